@@ -1,0 +1,1 @@
+"""What is handed out: html, svg map, text, csv."""

@@ -1,0 +1,1 @@
+"""What a machine type is: links, postures, joints, outline."""

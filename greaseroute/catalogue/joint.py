@@ -1,0 +1,173 @@
+"""Pin joints, their fittings, what they want and how often."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from greaseroute.records import Record
+
+Point3 = tuple[float, float, float]
+Head = Literal["conical", "flush", "remote"]
+JointKind = Literal[
+    "pin",
+    "slew ring",
+    "slew bath",
+    "pivot",
+    "universal joint",
+    "slip joint",
+    "steering",
+    "suspension",
+    "bearing",
+    "slide",
+    "track tension",
+]
+
+
+class Fitting(Record):
+    """One grease fitting: the thing the coupler goes on.
+
+    ``position_m`` is in the frame of ``link``; ``bank`` names the block of remote fittings it
+    sits in, if any. ``faces`` is an optional outward direction (link frame) of the fitting's head.
+    """
+
+    name: str = Field(min_length=1)
+    link: str
+    position_m: Point3
+    head: Head = "conical"
+    bank: str | None = None
+    faces: Point3 | None = None
+
+
+class Dose(Record):
+    """Grease for each fitting of a joint, given in exactly one of three ways.
+
+    - ``cm3``: (least, most) in cm3 for each fitting;
+    - ``strokes`` (least, most) of a reference gun of ``stroke_cm3``, as makers print them;
+    - ``pin_diameter_mm`` and ``pin_length_mm``: the handbook quantity, see ``dose``.
+    """
+
+    cm3: tuple[float, float] | None = None
+    strokes: tuple[int, int] | None = None
+    stroke_cm3: float | None = Field(default=None, gt=0)
+    pin_diameter_mm: float | None = Field(default=None, gt=0)
+    pin_length_mm: float | None = Field(default=None, gt=0)
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        ways = [
+            self.cm3 is not None,
+            self.strokes is not None and self.stroke_cm3 is not None,
+            self.pin_diameter_mm is not None and self.pin_length_mm is not None,
+        ]
+        given = [v for v in self.model_dump().values() if v is not None]
+        if sum(ways) != 1 or len(given) != (1 if ways[0] else 2):
+            msg = "give cm3, or strokes with stroke_cm3, or pin_diameter_mm with pin_length_mm"
+            raise ValueError(msg)
+        low, high = self.cm3 or self.strokes or (1, 1)
+        if not 0 < low <= high:
+            raise ValueError("the least dose must be above zero and not above the most")
+        return self
+
+
+class Interval(Record):
+    """How often: hours on the meter, days, or every shift; whichever of those given comes first."""
+
+    hours: float | None = Field(default=None, gt=0)
+    days: float | None = Field(default=None, gt=0)
+    every_shift: bool = False
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.hours is None and self.days is None and not self.every_shift:
+            raise ValueError("give hours, days or every_shift")
+        return self
+
+    @property
+    def label(self) -> str:
+        """Short words, such as ``50 h``, ``250 h or 30 days`` or ``every shift``."""
+        parts = []
+        if self.every_shift:
+            parts.append("every shift")
+        if self.hours is not None:
+            parts.append(f"{self.hours:g} h")
+        if self.days is not None:
+            parts.append(f"{self.days:g} days")
+        return " or ".join(parts)
+
+
+class GreaseWant(Record):
+    """What a joint wants: any field left out does not matter to it.
+
+    ``code`` is a designation such as one after DIN 51825; ``moly`` is True where molybdenum
+    disulphide is wanted, False where it must not be.
+    """
+
+    nlgi: tuple[str, ...] = ()
+    thickener: str | None = None
+    moly: bool | None = None
+    code: str | None = None
+
+
+class Procedure(Record):
+    """A joint that is more than coupler and strokes, such as a slew ring.
+
+    ``turns``: how many times the upperstructure is slewed between passes over the fittings;
+    ``minutes``: time for the whole procedure beside pumping; ``second_person``: somebody at the
+    controls; ``stand_clear``: the technician waits outside the swept circle while it moves.
+    """
+
+    steps: tuple[str, ...] = Field(min_length=1)
+    turns: int = Field(default=0, ge=0)
+    minutes: float = Field(gt=0)
+    second_person: bool = False
+    stand_clear: bool = False
+
+
+class Joint(Record):
+    """Two links and the pin between them, with one or more fittings.
+
+    ``postures``: names of the postures in which it may be greased; empty means any posture that
+    brings it into reach. ``central``: fed by a central system, looked at and never pumped.
+    ``never_pump``: a track-tension fitting or its like. ``critical``: 1 (can wait) to 3 (seizes
+    soon). ``interval_class`` groups joints serviced together, such as ``50 h``.
+    """
+
+    name: str = Field(min_length=1)
+    kind: JointKind = "pin"
+    links: tuple[str, str]
+    fittings: tuple[Fitting, ...] = Field(min_length=1)
+    dose: Dose | None = None
+    interval: Interval | None = None
+    grease: GreaseWant = GreaseWant()
+    postures: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    procedure: Procedure | None = None
+    central: bool = False
+    never_pump: bool = False
+    critical: int = Field(default=2, ge=1, le=3)
+    origin: str = "common practice, no source"
+
+    @model_validator(mode="after")
+    def _pumped_needs_dose(self) -> Self:
+        if not self.never_pump and (self.dose is None or self.interval is None):
+            raise ValueError(f"joint {self.name!r} needs a dose and an interval")
+        names = [f.name for f in self.fittings]
+        if len(set(names)) != len(names):
+            raise ValueError(f"joint {self.name!r} names a fitting twice")
+        return self
+
+    @property
+    def interval_class(self) -> str:
+        """The interval in short words; joints of one class are serviced together."""
+        return self.interval.label if self.interval else "never"
+
+
+class LookPoint(Record):
+    """Something checked on the same walk that costs no grease; ``posture`` where it needs one."""
+
+    name: str = Field(min_length=1)
+    link: str
+    position_m: Point3
+    what: str
+    posture: str | None = None
+    interval: Interval = Interval(every_shift=True)

@@ -1,0 +1,1 @@
+"""From cm3 to strokes to cartridges along an ordered list."""

@@ -1,0 +1,1 @@
+"""What is owed: meter, interval, worklist."""

@@ -1,0 +1,1 @@
+"""Grease per week and the mornings of a week."""

@@ -1,0 +1,1 @@
+"""In which order: unit tours, order search, bound, schedule, plan."""

@@ -1,0 +1,161 @@
+"""The plan record: what ``round.json`` holds. Nothing here computes; anyone may read it."""
+
+from pydantic import Field
+
+from greaseroute.records import Record
+
+PLAN_FORMAT = "greaseroute round 1"
+
+
+class FittingTask(Record):
+    """One fitting to pump at a stand, in the order it is pumped.
+
+    ``cartridge_change`` is true where a cartridge is put in before it, ``put_in`` how many
+    (more than one only where a single dose outlasts a cartridge). ``at_m`` is (x, y, z) on the
+    site. ``strokes_text`` is the range as the catalogue prints it, for people.
+    """
+
+    joint: str
+    fitting: str
+    strokes: int = Field(ge=1)
+    grease: str
+    gun: str
+    dose_cm3: float = Field(gt=0)
+    cartridge_change: bool = False
+    put_in: int = Field(default=0, ge=0)
+    at_m: tuple[float, float, float]
+    head: str = "conical"
+    band: str = "stand"
+    work_s: float = Field(ge=0)
+    why: str = ""
+
+
+class LookTask(Record):
+    """One look point to check at a stand."""
+
+    name: str
+    what: str
+    at_m: tuple[float, float, float]
+    work_s: float = Field(ge=0)
+
+
+class StandVisit(Record):
+    """A place for the feet; ``deck`` names the deck climbed to, ``height_m`` its height.
+
+    ``before`` are steps done before the first fitting here, in order: a posture asked for, a
+    climb, a slew while standing clear; ``before_s`` is their time. ``posture`` is the posture the
+    unit stands in while the technician is here.
+    """
+
+    x_m: float
+    y_m: float
+    height_m: float = 0.0
+    deck: str | None = None
+    posture: str
+    before: tuple[str, ...] = ()
+    before_s: float = 0.0
+    fittings: tuple[FittingTask, ...] = ()
+    looks: tuple[LookTask, ...] = ()
+
+
+class Stop(Record):
+    """One visit to a unit, or (``unit`` a store's name, ``reload`` true) to a store.
+
+    Times are ISO 8601 with offset. ``path`` is the leg walked to it, from the stop before;
+    ``inside`` the walking line from its first stand to its last.
+    """
+
+    unit: str
+    type: str = ""
+    arrive: str
+    leave: str
+    wait_s: float = 0.0
+    reload: bool = False
+    isolation: tuple[str, ...] = ()
+    isolation_s: float = 0.0
+    cautions: tuple[str, ...] = ()
+    path: tuple[tuple[float, float], ...] = ()
+    inside: tuple[tuple[float, float], ...] = ()
+    stands: tuple[StandVisit, ...] = ()
+    load: dict[str, int] = {}
+
+
+class CartridgeCount(Record):
+    """Cartridges of one grease: ``used`` are put into the gun, ``carry`` = used + reserve."""
+
+    carry: int = Field(ge=0)
+    used: int = Field(ge=0)
+    reserve: int = Field(ge=0)
+    strokes: int = Field(default=0, ge=0)
+    grams: float = Field(default=0.0, ge=0)
+
+
+class TechnicianPlan(Record):
+    """The walk of one technician. ``path`` is the whole walking line, start to finish."""
+
+    name: str
+    walk_m: float
+    walk_s: float
+    work_s: float
+    wait_s: float = 0.0
+    start: str
+    finish: str
+    start_place: str = ""
+    finish_place: str = ""
+    path: tuple[tuple[float, float], ...]
+    stops: tuple[Stop, ...]
+    cartridges: dict[str, CartridgeCount] = {}
+
+
+class LeftOut(Record):
+    """A joint (or one fitting of it) that this plan does not serve, why, and what would help."""
+
+    unit: str
+    joint: str
+    fitting: str | None = None
+    reason: str
+    helps: str = ""
+    overdue_h: float | None = None
+    critical: int = 2
+
+
+class Bound(Record):
+    """The certificate: no plan for the same visits has a route-dependent time below ``lower_s``.
+
+    ``value_s`` is this plan's; ``gap_pct`` is taken over that route-dependent part alone;
+    ``what`` names the relaxation. Where nothing is proved, ``lower_s`` is 0 and ``gap_pct`` None.
+    """
+
+    lower_s: float
+    value_s: float
+    gap_pct: float | None
+    what: str
+
+
+class LookedAt(Record):
+    """A centrally lubricated joint that is inspected and not pumped."""
+
+    unit: str
+    joint: str
+    text: str
+
+
+class RoundPlan(Record):
+    """One round for one site, as written to ``round.json``."""
+
+    format: str = PLAN_FORMAT
+    site: str
+    at: str
+    seed: int
+    shift_start: str
+    complete: bool = True
+    due_joints: int = 0
+    due_fittings: int = 0
+    technicians: tuple[TechnicianPlan, ...]
+    cartridges: dict[str, CartridgeCount]
+    left: tuple[LeftOut, ...] = ()
+    never_pump: tuple[LookedAt, ...] = ()
+    inspect: tuple[LookedAt, ...] = ()
+    bound: Bound
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,52 @@
+"""The units of a site: what stands where, in which posture, with how many hours."""
+
+from datetime import datetime
+
+from pydantic import Field
+
+from greaseroute.records import Record
+
+
+class Unit(Record):
+    """One machine on the site, by its fleet number.
+
+    ``x_m`` east and ``y_m`` north in the site's local plane; ``heading_deg`` compass, clockwise
+    from north. ``parked_from``/``parked_to`` bound the window in which it stands and may be
+    worked on (local, None = open). ``attachments`` name the ones fitted. ``line`` is its line in
+    ``fleet.csv``.
+    """
+
+    unit: str = Field(min_length=1)
+    type: str
+    x_m: float
+    y_m: float
+    heading_deg: float = Field(ge=0, lt=360)
+    posture: str = "parked"
+    slew_deg: float = Field(default=0.0, ge=-360, le=360)
+    meter_h: float = Field(ge=0)
+    hours_per_day: float = Field(default=8.0, ge=0, le=24)
+    parked_from: datetime | None = None
+    parked_to: datetime | None = None
+    severity: str | None = None
+    attachments: tuple[str, ...] = ()
+    notes: str = ""
+    line: int = 0
+
+
+class LastService(Record):
+    """A service done: of one joint, or of every joint of an interval class (``joint``)."""
+
+    unit: str
+    joint: str
+    at: datetime
+    meter_h: float = Field(ge=0)
+    line: int = 0
+
+
+class MeterReading(Record):
+    """A dated reading of a unit's hour meter."""
+
+    unit: str
+    at: datetime
+    meter_h: float = Field(ge=0)
+    line: int = 0

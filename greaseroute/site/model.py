@@ -1,0 +1,38 @@
+"""A whole site in memory: what every later stage reads."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
+from greaseroute.site.fleet import LastService, MeterReading, Unit
+from greaseroute.site.ground_plan import GroundPlan
+
+
+@dataclass(frozen=True)
+class Site:
+    """One site folder, read and found good.
+
+    ``types`` holds each machine type in use, by name. ``origin_lonlat`` is the anchor of the
+    local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
+    are local times of day ``HH:MM``; at which date is decided by the moment planned for.
+    """
+
+    name: str
+    time_zone: str
+    coordinates: str
+    shift_start: str
+    round_start: str
+    rules: WorkingRules
+    greases: tuple[Grease, ...]
+    guns: tuple[Gun, ...]
+    technicians: tuple[Technician, ...]
+    severities: tuple[Severity, ...]
+    ground: GroundPlan
+    units: tuple[Unit, ...]
+    types: Mapping[str, MachineType]
+    last_services: tuple[LastService, ...] = ()
+    meter_readings: tuple[MeterReading, ...] = ()
+    origin_lonlat: tuple[float, float] | None = None
+    planned_for: datetime | None = None

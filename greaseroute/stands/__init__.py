@@ -1,0 +1,1 @@
+"""Where one stands: reach, candidates, dominance."""

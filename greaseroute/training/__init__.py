@@ -1,0 +1,1 @@
+"""A new technician's first day."""

@@ -1,0 +1,1 @@
+"""How one gets there: footprint, free ground, visibility, paths and matrix."""
