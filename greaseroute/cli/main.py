@@ -1,0 +1,118 @@
+"""The command line: finds the verb, imports its module only then, and turns errors into lines."""
+
+import argparse
+import importlib
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from typing import TextIO
+
+from greaseroute import __version__
+from greaseroute.cli.parser import VerbParser, nearest
+from greaseroute.errors import BadInput, GreaserouteError
+
+GOOD, FINDINGS, MISUSE, INTERRUPTED = 0, 1, 2, 130
+
+COMMANDS = {
+    "check": "read a site folder and print every fault in it",
+    "due": "print what is owed on each unit and why",
+    "round": "plan the round, write the card and the files, print the summary",
+    "first-day": "plan a new technician's first day",
+    "week": "plan the seven mornings ahead and the grease they use",
+    "show": "draw a machine type, a unit or the ground",
+    "schema": "print the JSON Schema of round.json",
+}
+
+EPILOG = """exit codes: 0 good, 1 the plan has findings, 2 misuse or bad input, 130 interrupted
+`greaseroute VERB --help` tells the options of a verb"""
+
+
+def entry(argv: Sequence[str] | None = None) -> int:
+    """Run one command line; ``argv`` is ``sys.argv`` without the program's name.
+
+    Returns the exit code: 0 good, 1 findings, 2 misuse or bad input, 130 interrupted.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(words)
+    except SystemExit as leave:
+        return leave.code if isinstance(leave.code, int) else MISUSE
+    except BrokenPipeError:
+        _close_stdout()
+        return GOOD
+    except KeyboardInterrupt:
+        print("greaseroute: interrupted", file=sys.stderr)
+        return INTERRUPTED
+    except Exception as error:
+        return _report(error, debug="--debug" in words, to=sys.stderr)
+
+
+def _run(words: list[str]) -> int:
+    verb = next((word for word in words if not word.startswith("-")), None)
+    if verb is None or words[0] != verb:
+        return _without_verb(words)
+    if verb not in COMMANDS:
+        raise SystemExit(_unknown_verb(verb))
+    module = importlib.import_module("greaseroute.cli." + verb.replace("-", "_"))
+    parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
+    module.add_arguments(parser)
+    parser.add_argument("--debug", action="store_true", help="show where in the code an error arose")
+    code: int = module.run(parser.parse_args(words[1:]))
+    sys.stdout.flush()
+    return code
+
+
+def _without_verb(words: list[str]) -> int:
+    """Answer ``--help`` and ``--version``, and refuse a line that names no verb."""
+    parser = top_parser()
+    parser.parse_args(words)
+    parser.error("name a verb: " + ", ".join(COMMANDS))
+
+
+def top_parser() -> argparse.ArgumentParser:
+    """The parser of a line that starts with no verb; its help lists the verbs."""
+    width = max(len(verb) for verb in COMMANDS)
+    verbs = "\n".join(f"  {verb:<{width}}  {text}" for verb, text in COMMANDS.items())
+    parser = VerbParser(
+        prog="greaseroute",
+        usage="greaseroute VERB ...",
+        description="Plans the morning walk that greases every pin joint due on a site's mixed\n"
+        f"fleet.\n\nverbs:\n{verbs}",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"greaseroute {__version__}")
+    return parser
+
+
+def _unknown_verb(verb: str) -> int:
+    known = ", ".join(COMMANDS)
+    guess = nearest(verb, COMMANDS)
+    print(f"greaseroute: there is no verb {verb!r}{guess}; verbs are {known}", file=sys.stderr)
+    return MISUSE
+
+
+def _report(error: Exception, *, debug: bool, to: TextIO) -> int:
+    """Print an error, one line each, and give the exit code."""
+    if debug:
+        traceback.print_exception(error, file=to)
+    for line in _lines(error):
+        print(line, file=to)
+    return MISUSE
+
+
+def _lines(error: Exception) -> list[str]:
+    if isinstance(error, BadInput) and error.faults:
+        return [str(fault) for fault in error.faults]
+    if isinstance(error, GreaserouteError):
+        return [f"greaseroute: {error}"]
+    if isinstance(error, OSError):
+        return [f"greaseroute: {error.filename or 'file'}: {error.strerror or error}"]
+    text = " ".join(str(error).split())
+    return [f"greaseroute: fault in the program: {type(error).__name__}: {text}; see --debug"]
+
+
+def _close_stdout() -> None:
+    """Let the interpreter end quietly when the reader of a pipe has gone."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,125 @@
+"""The options that mean the same at every verb, and what stands behind them."""
+
+import argparse
+from collections.abc import Callable
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from greaseroute.site.model import Site
+
+
+def at_moment(text: str) -> datetime:
+    """A moment from ``--at``: ISO 8601, with or without an offset."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        message = f"{text!r} is not a date and time; write it like 2026-03-02T05:30"
+        raise argparse.ArgumentTypeError(message) from None
+
+
+def whole_number(text: str) -> int:
+    """A whole number from 0 up, from ``--seed``."""
+    if not (text.isascii() and text.isdigit()):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 up")
+    return int(text)
+
+
+def positive_seconds(text: str) -> float:
+    """Seconds above zero, from ``--limit-s``."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds above 0")
+    return value
+
+
+def _add_site(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("site", metavar="SITE", type=Path, help="folder of the site")
+
+
+def _add_at(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--at",
+        metavar="MOMENT",
+        type=at_moment,
+        help="moment planned for, such as 2026-03-02T05:30, site time unless an offset is given "
+        "(default: planned_for of site.toml, else the next round_start)",
+    )
+
+
+def _add_out(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the files, made if needed"
+    )
+
+
+def _add_seed(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--seed",
+        metavar="N",
+        type=whole_number,
+        default=1,
+        help="random seed; the same input and seed give the same files (default 1)",
+    )
+
+
+def _add_limit_s(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--limit-s",
+        metavar="S",
+        type=positive_seconds,
+        help="stop searching after S seconds (default: a fixed number of steps, which repeats)",
+    )
+
+
+def _add_format(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--format",
+        choices=("text", "json"),
+        default="text",
+        help="what is printed: text for people, json for programs (default text)",
+    )
+
+
+_ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
+    "site": _add_site,
+    "at": _add_at,
+    "out": _add_out,
+    "seed": _add_seed,
+    "limit_s": _add_limit_s,
+    "format": _add_format,
+}
+
+
+def add_options(parser: argparse.ArgumentParser, *names: str) -> None:
+    """Give a verb the shared options named: site, at, out, seed, limit_s, format."""
+    for name in names:
+        _ADD[name](parser)
+
+
+def next_round_start(now: datetime, *, round_start: str) -> datetime:
+    """The first ``HH:MM`` at or after ``now``, in the zone of ``now``."""
+    hour, minute = (int(part) for part in round_start.split(":"))
+    start = datetime.combine(now.date(), time(hour, minute), now.tzinfo)
+    if start < now:
+        start = datetime.combine(now.date() + timedelta(days=1), time(hour, minute), now.tzinfo)
+    return start
+
+
+def moment(at: datetime | None, site: "Site", *, now: datetime | None = None) -> datetime:
+    """The moment planned for, in the zone of the site.
+
+    ``at`` wins; without it the site's ``planned_for``; without that the next ``round_start`` after
+    ``now`` (the clock, unless given).
+    """
+    zone = ZoneInfo(site.time_zone)
+    chosen = at if at is not None else site.planned_for
+    if chosen is None:
+        clock = (now or datetime.now(UTC)).astimezone(zone)
+        return next_round_start(clock, round_start=site.round_start)
+    return chosen.replace(tzinfo=zone) if chosen.tzinfo is None else chosen.astimezone(zone)
