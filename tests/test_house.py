@@ -16,10 +16,9 @@ MODULES = sorted((ROOT / "greaseroute").rglob("*.py"))
 
 def _docstring_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> set[int]:
     first = node.body[0]
-    if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
-        if isinstance(first.value.value, str):
-            return set(range(first.lineno, (first.end_lineno or 0) + 1))
-    return set()
+    if ast.get_docstring(node) is None:
+        return set()
+    return set(range(first.lineno, (first.end_lineno or 0) + 1))
 
 
 def _code_lines(node: ast.FunctionDef | ast.AsyncFunctionDef, lines: list[str]) -> int:
