@@ -1,1 +1,1 @@
-"""From cm3 to strokes to cartridges along an ordered list."""
+"""From what a joint should get to strokes and cartridges, and which grease fits which joint."""
