@@ -57,7 +57,9 @@ def _run(words: list[str]) -> int:
     module = importlib.import_module("greaseroute.cli." + verb.replace("-", "_"))
     parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
     module.add_arguments(parser)
-    parser.add_argument("--debug", action="store_true", help="show where in the code an error arose")
+    parser.add_argument(
+        "--debug", action="store_true", help="show where in the code an error arose"
+    )
     code: int = module.run(parser.parse_args(words[1:]))
     sys.stdout.flush()
     return code

@@ -54,7 +54,11 @@ def _add_at(parser: argparse.ArgumentParser) -> None:
 
 def _add_out(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--out", metavar="DIR", type=Path, required=True, help="folder for the files, made if needed"
+        "--out",
+        metavar="DIR",
+        type=Path,
+        required=True,
+        help="folder for the files, made if needed",
     )
 
 

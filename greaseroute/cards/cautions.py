@@ -1,0 +1,122 @@
+"""The cautions every card carries, each with what it rests on.
+
+They defer to the machine maker's manual, the site's rules and local law. Sources were read in
+excerpts; those marked "from memory" were not, and "common practice" has no source.
+"""
+
+from dataclasses import dataclass
+
+AID = (
+    "This plan is an aid. Follow the machine maker's manual, your site rules and local law; "
+    "a competent person decides."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution: ``key`` is its short name on the card, ``rests_on`` its source."""
+
+    key: str
+    text: str
+    rests_on: str
+
+
+BEFORE_YOU_START = (
+    Caution(
+        "stop",
+        "Stop the engine, lower every implement to the ground, set the brake and take the key "
+        "before you put a hand to a fitting.",
+        "30 CFR 56.14105",
+    ),
+    Caution(
+        "block",
+        "Blades, buckets and bodies go fully down or are blocked; controls in neutral.",
+        "29 CFR 1926.600(a)(3)(i); Cal. Title 8 section 1595",
+    ),
+    Caution(
+        "lock",
+        "Isolate, lock, tag, let stored hydraulic pressure off, then try to start it.",
+        "ISO 14118 (from memory); 29 CFR 1910.147, which leaves construction out",
+    ),
+    Caution(
+        "no moving",
+        "Never grease by hand while the machine or the part moves.",
+        "Minn. Rules 5207.0730; MSHA Program Policy Manual vol. V",
+    ),
+    Caution(
+        "arm",
+        "Go under a raised lift arm only with its arm support fitted.",
+        "ISO 10533:1993",
+    ),
+    Caution(
+        "frame lock",
+        "Go between the halves of an articulated machine only with the frame lock on.",
+        "ISO 20474-1:2017, 4.14.5",
+    ),
+    Caution(
+        "pinch",
+        "Keep hands out of pin joints and linkages; nobody else moves a control.",
+        "ISO 3457 (scope)",
+    ),
+    Caution(
+        "injection",
+        "Never hold or wipe a leaking coupler, hose or fitting with a hand: 7 bar (100 psi) can "
+        "break skin and guns reach 138 to 827 bar. Any injection is a surgical emergency even if "
+        'it does not hurt: go to hospital now and say "high-pressure injection".',
+        "Verhoeven and Hierner 2008, doi 10.1007/s11751-008-0029-9",
+    ),
+    Caution(
+        "blocked",
+        "If grease does not go in, stop: no more pressure, no blows; report it as blocked.",
+        "common practice, no source",
+    ),
+    Caution(
+        "track tension",
+        "The track-tension fitting looks like a grease fitting and is not one. Never pump it on a "
+        "round; keep face and body out of its line.",
+        "the same warning stands in the makers' manuals that were read",
+    ),
+    Caution(
+        "climb",
+        "Three points of contact, face to the machine, nothing in the hands, only the steps "
+        "provided, never jump.",
+        "ISO 2867:2011",
+    ),
+    Caution(
+        "height",
+        "A fitting above reach needs steps, a platform or a lowered implement; never stand on a "
+        "wheel, track or bucket.",
+        "ISO 2867:2011; local law on work at height",
+    ),
+    Caution(
+        "traffic",
+        "Walk the marked routes. Stay out of a working machine's swing and reversing area; tell "
+        "the operator, meet eyes, wait.",
+        "HSE HSG144, 2nd edition 2009",
+    ),
+    Caution(
+        "be seen",
+        "High-visibility clothing, helmet, safety boots, eye protection, gloves.",
+        "ISO 20471 (from memory); site rules",
+    ),
+    Caution(
+        "hot",
+        "Let hot parts cool. Wipe the fitting before and after.",
+        "ISO 20474-1:2017, 4.14.2",
+    ),
+    Caution(
+        "one grease",
+        "Do not change the kind of grease without the supplier's word.",
+        "ASTM D6185",
+    ),
+    Caution(
+        "clean up",
+        "Pick up surplus grease and wipes; keep steps and walkways clean.",
+        "common practice, no source",
+    ),
+    Caution(
+        "alone",
+        "Tell someone your route and time; the finish time of this plan is an estimate.",
+        "common practice, no source",
+    ),
+)

@@ -1,0 +1,72 @@
+"""Figures and times in the words a technician reads."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from greaseroute.rounds.plan import Bound
+from greaseroute.units import S_PER_MIN
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+# How the body is held at each height band, told to the person who has to do it.
+BANDS = {
+    "kneel": "kneel",
+    "stoop": "stoop",
+    "stand": "stand upright",
+    "overhead": "reach up",
+    "deck": "from the deck",
+}
+NOTHING_PROVED_PCT = 0.05  # below this the gap prints as 0.0 %, which reads as "proved best"
+
+
+def clock(iso: str) -> str:
+    """``HH:MM`` of an ISO 8601 moment, in the offset it carries."""
+    return datetime.fromisoformat(iso).strftime("%H:%M")
+
+
+def day(iso: str) -> str:
+    """Such as ``Monday 2 March 2026``, the same on every machine whatever its language."""
+    moment = datetime.fromisoformat(iso)
+    return f"{WEEKDAYS[moment.weekday()]} {moment.day} {MONTHS[moment.month - 1]} {moment.year}"
+
+
+def minutes(time_s: float) -> str:
+    """Minutes with one decimal, such as ``38.9 min``."""
+    return f"{time_s / S_PER_MIN:.1f} min"
+
+
+def count(number: int, noun: str) -> str:
+    """``1 joint``, ``2 joints``."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return ", ".join(items[:-1]) + " and " + items[-1]
+
+
+def band_words(band: str) -> str:
+    """How the body is held at a height band."""
+    return BANDS.get(band, band)
+
+
+def certificate(bound: Bound) -> str:
+    """What is proved about the walk, in plain words; the saving is a share of this plan's time."""
+    if bound.gap_pct is None or bound.lower_s <= 0:
+        return "No bound yet: nothing is proved about how much time another walk could save."
+    saved_pct = 100.0 * max(0.0, bound.value_s - bound.lower_s) / bound.value_s
+    if saved_pct < NOTHING_PROVED_PCT:
+        return (
+            f"Proved best: no walk for these visits takes less than the "
+            f"{minutes(bound.value_s)} of walking and moving of this one."
+        )
+    return (
+        f"No walk for these visits can take less than {minutes(bound.lower_s)} of walking and "
+        f"moving; this one takes {minutes(bound.value_s)}: at most {saved_pct:.1f} % could be saved."
+    )

@@ -1,0 +1,87 @@
+"""``greaseroute round SITE --out DIR``: plan the round, write card and files, print the summary."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from greaseroute.cli.files import write_text
+from greaseroute.cli.options import add_options, moment
+from greaseroute.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.site.model import Site
+
+HELP = "plan the round, write the card and the files, print the summary"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The shared options, and ``--with-looks``."""
+    add_options(parser, "site", "at", "out", "seed", "limit_s", "format")
+    parser.add_argument(
+        "--with-looks", action="store_true", help="also check the look points of each unit visited"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan, write, print; 1 where something due is left out or the search was cut short."""
+    plan, site = _plan(args)
+    with Progress() as progress:
+        files = round_files(plan, site, progress=progress)
+        for name, (text, encoding) in files.items():
+            write_text(args.out / name, text, encoding=encoding)
+    _print(plan, args, list(files))
+    return 0 if plan.complete and not plan.left else 1
+
+
+def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
+    from greaseroute.rounds.planner import plan_round
+    from greaseroute.site.folder import read_site
+
+    with Progress() as progress:
+        progress(f"reading {args.site}")
+        site = read_site(args.site)
+        plan = plan_round(
+            site,
+            at=moment(args.at, site),
+            seed=args.seed,
+            limit_s=args.limit_s,
+            with_looks=args.with_looks,
+            progress=progress,
+        )
+    return plan, site
+
+
+def round_files(
+    plan: "RoundPlan", site: "Site", *, progress: Progress
+) -> dict[str, tuple[str, str]]:
+    """Every file of a round by name, as (text, encoding)."""
+    from greaseroute.cards.geojson import walk_geojson
+    from greaseroute.cards.gpx import walk_gpx
+    from greaseroute.cards.html import card_html
+    from greaseroute.cards.map_svg import map_svg
+    from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
+
+    progress("drawing the map and the card")
+    to_lonlat = None
+    files = {
+        "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
+        "card.html": (card_html(plan, site), "utf-8"),
+        "pumps.csv": (pumps_csv(plan), ENCODING),
+        "map.svg": (map_svg(site, plan), "utf-8"),
+        "walk.geojson": (walk_geojson(plan, to_lonlat=to_lonlat), "utf-8"),
+    }
+    if to_lonlat is not None:
+        files["walk.gpx"] = (walk_gpx(plan, to_lonlat=to_lonlat), "utf-8")
+    return files
+
+
+def _print(plan: "RoundPlan", args: argparse.Namespace, names: list[str]) -> None:
+    """The summary for people, or the plan itself for programs."""
+    if args.format == "json":
+        print(plan.model_dump_json(indent=1))
+        return
+    from greaseroute.cards.summary import summary_text
+
+    print(summary_text(plan))
+    print(f"Written to {Path(args.out)}: {', '.join(names)}")
