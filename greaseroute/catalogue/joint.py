@@ -27,7 +27,8 @@ class Fitting(Record):
     """One grease fitting: the thing the coupler goes on.
 
     ``position_m`` is in the frame of ``link``; ``bank`` names the block of remote fittings it
-    sits in, if any. ``faces`` is an optional outward direction (link frame) of the fitting's head.
+    sits in, if any; ``feeds_m`` is then the place on the joint where its line ends (same frame).
+    ``faces`` is an optional outward direction (link frame) of the fitting's head.
     """
 
     name: str = Field(min_length=1)
@@ -36,6 +37,7 @@ class Fitting(Record):
     head: Head = "conical"
     bank: str | None = None
     faces: Point3 | None = None
+    feeds_m: Point3 | None = None
 
 
 class Dose(Record):

@@ -1,0 +1,139 @@
+"""What a machine type is: links, closed chains, postures, joints, look points, decks."""
+
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+from typing import Literal, Self, TypeVar
+
+from pydantic import Field
+
+from greaseroute.catalogue.attachment import Attachment, renamed
+from greaseroute.catalogue.bodies import Body, bodies_of
+from greaseroute.catalogue.deck import Deck
+from greaseroute.catalogue.joint import Joint, LookPoint
+from greaseroute.catalogue.link import Link
+from greaseroute.catalogue.linkage import Cylinder, FourBar
+from greaseroute.catalogue.posture import Posture
+from greaseroute.errors import UnknownName
+from greaseroute.records import Record
+
+Family = Literal[
+    "excavator",
+    "loader",
+    "backhoe loader",
+    "dozer",
+    "dumper",
+    "grader",
+    "roller",
+    "landfill compactor",
+    "scraper",
+    # Not earth-moving machinery after ISO 6165, but on the same sites:
+    "rough-terrain telescopic handler",
+    "drill rig",
+    "crusher",
+    "screen",
+    "conveyor",
+]
+
+
+class MachineType(Record):
+    """One machine type of the shelf or of a site; ``family`` is a word of ISO 6165 if it has one.
+
+    ``origin`` says where the figures come from; ``cautions`` are keys of the caution list
+    (STOP, ARTIC, ...). Whether the parts fit together is told by ``type_checks.findings``.
+    """
+
+    name: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9.]+)*$")
+    family: Family
+    title: str
+    origin: str
+    operating_mass_kg: float = Field(gt=0)
+    links: tuple[Link, ...] = Field(min_length=1)
+    cylinders: tuple[Cylinder, ...] = ()
+    four_bars: tuple[FourBar, ...] = ()
+    postures: tuple[Posture, ...] = Field(min_length=1)
+    joints: tuple[Joint, ...]
+    looks: tuple[LookPoint, ...] = ()
+    decks: tuple[Deck, ...] = ()
+    attachments: tuple[Attachment, ...] = ()
+    cautions: tuple[str, ...] = ()
+    source_file: str = ""
+
+    @cached_property
+    def links_by_name(self) -> Mapping[str, Link]:
+        """Every link by its name."""
+        return {link.name: link for link in self.links}
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """Every solid as arrays in the frame of its link. Raises ValueError for a flat solid."""
+        return bodies_of(self.links)
+
+    @property
+    def slew_link(self) -> Link | None:
+        """The link that slews, if the machine has one."""
+        return next((link for link in self.links if link.axis == "slew"), None)
+
+    def below(self, link: str) -> frozenset[str]:
+        """The link and all that hangs on it, by name."""
+        found = {link}
+        for _ in self.links:
+            found |= {child.name for child in self.links if child.parent in found}
+        return frozenset(found)
+
+    def posture(self, name: str) -> Posture:
+        """The posture of that name. Raises UnknownName."""
+        return _named(self.postures, name, f"posture of {self.name}")
+
+    def joint(self, name: str) -> Joint:
+        """The joint of that name. Raises UnknownName."""
+        return _named(self.joints, name, f"joint of {self.name}")
+
+    def with_attachments(self, names: Iterable[str]) -> Self:
+        """This type with the named attachments hung on, in that order. Raises UnknownName."""
+        machine = self
+        for name in names:
+            machine = _hang_on(
+                machine, _named(self.attachments, name, f"attachment of {self.name}")
+            )
+        return machine
+
+
+_M = TypeVar("_M", bound=MachineType)
+_T = TypeVar("_T", Posture, Joint, Attachment)
+_R = TypeVar("_R", Link, Cylinder, Joint, LookPoint, Posture)
+
+
+def _named(records: tuple[_T, ...], name: str, what: str) -> _T:
+    for record in records:
+        if record.name == name:
+            return record
+    names = ", ".join(record.name for record in records) or "none"
+    raise UnknownName(what, repr(name), limit=names, next_step="use one of these names")
+
+
+def _overlaid(old: tuple[_R, ...], new: tuple[_R, ...]) -> tuple[_R, ...]:
+    """The old records, those of a same name replaced where they stood, then the others."""
+    fresh = {record.name: record for record in new}
+    kept = tuple(fresh.pop(record.name, record) for record in old)
+    return kept + tuple(record for record in new if record.name in fresh)
+
+
+def _hang_on(machine: _M, attachment: Attachment) -> _M:
+    names, gone = attachment.takes_place_of, set(attachment.drops)
+    links = tuple(renamed(link, names) for link in machine.links if link.name not in names)
+    old = {
+        field: tuple(renamed(r, names) for r in getattr(machine, field) if r.name not in gone)
+        for field in ("cylinders", "joints", "looks", "postures", "four_bars", "decks")
+    }
+    return machine.model_copy(
+        update={
+            "links": _overlaid(links, attachment.links),
+            "cylinders": _overlaid(old["cylinders"], attachment.cylinders),
+            "joints": _overlaid(old["joints"], attachment.joints),
+            "looks": _overlaid(old["looks"], attachment.looks),
+            "postures": _overlaid(old["postures"], attachment.postures),
+            "four_bars": old["four_bars"],
+            "decks": old["decks"],
+            "cautions": tuple(dict.fromkeys(machine.cautions + attachment.cautions)),
+        }
+    )

@@ -1,0 +1,32 @@
+"""Which links hang on oil alone in a posture."""
+
+from collections.abc import Iterable
+
+from greaseroute.catalogue.bodies import Body
+from greaseroute.catalogue.machine_type import MachineType
+
+GROUND_TOUCH_M = 0.05  # a lip this close to the ground rests on it; our setting
+
+
+def links_on_oil(
+    machine_type: MachineType, bodies: Iterable[Body], *, supported: Iterable[str]
+) -> frozenset[str]:
+    """Links that would come down if their oil were lost.
+
+    Links marked ``on_oil`` that hang together (boom, arm and bucket) rest as soon as one of them
+    touches the ground or is mechanically supported. ``bodies`` are in the machine's frame.
+    """
+    resting = set(supported)
+    resting |= {b.link for b in bodies if b.points_m[:, 2].min() <= GROUND_TOUCH_M}
+    hanging: set[str] = set()
+    for group in _groups(machine_type):
+        if not group & resting:
+            hanging |= group
+    return frozenset(hanging)
+
+
+def _groups(machine_type: MachineType) -> list[frozenset[str]]:
+    """Links marked ``on_oil``, joined with their parents where those are marked too."""
+    marked = {link.name for link in machine_type.links if link.on_oil}
+    tops = [li.name for li in machine_type.links if li.on_oil and li.parent not in marked]
+    return [frozenset(machine_type.below(top) & marked) for top in tops]
