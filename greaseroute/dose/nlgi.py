@@ -30,7 +30,7 @@ def _between(penetration: float) -> str:
         return "softer than NLGI 000"
     if not harder:
         return "harder than NLGI 6"
-    return f"between grades NLGI {harder[0]} and {softer[-1]}"
+    return f"between grades NLGI {softer[-1]} and {harder[0]}"
 
 
 def nlgi_number(penetration_tenth_mm: float) -> Consistency:

@@ -1,1 +1,1 @@
-"""What is owed: meter, interval, worklist."""
+"""What is owed on every joint of every unit, and why."""

@@ -1,0 +1,185 @@
+"""The work list: every joint of every unit, owed or not, and why."""
+
+from datetime import date, datetime, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import Field
+
+from greaseroute.catalogue.joint import Interval, Joint
+from greaseroute.due.interval import OwnInterval, shortened
+from greaseroute.due.meter import RanBack, Reading, hours_between, in_zone
+from greaseroute.due.owed import Judgement, LookAhead, Since, judge, never_recorded
+from greaseroute.due.services import UnitHistory, unit_history
+from greaseroute.errors import UnknownName
+from greaseroute.records import Record
+from greaseroute.site.crew import Severity
+from greaseroute.site.fleet import Unit
+from greaseroute.site.model import Site
+
+Status = Literal["due", "ahead", "not due", "look only", "never pumped"]
+
+NEVER_PUMPED = "not a lubrication point: never pumped"
+LOOK_ONLY = "fed by a central system: look, do not pump"
+
+
+class DueItem(Record):
+    """One joint of one unit at the moment planned for.
+
+    ``due`` is True for ``status`` due and ahead (treated as due today). ``since_days`` counts
+    calendar days. ``overdue_ratio`` is the used share of the interval: 1.0 is just due, and a
+    joint never recorded counts as that. ``interval_h`` is after severity.
+    """
+
+    unit: str
+    type: str
+    joint: str
+    due: bool
+    status: Status
+    reason: str
+    interval: str
+    interval_h: float | None = None
+    interval_days: float | None = None
+    since_h: float | None = None
+    since_days: float | None = None
+    left_h: float | None = None
+    overdue_h: float = Field(default=0.0, ge=0)
+    overdue_days: float = Field(default=0.0, ge=0)
+    overdue_ratio: float = Field(default=0.0, ge=0)
+    critical: int
+    fittings: int
+
+
+def unit_joints(site: Site, unit: Unit) -> tuple[Joint, ...]:
+    """The joints of ``unit`` with the attachments it carries, in catalogue order."""
+    machine_type = site.types[unit.type]
+    return machine_type.with_attachments(unit.attachments).joints
+
+
+def unit_severity(site: Site, unit: Unit) -> Severity | None:
+    """The severity rule named by ``unit``, or None where it names none.
+
+    Raises
+    ------
+    UnknownName
+        A rule that the site does not give.
+    """
+    if unit.severity is None:
+        return None
+    for severity in site.severities:
+        if severity.name == unit.severity:
+            return severity
+    raise UnknownName(
+        f"unit {unit.unit}",
+        f"severity {unit.severity!r}",
+        limit=", ".join(s.name for s in site.severities) or "none",
+        next_step="add a [[severity]] to site.toml or mend fleet.csv",
+    )
+
+
+def calendar_days(first: datetime, last: datetime, *, zone: ZoneInfo) -> int:
+    """Midnights passed in ``zone`` between two moments.
+
+    Days are counted by the calendar: a joint of 7 days greased at 05:47 one Monday is due at
+    05:30 the next.
+    """
+    days: date = in_zone(last, zone).date()
+    return (days - in_zone(first, zone).date()).days
+
+
+def _since(service: Reading, history: UnitHistory, *, zone: ZoneInfo) -> Since:
+    hours_h = hours_between(service, history.now, trace=history.trace)
+    return Since(hours_h, calendar_days(service.at, history.now.at, zone=zone))
+
+
+def _item(unit: Unit, joint: Joint, *, status: Status, reason: str) -> DueItem:
+    return DueItem(
+        unit=unit.unit,
+        type=unit.type,
+        joint=joint.name,
+        due=False,
+        status=status,
+        reason=reason,
+        interval=joint.interval_class,
+        critical=joint.critical,
+        fittings=len(joint.fittings),
+    )
+
+
+def _judged(base: DueItem, verdict: Judgement, *, own: OwnInterval, since: Since | None) -> DueItem:
+    since_h = since.hours_h if since else None
+    return base.model_copy(
+        update={
+            "due": verdict.status != "not due",
+            "status": verdict.status,
+            "reason": verdict.reason,
+            "interval": own.label,
+            "interval_h": own.hours_h,
+            "interval_days": own.days,
+            "since_h": None if isinstance(since_h, RanBack) else since_h,
+            "since_days": float(since.days) if since else None,
+            "left_h": verdict.left_h,
+            "overdue_h": verdict.overdue_h,
+            "overdue_days": verdict.overdue_days,
+            "overdue_ratio": verdict.ratio,
+        }
+    )
+
+
+def _joint_item(
+    unit: Unit, joint: Joint, *, severity: Severity | None, history: UnitHistory, ahead: LookAhead
+) -> DueItem:
+    if joint.never_pump:
+        return _item(unit, joint, status="never pumped", reason=NEVER_PUMPED)
+    if joint.central:
+        return _item(unit, joint, status="look only", reason=LOOK_ONLY)
+    assert isinstance(joint.interval, Interval)  # the record refuses a pumped joint without one
+    own = shortened(joint.interval, severity)
+    base = _item(unit, joint, status="not due", reason="")
+    service = history.last(joint)
+    if service is None:
+        return _judged(base, never_recorded(), own=own, since=None)
+    zone = history.now.at.tzinfo
+    assert isinstance(zone, ZoneInfo)
+    since = _since(service, history, zone=zone)
+    return _judged(base, judge(own, since, ahead=ahead), own=own, since=since)
+
+
+def _look_ahead(site: Site, at: datetime, *, next_round: datetime | None) -> LookAhead:
+    """Hours by the site's rule; days to the next round, the next day where it is not told."""
+    hours_h = site.rules.look_ahead_h
+    if next_round is None:
+        if hours_h <= 0:
+            return LookAhead(0.0, 0.0)
+        next_round = at + timedelta(days=1)
+    zone = ZoneInfo(site.time_zone)
+    return LookAhead(hours_h, calendar_days(at, next_round, zone=zone))
+
+
+def work_list(
+    site: Site, at: datetime, *, next_round: datetime | None = None
+) -> tuple[DueItem, ...]:
+    """Every joint of every unit at ``at``, in fleet order, then catalogue order.
+
+    ``next_round`` is the moment of the round after this one (default: a day later); what falls due
+    before it is treated as due. A naive ``at`` is local time of the site.
+
+    Raises
+    ------
+    UnknownName
+        A unit naming a severity that the site does not give.
+    """
+    zone = ZoneInfo(site.time_zone)
+    at = in_zone(at, zone)
+    ahead = _look_ahead(site, at, next_round=next_round)
+    items = []
+    for unit in site.units:
+        severity = unit_severity(site, unit)
+        history = unit_history(
+            unit, at, zone=zone, services=site.last_services, readings=site.meter_readings
+        )
+        items += [
+            _joint_item(unit, joint, severity=severity, history=history, ahead=ahead)
+            for joint in unit_joints(site, unit)
+        ]
+    return tuple(items)
