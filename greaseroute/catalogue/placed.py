@@ -6,6 +6,7 @@ Frames: a machine's x is forward, y left, z up, origin on the ground; a site's x
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 import shapely
@@ -109,8 +110,8 @@ class PlacedMachine:
     @cached_property
     def outline(self) -> Polygon | MultiPolygon:
         """All solids seen from above."""
-        together: Polygon | MultiPolygon = shapely.union_all([s.footprint for s in self.solids])
-        return together
+        together = shapely.union_all([solid.footprint for solid in self.solids])
+        return cast("Polygon | MultiPolygon", together)
 
 
 def place(machine_type: MachineType, pose: Pose, *, posture: str = "parked") -> PlacedMachine:
