@@ -2,6 +2,7 @@
 
 from pydantic import Field
 
+from greaseroute.dose.count import CartridgeCount
 from greaseroute.records import Record
 
 PLAN_FORMAT = "greaseroute round 1"
@@ -78,16 +79,6 @@ class Stop(Record):
     inside: tuple[tuple[float, float], ...] = ()
     stands: tuple[StandVisit, ...] = ()
     load: dict[str, int] = {}
-
-
-class CartridgeCount(Record):
-    """Cartridges of one grease: ``used`` are put into the gun, ``carry`` = used + reserve."""
-
-    carry: int = Field(ge=0)
-    used: int = Field(ge=0)
-    reserve: int = Field(ge=0)
-    strokes: int = Field(default=0, ge=0)
-    grams: float = Field(default=0.0, ge=0)
 
 
 class TechnicianPlan(Record):
