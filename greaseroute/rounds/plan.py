@@ -78,7 +78,7 @@ class Stop(Record):
     path: tuple[tuple[float, float], ...] = ()
     inside: tuple[tuple[float, float], ...] = ()
     stands: tuple[StandVisit, ...] = ()
-    load: dict[str, int] = {}
+    load: dict[str, int] = Field(default_factory=dict)
 
 
 class TechnicianPlan(Record):
@@ -95,7 +95,7 @@ class TechnicianPlan(Record):
     finish_place: str = ""
     path: tuple[tuple[float, float], ...]
     stops: tuple[Stop, ...]
-    cartridges: dict[str, CartridgeCount] = {}
+    cartridges: dict[str, CartridgeCount] = Field(default_factory=dict)
 
 
 class LeftOut(Record):
