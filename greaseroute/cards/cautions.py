@@ -23,100 +23,108 @@ class Caution:
 
 BEFORE_YOU_START = (
     Caution(
-        "stop",
+        "STOP",
         "Stop the engine, lower every implement to the ground, set the brake and take the key "
         "before you put a hand to a fitting.",
         "30 CFR 56.14105",
     ),
     Caution(
-        "block",
+        "BLOCK",
         "Blades, buckets and bodies go fully down or are blocked; controls in neutral.",
         "29 CFR 1926.600(a)(3)(i); Cal. Title 8 section 1595",
     ),
     Caution(
-        "lock",
+        "LOTO",
         "Isolate, lock, tag, let stored hydraulic pressure off, then try to start it.",
         "ISO 14118 (from memory); 29 CFR 1910.147, which leaves construction out",
     ),
     Caution(
-        "no moving",
+        "NOMOVE",
         "Never grease by hand while the machine or the part moves.",
         "Minn. Rules 5207.0730; MSHA Program Policy Manual vol. V",
     ),
     Caution(
-        "arm",
+        "ARM",
         "Go under a raised lift arm only with its arm support fitted.",
         "ISO 10533:1993",
     ),
     Caution(
-        "frame lock",
+        "ARTIC",
         "Go between the halves of an articulated machine only with the frame lock on.",
         "ISO 20474-1:2017, 4.14.5",
     ),
     Caution(
-        "pinch",
+        "PINCH",
         "Keep hands out of pin joints and linkages; nobody else moves a control.",
         "ISO 3457 (scope)",
     ),
     Caution(
-        "injection",
+        "INJECT",
         "Never hold or wipe a leaking coupler, hose or fitting with a hand: 7 bar (100 psi) can "
         "break skin and guns reach 138 to 827 bar. Any injection is a surgical emergency even if "
         'it does not hurt: go to hospital now and say "high-pressure injection".',
         "Verhoeven and Hierner 2008, doi 10.1007/s11751-008-0029-9",
     ),
     Caution(
-        "blocked",
+        "NOPUMP",
         "If grease does not go in, stop: no more pressure, no blows; report it as blocked.",
         "common practice, no source",
     ),
     Caution(
-        "track tension",
+        "TRACK",
         "The track-tension fitting looks like a grease fitting and is not one. Never pump it on a "
         "round; keep face and body out of its line.",
         "the same warning stands in the makers' manuals that were read",
     ),
     Caution(
-        "climb",
+        "CLIMB",
         "Three points of contact, face to the machine, nothing in the hands, only the steps "
         "provided, never jump.",
         "ISO 2867:2011",
     ),
     Caution(
-        "height",
+        "HEIGHT",
         "A fitting above reach needs steps, a platform or a lowered implement; never stand on a "
         "wheel, track or bucket.",
         "ISO 2867:2011; local law on work at height",
     ),
     Caution(
-        "traffic",
+        "TRAFFIC",
         "Walk the marked routes. Stay out of a working machine's swing and reversing area; tell "
         "the operator, meet eyes, wait.",
         "HSE HSG144, 2nd edition 2009",
     ),
     Caution(
-        "be seen",
+        "VIS",
         "High-visibility clothing, helmet, safety boots, eye protection, gloves.",
         "ISO 20471 (from memory); site rules",
     ),
     Caution(
-        "hot",
+        "HOT",
         "Let hot parts cool. Wipe the fitting before and after.",
         "ISO 20474-1:2017, 4.14.2",
     ),
     Caution(
-        "one grease",
+        "MIX",
         "Do not change the kind of grease without the supplier's word.",
         "ASTM D6185",
     ),
     Caution(
-        "clean up",
+        "SPILL",
         "Pick up surplus grease and wipes; keep steps and walkways clean.",
         "common practice, no source",
     ),
     Caution(
-        "alone",
+        "ALONE",
         "Tell someone your route and time; the finish time of this plan is an estimate.",
         "common practice, no source",
     ),
 )
+
+_BY_KEY = {caution.key: caution for caution in BEFORE_YOU_START}
+
+
+def caution_text(key_or_text: str) -> str:
+    """The text of a caution key such as ``ARTIC``; any other text stays as it is."""
+    caution = _BY_KEY.get(key_or_text)
+    return caution.text if caution else key_or_text

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from greaseroute.cards.cautions import AID
+from greaseroute.cards.cautions import AID, caution_text
 from greaseroute.cards.tally import WalkTally, left_by_reason, left_name, tally
 from greaseroute.cards.words import certificate, clock, count, day, listed
 from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
@@ -58,8 +58,8 @@ def _head(plan: RoundPlan) -> list[str]:
     if not plan.complete:
         lines += _filled("Stopped before its end: this is the best plan found until then.")
     due = f"{count(plan.due_joints, 'joint')} with {count(plan.due_fittings, 'fitting')}"
-    left = f"; {count(len(plan.left), 'entry').replace('entrys', 'entries')} left out, see below"
-    lines += _filled(f"Due: {due}. This plan pumps {done}{left if plan.left else ''}.")
+    left = f" Left out: {len(plan.left)}, see below." if plan.left else ""
+    lines += _filled(f"Due: {due}. This plan pumps {count(done, 'fitting')}.{left}")
     return lines
 
 
@@ -145,5 +145,5 @@ def _proof(plan: RoundPlan) -> list[str]:
 
 
 def _notes(plan: RoundPlan) -> list[str]:
-    texts = [*plan.notes, *(f"Caution: {caution}" for caution in plan.cautions)]
+    texts = [*plan.notes, *(f"Caution: {caution_text(caution)}" for caution in plan.cautions)]
     return [line for text in texts for line in _filled(text, first="- ", rest="  ")]

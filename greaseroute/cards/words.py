@@ -68,5 +68,6 @@ def certificate(bound: Bound) -> str:
         )
     return (
         f"No walk for these visits can take less than {minutes(bound.lower_s)} of walking and "
-        f"moving; this one takes {minutes(bound.value_s)}: at most {saved_pct:.1f} % could be saved."
+        f"moving; this one takes {minutes(bound.value_s)}: "
+        f"at most {saved_pct:.1f} % could be saved."
     )

@@ -1,0 +1,143 @@
+"""Where labels go: boxes that touch neither each other nor the edge, close to what they name."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from shapely import STRtree
+from shapely.geometry import LineString, box
+from shapely.geometry.base import BaseGeometry
+
+Point2 = tuple[float, float]
+Box = tuple[float, float, float, float]  # left, top, right, bottom in the picture
+
+RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0)
+DIRECTIONS = 24
+GAP = 2.0  # kept free around each label
+# A label on a walking line hides where to go; one on a machine hides less. Both may be
+# paid for with distance: so many units of leader length for each unit of line or area hidden.
+LINE_PRICE = 1.5
+AREA_PRICE = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What is to be labelled: a point of the picture, kept ``clear`` of it, and the box's size.
+
+    ``centred``: the box may also sit right on its point, as the name of an area does.
+    """
+
+    at: Point2
+    width: float
+    height: float
+    clear: float = 0.0
+    centred: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """Where a label stands: its box and the point it names."""
+
+    box: Box
+    at: Point2
+
+    @property
+    def middle(self) -> Point2:
+        """The middle of the box."""
+        left, top, right, bottom = self.box
+        return (left + right) / 2, (top + bottom) / 2
+
+    @property
+    def leader(self) -> LineString | None:
+        """The line from the named point to the edge of the box; None where it would be tiny."""
+        line = LineString([self.at, self.middle]).difference(box(*self.box))
+        return line if isinstance(line, LineString) and line.length > GAP else None
+
+
+class LabelField:
+    """A picture filled label by label; every label keeps clear of those before it."""
+
+    def __init__(self, size: Point2, *, avoid_lines: Sequence[BaseGeometry] = ()) -> None:
+        self._size = size
+        self._boxes: list[Box] = []
+        self._leaders: list[BaseGeometry] = []
+        self._soft = STRtree(list(avoid_lines))
+        self._soft_shapes = list(avoid_lines)
+
+    def block(self, area: Box) -> None:
+        """Keep a box free of labels."""
+        self._boxes.append(area)
+
+    def place(self, label: Label) -> Spot | None:
+        """The best free spot, which is then taken; None where there is none in any ring."""
+        best: tuple[float, Spot] | None = None
+        for ring, spots in _rings(label):
+            if best is not None and best[0] <= ring:
+                break  # further out nothing can be cheaper: the distance alone costs as much
+            for spot in filter(self._free, spots):
+                cost = ring + self._hidden(spot)
+                if best is None or cost < best[0] - 1e-9:
+                    best = (cost, spot)
+        if best is None:
+            return None
+        self._take(best[1])
+        return best[1]
+
+    def _take(self, spot: Spot) -> None:
+        self._boxes.append(spot.box)
+        if spot.leader is not None:
+            self._leaders.append(spot.leader)
+
+    def _free(self, spot: Spot) -> bool:
+        left, top, right, bottom = spot.box
+        inside = left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]
+        if not inside:
+            return False
+        wide = (left - GAP, top - GAP, right + GAP, bottom + GAP)
+        if any(_overlap(wide, other) for other in self._boxes):
+            return False
+        shape, leader = box(*wide), spot.leader
+        if any(shape.intersects(other) for other in self._leaders):
+            return False
+        return leader is None or not (
+            any(leader.intersects(other) for other in self._leaders)
+            or any(leader.intersects(box(*other)) for other in self._boxes)
+        )
+
+    def _hidden(self, spot: Spot) -> float:
+        """The price of what a label there would hide."""
+        shape = box(*spot.box)
+        hidden = 0.0
+        for index in self._soft.query(shape):
+            covered = self._soft_shapes[index].intersection(shape)
+            hidden += LINE_PRICE * covered.length if not covered.area else AREA_PRICE * covered.area
+        return hidden
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _rings(label: Label) -> Iterator[tuple[float, Iterator[Spot]]]:
+    """Boxes around the point: each ring's distance and its boxes in all directions."""
+    if label.centred:
+        yield 0.0, iter([_boxed(label, label.at)])
+    angles = [2 * math.pi * step / DIRECTIONS for step in range(DIRECTIONS)]
+    for ring in RINGS:
+        yield ring, (_spot(label, ring + label.clear, angle) for angle in angles)
+
+
+def _spot(label: Label, distance: float, angle: float) -> Spot:
+    """The box whose nearest edge lies ``distance`` from the point in that direction."""
+    dx, dy = math.cos(angle), math.sin(angle)
+    half_w, half_h = label.width / 2, label.height / 2
+    # How far the box's middle must lie out so that its edge, not its middle, is at the distance.
+    out = min(half_w / abs(dx) if dx else math.inf, half_h / abs(dy) if dy else math.inf)
+    reach = distance + out
+    return _boxed(label, (label.at[0] + dx * reach, label.at[1] + dy * reach))
+
+
+def _boxed(label: Label, middle: Point2) -> Spot:
+    x, y = middle
+    half_w, half_h = label.width / 2, label.height / 2
+    return Spot((x - half_w, y - half_h, x + half_w, y + half_h), label.at)

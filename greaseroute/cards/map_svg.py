@@ -1,0 +1,138 @@
+"""The site map: ground, machines, the walking line with numbered stops, legend, scale, north."""
+
+import itertools
+
+import shapely
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.cards import map_ground, map_walk
+from greaseroute.cards.labels import Label, LabelField
+from greaseroute.cards.map_legend import entries, legend
+from greaseroute.cards.map_walk import Marked
+from greaseroute.cards.placing import outlines
+from greaseroute.cards.svg import Point2, View, num, picture, scale_bar, tag, text_width, words
+from greaseroute.cards.tally import numbered
+from greaseroute.cards.words import clock, day, listed
+from greaseroute.rounds.plan import RoundPlan
+from greaseroute.site.model import Site
+
+WIDTH_PX = 760.0
+HEIGHT_PX = (320.0, 1000.0)
+EDGE_PX = 26.0
+TITLE_PX = 26.0
+SMALL_PX = 9.5
+STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
+
+
+def map_svg(site: Site, plan: RoundPlan | None = None, *, with_style: bool = True) -> str:
+    """The map as one SVG document; without a plan it shows ground and machines only.
+
+    ``with_style=False`` leaves the style sheet `STYLE` out, for pages that hold it already.
+    """
+    view, height = _view(site.ground.boundary)
+    marked = _marked(plan, outlines(site))
+    body = [tag("rect", width=WIDTH_PX, height="100%", fill="#fff")]
+    body += [map_ground.ground_layers(site.ground, view), map_walk.machines(marked, view)]
+    body += [
+        map_walk.walk_line(technician, index, view)
+        for index, technician in enumerate(plan.technicians if plan else ())
+    ]
+    body += _labels(site, plan, view=view, size=(WIDTH_PX, height), marked=marked)
+    body += [words(title(site, plan), (14, 18), class_="gm-t", font_size=13.0, font_weight="700")]
+    key, key_height = legend(entries(site.ground, plan), top=height + 8, width=WIDTH_PX)
+    return picture(
+        "".join([*body, key]),
+        size=(WIDTH_PX, height + key_height + 18),
+        label=title(site, plan),
+        style=STYLE if with_style else "",
+    )
+
+
+def title(site: Site, plan: RoundPlan | None) -> str:
+    """What the map shows, in one line."""
+    return f"{site.name}: round of {day(plan.at)}, {clock(plan.at)}" if plan else site.name
+
+
+def _view(boundary: BaseGeometry) -> tuple[View, float]:
+    """A view that shows the whole boundary, and the height of the map without its legend."""
+    left, bottom, right, top = boundary.bounds
+    room = (WIDTH_PX - 2 * EDGE_PX, HEIGHT_PX[1] - 2 * EDGE_PX - TITLE_PX)
+    scale = min(room[0] / (right - left), room[1] / (top - bottom))
+    height = max(HEIGHT_PX[0], (top - bottom) * scale + 2 * EDGE_PX + TITLE_PX)
+    x = (WIDTH_PX - (right - left) * scale) / 2
+    y = TITLE_PX + (height - TITLE_PX - (top - bottom) * scale) / 2
+    return View(left, top, scale, (x, y)), height
+
+
+def _marked(plan: RoundPlan | None, shapes: dict[str, BaseGeometry]) -> tuple[Marked, ...]:
+    """Every machine, those visited first and in the order of their stops."""
+    visited: dict[str, Marked] = {}
+    for walk, (_, stops) in enumerate(numbered(plan) if plan else ()):
+        for numbered_stop in stops:
+            unit = numbered_stop.stop.unit
+            if unit in shapes and not numbered_stop.stop.reload:
+                visited.setdefault(unit, Marked(unit, shapes[unit], numbered_stop.label, walk))
+    rest = (Marked(unit, shape) for unit, shape in shapes.items() if unit not in visited)
+    return (*visited.values(), *rest)
+
+
+def _labels(
+    site: Site, plan: RoundPlan | None, *, view: View, size: Point2, marked: tuple[Marked, ...]
+) -> list[str]:
+    """Places first, then stops, then names on the ground while there is room."""
+    field = LabelField(size, avoid_lines=_avoided(plan, view, marked))
+    field.block((0, 0, size[0], TITLE_PX))
+    compass = _compass((size[0] - 13, 46.0))
+    field.block((size[0] - EDGE_PX, TITLE_PX, size[0], 76))
+    bar = scale_bar(view.scale, at=(16, size[1] - 8), longest=150, class_="gm-t gm-small")
+    field.block((0, size[1] - 26, 180, size[1]))
+    roles = _roles(plan)
+    named = map_walk.places(site.ground.places, view, field=field, roles=roles)
+    stops = map_walk.stop_labels(marked, view, field)
+    return [_ground_texts(site, view, field), compass, bar, named, stops]
+
+
+def _avoided(plan: RoundPlan | None, view: View, marked: tuple[Marked, ...]) -> list[BaseGeometry]:
+    """Walking lines, piece by piece, and machines, in the picture: what labels should not hide."""
+    shapes: list[BaseGeometry] = []
+    for technician in plan.technicians if plan else ():
+        points = [view(x, y) for x, y in technician.path]
+        shapes += [LineString(pair) for pair in itertools.pairwise(points)]
+    for machine in marked:
+        ring = shapely.get_coordinates(machine.outline.convex_hull)
+        shapes.append(Polygon([view(x, y) for x, y in ring]))
+    return shapes
+
+
+def _ground_texts(site: Site, view: View, field: LabelField) -> str:
+    """Names of areas, crossings and gates near their middle; left out where there is no room."""
+    parts = []
+    for name in map_ground.ground_names(site.ground):
+        size = (text_width(name.text, SMALL_PX), SMALL_PX + 2)
+        clear = name.clear_m * view.scale + (0.0 if name.inside else 5.0)
+        spot = field.place(Label(view(*name.at_m), *size, clear, centred=name.inside))
+        if spot is not None and (spot.leader is None or spot.leader.length < 60):
+            x, y = spot.middle
+            parts.append(words(name.text, (x, y + 3.3), class_="gm-t gm-small gm-halo"))
+    return "".join(parts)
+
+
+def _roles(plan: RoundPlan | None) -> dict[str, str]:
+    """What each place is to the walk: start, finish or both."""
+    roles: dict[str, list[str]] = {}
+    for technician in plan.technicians if plan else ():
+        for place, role in ((technician.start_place, "start"), (technician.finish_place, "finish")):
+            if role not in roles.setdefault(place, []):
+                roles[place].append(role)
+    return {place: listed(words_) for place, words_ in roles.items() if place}
+
+
+def _compass(at: Point2) -> str:
+    """An arrow to the north (the top of the map) with its letter."""
+    x, y = at
+    arrow = f"M{num(x)} {num(y - 16)}L{num(x + 6)} {num(y + 12)}L{num(x)} {num(y + 6)}"
+    half = tag("path", d=arrow + "Z", fill="#222")
+    other = f"M{num(x)} {num(y - 16)}L{num(x - 6)} {num(y + 12)}L{num(x)} {num(y + 6)}Z"
+    letter = words("N", (x, y + 25), class_="gm-t gm-place")
+    return half + tag("path", d=other, fill="#fff", stroke="#222", stroke_width=".9") + letter
