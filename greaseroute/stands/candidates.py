@@ -1,0 +1,178 @@
+"""Where to stand at one unit: on the ground round it and on its decks."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.site.crew import Reach
+from greaseroute.stands.decks import DeckPoints, deck_points
+from greaseroute.stands.reach import (
+    BANDS,
+    LOOK_M,
+    Array,
+    Hulls,
+    Mask,
+    band_numbers,
+    sees,
+    serves,
+    stack_hulls,
+)
+from greaseroute.stands.reasons import Around, out_of_reach
+from greaseroute.stands.ring import around, close_to, nearest_points, on_ground, ring_points
+from greaseroute.stands.stand import OutOfReach, Stand, UnitStands, Wanted
+from greaseroute.stands.thin import keep
+
+# Free ground is looked at this far round the wanted fittings: an arm, a hose and some room.
+LOCAL_M = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Candidate places in a fixed order: (n, 3), which deck (-1 ground), what each serves."""
+
+    spots: Array
+    deck: list[int]
+    table: Mask
+
+
+def wanted_fittings(
+    placed: PlacedMachine, hoses_m: Mapping[tuple[str, str], float], *, looks: Sequence[str] = ()
+) -> tuple[Wanted, ...]:
+    """The wanted fittings ``{(joint, fitting): hose}`` and look points of a placed machine."""
+    found = [
+        Wanted(f.joint.name, f.fitting.name, f.at_m, hoses_m[f.joint.name, f.fitting.name])
+        for f in placed.fittings
+        if (f.joint.name, f.fitting.name) in hoses_m
+    ]
+    found += [
+        Wanted(p.look.name, "", p.at_m, look=True) for p in placed.looks if p.look.name in looks
+    ]
+    return tuple(found)
+
+
+def unit_stands(
+    placed: PlacedMachine,
+    wanted: Sequence[Wanted],
+    *,
+    closed: Sequence[Polygon],
+    free: BaseGeometry,
+    clearance_m: float,
+    reach: Reach,
+) -> UnitStands:
+    """Stands that between them serve all of ``wanted`` that can be served, the rest with reasons.
+
+    Parameters
+    ----------
+    placed : PlacedMachine
+        The unit in one posture.
+    wanted : sequence of Wanted
+        Placed in that posture; see `wanted_fittings`.
+    closed : sequence of polygons
+        Ground that nobody walks because of this unit.
+    free : polygon(s)
+        Free ground of the whole site that one can walk to, all machines taken out.
+    clearance_m : float
+        Distance kept from closed ground.
+    """
+    if not wanted:
+        return UnitStands(placed.posture, (), (), ())
+    local = around(free, np.asarray([w.at_m for w in wanted]), within_m=LOCAL_M)
+    hulls = stack_hulls(placed.solids)
+    decks = deck_points(placed.decks, free=local, climb_m_s=reach.climb_m_s)
+    rings = ring_points(closed, clearance_m=clearance_m)
+    spots = ground_places(placed, wanted, rings=rings, free=local, reach=reach)
+    everywhere = _places(spots, decks, hulls=hulls, wanted=wanted, reach=reach)
+    kept = _kept(everywhere)
+    stands = tuple(_stand(everywhere, i, decks=decks, wanted=wanted, reach=reach) for i in kept)
+    missed = _missed(wanted, everywhere, Around(spots, hulls, reach))
+    return UnitStands(placed.posture, tuple(wanted), stands, missed)
+
+
+def ground_places(
+    placed: PlacedMachine,
+    wanted: Sequence[Wanted],
+    *,
+    rings: Array,
+    free: BaseGeometry,
+    reach: Reach,
+) -> Array:
+    """Candidate places on free ground near the wanted fittings, (n, 3), sorted in its frame."""
+    goals = np.asarray([w.at_m for w in wanted])
+    spots = np.vstack([rings, nearest_points(free, goals)])
+    far = max(LOOK_M if w.look else reach.arm_m + w.hose_m for w in wanted)
+    spots = on_ground(free, close_to(spots, goals, within_m=far + 0.5))
+    order = _own_order(placed, spots)
+    return np.column_stack([spots[order], np.zeros(len(order))])
+
+
+def _own_order(placed: PlacedMachine, spots: Array) -> Array:
+    """Order by the machine's own frame: a site turned or moved gives the same stands."""
+    heading = np.radians(placed.pose.heading_deg)
+    east, north = spots[:, 0] - placed.pose.x_m, spots[:, 1] - placed.pose.y_m
+    forward = east * np.sin(heading) + north * np.cos(heading)
+    left = north * np.sin(heading) - east * np.cos(heading)
+    return np.lexsort((np.round(left, 4), np.round(forward, 4)))
+
+
+def _places(
+    ground: Array,
+    decks: Sequence[DeckPoints],
+    *,
+    hulls: Hulls,
+    wanted: Sequence[Wanted],
+    reach: Reach,
+) -> Places:
+    spots = np.vstack([ground, *(d.places for d in decks)])
+    deck = [-1] * len(ground) + [k for k, d in enumerate(decks) for _ in d.places]
+    goals = np.asarray([w.at_m for w in wanted])
+    hose = np.asarray([w.hose_m for w in wanted])
+    look = np.asarray([w.look for w in wanted])
+    table = np.zeros((len(spots), len(wanted)), dtype=bool)
+    touch = serves(spots, goals[~look], hulls=hulls, reach=reach, hose_m=hose[~look])
+    table[:, ~look] = touch
+    table[:, look] = sees(spots, goals[look], hulls=hulls, reach=reach)
+    return Places(spots, deck, table)
+
+
+def _kept(places: Places) -> list[int]:
+    """Ground first; a deck only for what no place on the ground serves (nobody climbs for less)."""
+    on_deck = np.asarray(places.deck, dtype=int) >= 0
+    from_ground = places.table[~on_deck].any(axis=0)
+    table = places.table & ~(on_deck[:, None] & from_ground[None, :])
+    return keep(places.spots, table)
+
+
+def _stand(
+    places: Places,
+    row: int,
+    *,
+    decks: Sequence[DeckPoints],
+    wanted: Sequence[Wanted],
+    reach: Reach,
+) -> Stand:
+    x, y, height = (float(v) for v in places.spots[row])
+    deck = decks[places.deck[row]] if places.deck[row] >= 0 else None
+    served = [int(j) for j in np.nonzero(places.table[row])[0]]
+    above = np.asarray([wanted[j].at_m[2] - height for j in served])
+    bands = band_numbers(above, reach)
+    return Stand(
+        x_m=x,
+        y_m=y,
+        height_m=height,
+        deck=deck.name if deck else None,
+        foot_m=deck.foot_m if deck else (x, y),
+        climb_s=deck.climb_s if deck else 0.0,
+        serves=tuple(served),
+        bands=tuple(
+            "look" if wanted[j].look else BANDS[b] for j, b in zip(served, bands, strict=True)
+        ),
+    )
+
+
+def _missed(wanted: Sequence[Wanted], places: Places, seen: Around) -> tuple[OutOfReach, ...]:
+    served = places.table.any(axis=0)
+    return tuple(out_of_reach(w, seen) for w, ok in zip(wanted, served, strict=True) if not ok)

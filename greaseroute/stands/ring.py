@@ -1,0 +1,75 @@
+"""Points on free ground round a machine where somebody could stand."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.stands.reach import Array
+
+# Rings at these distances outside the closed ground and its clearance. The first is just off the
+# limit; the others give a flatter line of sight under a body.
+RING_STEPS_M = (0.02, 0.20, 0.40)
+SPACING_M = 0.30
+# A point found as nearest on the edge of free ground is pushed this far into it.
+NUDGE_M = 0.005
+
+
+def ring_points(closed: Sequence[Polygon], *, clearance_m: float) -> Array:
+    """Points on rings round ``closed``, (n, 2), about ``SPACING_M`` apart.
+
+    Every edge is divided on its own, so that the points turn and move with the machine.
+    """
+    shape = shapely.union_all(list(closed))
+    rings = [shape.buffer(clearance_m + step, quad_segs=4) for step in RING_STEPS_M]
+    lines = [
+        line for ring in rings for line in shapely.get_parts(shapely.boundary(ring)) if line.length
+    ]
+    if not lines:
+        return np.zeros((0, 2))
+    return np.vstack([_divided(shapely.get_coordinates(line)) for line in lines])
+
+
+def _divided(corners: Array) -> Array:
+    """The start of every edge and evenly spaced points on it, from the first corner on."""
+    begin, run = corners[:-1], np.diff(corners, axis=0)
+    parts = np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / SPACING_M - 1e-6)).astype(int)
+    edge = np.repeat(np.arange(len(parts)), parts)
+    step = np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts)
+    return np.asarray(begin[edge] + run[edge] * (step / parts[edge])[:, None])
+
+
+def nearest_points(free: BaseGeometry, points: Array) -> Array:
+    """The nearest place on ``free`` to each point, a little inside, (n, 2)."""
+    if not len(points) or free.is_empty:
+        return np.zeros((0, 2))
+    lines = shapely.shortest_line(free, shapely.points(points[:, :2]))
+    ends = shapely.get_coordinates(lines).reshape(-1, 2, 2)
+    out = ends[:, 0] - ends[:, 1]
+    length = np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-9)[:, None]
+    return np.asarray(ends[:, 0] + out / length * NUDGE_M)
+
+
+def on_ground(free: BaseGeometry, points: Array) -> Array:
+    """Those of ``points`` that lie on ``free``, (k, 2)."""
+    if not len(points):
+        return points
+    shapely.prepare(free)
+    return points[shapely.intersects_xy(free, points[:, 0], points[:, 1])]
+
+
+def close_to(points: Array, targets: Array, *, within_m: float) -> Array:
+    """Those of ``points`` within ``within_m`` of any target, (k, 2)."""
+    if not len(points) or not len(targets):
+        return points[:0]
+    gap = points[:, None, :] - targets[None, :, :2]
+    return points[(np.hypot(gap[..., 0], gap[..., 1]) <= within_m).any(axis=1)]
+
+
+def around(free: BaseGeometry, targets: Array, *, within_m: float) -> BaseGeometry:
+    """The part of ``free`` in a box round the targets, for quick local questions."""
+    low, high = targets[:, :2].min(axis=0) - within_m, targets[:, :2].max(axis=0) + within_m
+    clipped = shapely.clip_by_rect(free, low[0], low[1], high[0], high[1])
+    return shapely.union_all([p for p in shapely.get_parts(clipped) if p.area > 0])

@@ -1,0 +1,93 @@
+"""Which of many candidate places are worth keeping."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from greaseroute.stands.reach import Array, Mask
+
+# A place is needless where another this near serves the same and more: it could only save the
+# walk between the two.
+NEAR_M = 1.5
+# Among places that serve the same fittings, keep some so that none is further than this from a
+# kept one; doubled step by step until at most MOST_STANDS are left.
+APART_M = 0.6
+MOST_STANDS = 20
+
+
+def keep(places: Array, table: Mask, *, most: int = MOST_STANDS) -> list[int]:
+    """Row numbers of the places to keep, ascending.
+
+    Parameters
+    ----------
+    places : (n, 3) array
+        In an order that does not hang on how the site lies (ties go to the first).
+    table : (n, m) bool array
+        What each place serves.
+    """
+    useful = [int(i) for i in np.nonzero(table.any(axis=1))[0]]
+    useful = _not_outdone(places, table, useful)
+    apart = APART_M
+    while True:
+        kept = _spread(places, table, rows=useful, apart_m=apart)
+        if len(kept) <= most or apart > 64 * APART_M:
+            return _fewest_more(table, kept, most=most)
+        apart *= 1.5
+
+
+def _not_outdone(places: Array, table: Mask, rows: Sequence[int]) -> list[int]:
+    """Rows that no near row outdoes (serves all of theirs and more)."""
+    picked = np.asarray(rows, dtype=int)
+    own = table[picked].astype(np.int32)
+    gap = np.linalg.norm(places[picked][:, None, :] - places[picked][None, :, :], axis=2)
+    count = own.sum(axis=1)
+    within = own @ own.T == count[:, None]  # row i serves nothing that j does not
+    outdone = (within & (count[None, :] > count[:, None]) & (gap <= NEAR_M)).any(axis=1)
+    return [int(i) for i in picked[~outdone]]
+
+
+def _spread(places: Array, table: Mask, *, rows: Sequence[int], apart_m: float) -> list[int]:
+    groups: dict[bytes, list[int]] = {}
+    for row in rows:
+        groups.setdefault(table[row].tobytes(), []).append(row)
+    kept = [i for group in groups.values() for i in _apart(places, group, apart_m=apart_m)]
+    return sorted(kept)
+
+
+def _apart(places: Array, group: Sequence[int], *, apart_m: float) -> list[int]:
+    """Farthest-point choice: the first, then always the one farthest from those kept."""
+    spots = places[list(group)]
+    middle = np.linalg.norm(spots - spots.mean(axis=0), axis=1)
+    chosen = [_first_most(middle)]
+    gap = np.linalg.norm(spots - spots[chosen[0]], axis=1)
+    while gap.max() > apart_m:
+        chosen.append(_first_most(gap))
+        gap = np.minimum(gap, np.linalg.norm(spots - spots[chosen[-1]], axis=1))
+    return [group[i] for i in chosen]
+
+
+def _first_most(values: NDArray[np.float64]) -> int:
+    """Index of the largest value; of values equal to a micrometre the first."""
+    return int(np.nonzero(values >= values.max() - 1e-6)[0][0])
+
+
+def _fewest_more(table: Mask, kept: list[int], *, most: int) -> list[int]:
+    """A cover of everything first, then the others in order, up to ``most``."""
+    if len(kept) <= most:
+        return kept
+    cover = greedy_cover(table[kept])
+    rest = [i for i in range(len(kept)) if i not in cover]
+    return sorted(kept[i] for i in [*cover, *rest][: max(most, len(cover))])
+
+
+def greedy_cover(table: Mask) -> list[int]:
+    """Rows that together serve all that any row serves; each takes the most of what is left."""
+    left = table.any(axis=0)
+    chosen: list[int] = []
+    while left.any():
+        gain = (table & left).sum(axis=1)
+        best = int(gain.argmax())
+        chosen.append(best)
+        left &= ~table[best]
+    return chosen
