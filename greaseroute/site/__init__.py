@@ -1,1 +1,1 @@
-"""What stands where and who walks: ground plan, fleet, crew and guns, and the folder they lie in."""
+"""What stands where and who walks: ground plan, fleet, crew, guns, and their folder."""

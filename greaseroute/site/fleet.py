@@ -1,6 +1,6 @@
 """The units of a site: what stands where, in which posture, with how many hours."""
 
-from datetime import datetime
+from datetime import datetime, time
 
 from pydantic import Field
 
@@ -12,8 +12,9 @@ class Unit(Record):
 
     ``x_m`` east and ``y_m`` north in the site's local plane; ``heading_deg`` compass, clockwise
     from north. ``parked_from``/``parked_to`` bound the window in which it stands and may be
-    worked on (local, None = open). ``attachments`` name the ones fitted. ``line`` is its line in
-    ``fleet.csv``.
+    worked on (zone of the site, None = open); a window that is the same every day is kept in
+    ``parked_from_clock``/``parked_to_clock`` instead, and ``moment.parked_window`` gives the one
+    around a moment. ``attachments`` name the ones fitted. ``line`` is its line in ``fleet.csv``.
     """
 
     unit: str = Field(min_length=1)
@@ -27,6 +28,8 @@ class Unit(Record):
     hours_per_day: float = Field(default=8.0, ge=0, le=24)
     parked_from: datetime | None = None
     parked_to: datetime | None = None
+    parked_from_clock: time | None = None
+    parked_to_clock: time | None = None
     severity: str | None = None
     attachments: tuple[str, ...] = ()
     notes: str = ""
@@ -34,7 +37,10 @@ class Unit(Record):
 
 
 class LastService(Record):
-    """A service done: of one joint, or of every joint of an interval class (``joint``)."""
+    """A service done: of one joint, or of every joint of an interval class (``joint``).
+
+    ``at`` carries the site's zone; ``line`` is the line in ``last_services.csv``.
+    """
 
     unit: str
     joint: str
@@ -44,7 +50,7 @@ class LastService(Record):
 
 
 class MeterReading(Record):
-    """A dated reading of a unit's hour meter."""
+    """A dated reading of a unit's hour meter; ``at`` carries the site's zone."""
 
     unit: str
     at: datetime

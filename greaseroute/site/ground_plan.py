@@ -23,7 +23,8 @@ class Area:
 
     ``hours`` (no_go, crossing): closed during these spans only; a no_go without hours is closed
     always, a crossing without hours is always open. ``wait_s`` belongs to crossings,
-    ``time_factor`` (>= 1, multiplies time) to slow ground.
+    ``time_factor`` (>= 1, multiplies time) to slow ground. ``kind`` says what it is, for people
+    (pond, stockpile, building, mud).
     """
 
     name: str
@@ -33,6 +34,7 @@ class Area:
     wait_s: float = 0.0
     time_factor: float = 1.0
     line: int = 0
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,7 @@ class Barrier:
     name: str
     line_string: LineString
     line: int = 0
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True)

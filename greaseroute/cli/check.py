@@ -1,0 +1,51 @@
+"""``greaseroute check SITE``: every fault of a site folder, one a line."""
+
+import argparse
+import json
+from collections.abc import Iterable
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from greaseroute.errors import Fault
+    from greaseroute.site.model import Site
+
+HELP = "every fault of a site folder, or 'good'"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The arguments of the verb."""
+    parser.add_argument("site", metavar="SITE", type=Path, help="folder of the site")
+    parser.add_argument("--format", choices=("text", "json"), default="text", help="of the answer")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print every fault and give 2, or print what the folder holds and give 0."""
+    from greaseroute.site.folder import gather  # heavy: kept out of --help
+
+    site, faults = gather(args.site, now=datetime.now(UTC))
+    print(_as_json(site, faults) if args.format == "json" else _as_text(site, faults))
+    return 0 if site is not None else 2
+
+
+def counts(site: "Site") -> tuple[int, int, int]:
+    """(units, joints, fittings) of a site, with the attachments that are fitted."""
+    machines = [site.types[u.type].with_attachments(u.attachments) for u in site.units]
+    joints = [j for m in machines for j in m.joints]
+    return len(site.units), len(joints), sum(len(j.fittings) for j in joints)
+
+
+def _as_text(site: "Site | None", faults: "Iterable[Fault]") -> str:
+    if site is None:
+        return "\n".join(str(f) for f in faults)
+    units, joints, fittings = counts(site)
+    return f"{units} units, {joints} joints, {fittings} fittings: good"
+
+
+def _as_json(site: "Site | None", faults: "Iterable[Fault]") -> str:
+    answer: dict[str, object] = {"good": site is not None, "faults": [asdict(f) for f in faults]}
+    if site is not None:
+        answer |= dict(zip(("units", "joints", "fittings"), counts(site), strict=True))
+    return json.dumps(answer, indent=2, ensure_ascii=False)

@@ -1,0 +1,103 @@
+"""Do services and meter readings fit the fleet, and do their hours run forwards?"""
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from greaseroute.catalogue.joint import Joint
+from greaseroute.errors import Fault
+from greaseroute.site.draft import READINGS, SERVICES, Draft
+from greaseroute.site.faults import unknown_name
+from greaseroute.site.fleet import LastService, MeterReading, Unit
+
+NOT_YET = "the moment planned for"
+
+
+def history_faults(draft: Draft) -> Iterator[Fault]:
+    """Every fault of the history."""
+    for check in (unknown_units, unknown_joints, future, above_fleet, backward_readings):
+        yield from check(draft)
+
+
+def unknown_units(draft: Draft) -> Iterator[Fault]:
+    """Services and readings of units that the fleet does not have."""
+    known = list(dict.fromkeys(draft.unit_rows))
+    for file, records in ((SERVICES, draft.services), (READINGS, draft.readings)):
+        for record in records:
+            if record.unit not in known:
+                do = "add it to fleet.csv or take the row out"
+                texts = unknown_name(record.unit, known, define=do)
+                yield _fault(file, record, "unit", texts=(record.unit, *texts))
+
+
+def unknown_joints(draft: Draft) -> Iterator[Fault]:
+    """A service of a joint or interval class that the unit's type does not have."""
+    for unit, service in _services(draft):
+        if unit.unit not in draft.placed:
+            continue
+        joints = draft.placed[unit.unit].machine_type.joints
+        known = {name: None for joint in joints for name in _names(joint)}
+        if " ".join(service.joint.lower().split()) not in {k.lower() for k in known}:
+            define = "name a joint or an interval class of the type"
+            texts = unknown_name(service.joint, list(known), define=define)
+            yield _fault(SERVICES, service, "joint", texts=(service.joint, *texts))
+
+
+def _names(joint: Joint) -> list[str]:
+    """What a service of the joint may be recorded under: its class, its hours, its own name."""
+    if joint.interval is None:
+        return [joint.name]
+    hours = [f"{joint.interval.hours:g} h"] if joint.interval.hours is not None else []
+    return [joint.interval_class, *hours, joint.name]
+
+
+def future(draft: Draft) -> Iterator[Fault]:
+    """Services and readings dated after the moment planned for."""
+    if draft.now is None:
+        return
+    for file, records in ((SERVICES, draft.services), (READINGS, draft.readings)):
+        for record in records:
+            if record.at > draft.now:
+                value = f"{record.at:%Y-%m-%d %H:%M}"
+                allowed = f"not after {NOT_YET}, {draft.now:%Y-%m-%d %H:%M}"
+                yield _fault(file, record, "at", texts=(value, allowed, "correct the date"))
+
+
+def above_fleet(draft: Draft) -> Iterator[Fault]:
+    """A service or reading at more hours than the unit's meter shows now."""
+    units = {u.unit: u for u in reversed(draft.units)}
+    for file, records in ((SERVICES, draft.services), (READINGS, draft.readings)):
+        for record in records:
+            unit = units.get(record.unit)
+            if unit is not None and record.meter_h > unit.meter_h:
+                allowed = f"at most the unit's {unit.meter_h:g} h (fleet.csv:{unit.line})"
+                texts = (f"{record.meter_h:g}", allowed, "the hours run backwards: correct one")
+                yield _fault(file, record, "meter_h", texts=texts)
+
+
+def backward_readings(draft: Draft) -> Iterator[Fault]:
+    """A reading below an earlier one of the same unit."""
+    by_unit: dict[str, list[MeterReading]] = {}
+    for reading in draft.readings:
+        by_unit.setdefault(reading.unit, []).append(reading)
+    for readings in by_unit.values():
+        in_time = sorted(readings, key=lambda r: (r.at, r.line))
+        for before, after in pairwise(in_time):
+            if after.meter_h < before.meter_h:
+                allowed = f"at least {before.meter_h:g} h as on line {before.line}"
+                do = "the hours run backwards: correct one"
+                texts = (f"{after.meter_h:g}", allowed, do)
+                yield _fault(READINGS, after, "meter_h", texts=texts)
+
+
+def _services(draft: Draft) -> Iterator[tuple[Unit, LastService]]:
+    """Every service with the unit it was done on, where the fleet has it."""
+    units = {u.unit: u for u in reversed(draft.units)}
+    for service in draft.services:
+        if service.unit in units:
+            yield units[service.unit], service
+
+
+def _fault(
+    file: str, record: LastService | MeterReading, field: str, *, texts: tuple[str, str, str]
+) -> Fault:
+    return Fault(file, record.line, f"unit {record.unit}", field, *texts)

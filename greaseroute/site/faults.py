@@ -1,0 +1,142 @@
+"""From validation errors to faults a person can mend: file, line, field, value, what is allowed."""
+
+import difflib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from greaseroute.errors import Fault
+
+Path = tuple[str | int, ...]
+
+# What each kind of validation error means in plain words; {names} come from the error itself.
+ALLOWED = {
+    "greater_than": "a number above {gt:g}",
+    "greater_than_equal": "a number of at least {ge:g}",
+    "less_than": "a number below {lt:g}",
+    "less_than_equal": "a number of at most {le:g}",
+    "string_too_short": "text that is not empty",
+    "string_type": "text",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "finite_number": "a finite number",
+    "tuple_type": "a list",
+    "too_short": "at least {min_length} entry",
+    "model_type": "a table of fields",
+    "model_attributes_type": "a table of fields",
+    "dict_type": "a table of fields",
+    "literal_error": "{expected}",
+    "datetime_parsing": "a date and time such as 2026-11-25T05:00",
+    "datetime_from_date_parsing": "a date and time such as 2026-11-25T05:00",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a record was read from: its file, the line of each value, and what to call it.
+
+    ``line_of`` and ``record_of`` take the path of a value inside the record; ``columns`` gives
+    the name in the file of a field that is called otherwise in the record.
+    """
+
+    file: str
+    line_of: Callable[[Path], int]
+    record_of: Callable[[Path], str]
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+
+def near(name: str, known: Sequence[str]) -> str:
+    """``did you mean 'x'?``, or an empty text where nothing known is close to ``name``."""
+    close = difflib.get_close_matches(name.lower(), [k.lower() for k in known], n=1, cutoff=0.6)
+    for candidate in known:
+        if close and candidate.lower() == close[0]:
+            return f"did you mean {candidate!r}?"
+    return ""
+
+
+def one_of(known: Sequence[str], *, limit: int = 30) -> str:
+    """The names one may use, in quotes, cut after ``limit``."""
+    shown = ", ".join(repr(k) for k in known[:limit])
+    rest = f" and {len(known) - limit} more" if len(known) > limit else ""
+    return f"one of {shown}{rest}" if known else "nothing: none is defined"
+
+
+def unknown_name(name: str, known: Sequence[str], *, define: str) -> tuple[str, str]:
+    """The ``allowed`` and ``do`` texts of a fault about a name that nothing carries."""
+    return one_of(known), near(name, known) or define
+
+
+def line_in(index: Mapping[Path, tuple[int, int]], path: Path) -> int:
+    """Line of ``path``, or of the nearest thing around it that is in the index, or 1."""
+    while path and path not in index:
+        path = path[:-1]
+    return index.get(path, (1, 1))[0]
+
+
+def shown(value: object) -> str:
+    """A value as a person would write it, cut to a length that fits a line."""
+    text = value if isinstance(value, str) else repr(value)
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def faults_of(error: ValidationError, model: type[BaseModel], source: Source) -> Iterator[Fault]:
+    """Every mistake of a validation error as a fault."""
+    for item in error.errors(include_url=False):
+        path: Path = tuple(item["loc"])
+        kind, context = str(item["type"]), item.get("ctx", {})
+        allowed, do = _texts(kind, context, _known_fields(model, path))
+        value = "nothing" if kind == "missing" else shown(item["input"])
+        if kind == "extra_forbidden":
+            do = near(str(path[-1]), _known_fields(model, path)) or do
+        yield Fault(
+            file=source.file,
+            line=source.line_of(path),
+            record=source.record_of(path),
+            field=_field(path, source.columns),
+            value=value,
+            allowed=allowed,
+            do=do,
+        )
+
+
+def _texts(kind: str, context: Mapping[str, Any], known: Sequence[str]) -> tuple[str, str]:
+    """The ``allowed`` and ``do`` texts for one kind of validation error."""
+    if kind == "missing":
+        return "a value", "add it"
+    if kind == "extra_forbidden":
+        return f"the fields {', '.join(known)}", "take it out"
+    if kind in {"value_error", "assertion_error"}:
+        return str(context.get("error", "see the guide")), "correct it"
+    return ALLOWED.get(kind, kind.replace("_", " ")).format(**context), "correct it"
+
+
+def _field(path: Path, columns: Mapping[str, str]) -> str:
+    """Dotted name of a field without the place of the record in its list; entries from 1."""
+    names = [str(p + 1) if isinstance(p, int) else columns.get(p, p) for p in path]
+    if len(path) >= 2 and isinstance(path[0], str) and isinstance(path[1], int):
+        names = names[2:] or [str(path[0])]
+    return ".".join(names) or "-"
+
+
+def _known_fields(model: type[BaseModel], path: Path) -> list[str]:
+    """Names of the fields of the model that holds the last step of ``path``."""
+    for step in path[:-1]:
+        if isinstance(step, str) and step in model.model_fields:
+            inner = _inner_model(model.model_fields[step].annotation)
+            model = inner or model
+    return list(model.model_fields)
+
+
+def _inner_model(annotation: object) -> type[BaseModel] | None:
+    """The record class inside an annotation such as ``tuple[Gun, ...]``, if there is one."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((m for a in get_args(annotation) if (m := _inner_model(a))), None)

@@ -1,0 +1,205 @@
+"""The folder of a site: read whole, every fault found, nothing written."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from shapely.geometry import Polygon
+
+from greaseroute.errors import BadInput, Fault, UnknownName
+from greaseroute.site.checks_crew import crew_faults
+from greaseroute.site.checks_fleet import fleet_faults, place_units
+from greaseroute.site.checks_ground import ground_faults
+from greaseroute.site.checks_history import history_faults
+from greaseroute.site.checks_joints import joint_faults
+from greaseroute.site.draft import FLEET, GROUND, READINGS, SERVICES, SITE, Draft
+from greaseroute.site.fleet import Unit
+from greaseroute.site.fleet_file import read_fleet
+from greaseroute.site.geodesy import LocalPlane, local_plane
+from greaseroute.site.geojson_file import Feature, read_features
+from greaseroute.site.ground_build import boundary_of, build_ground, into_plane
+from greaseroute.site.history_file import read_readings, read_services
+from greaseroute.site.model import Site
+from greaseroute.site.moment import moment, zone
+from greaseroute.site.own_types import read_own_types, type_name, types_in_use
+from greaseroute.site.settings import Settings, read_settings
+from greaseroute.site.text_file import read_text
+from greaseroute.site.toml_file import TomlText
+
+CHECKS: tuple[Callable[[Draft], Iterator[Fault]], ...] = (
+    crew_faults,
+    ground_faults,
+    fleet_faults,
+    joint_faults,
+    history_faults,
+)
+
+
+def read_site(folder: Path, *, now: datetime | None = None) -> Site:
+    """The site of a folder. Raises BadInput with every fault; see ``gather`` for ``now``."""
+    site, faults = gather(folder, now=now)
+    if site is None:
+        raise BadInput(str(folder), faults)
+    return site
+
+
+def gather(folder: Path, *, now: datetime | None = None) -> tuple[Site | None, tuple[Fault, ...]]:
+    """The site of a folder, or None and every fault in it, sorted by file and line.
+
+    The later of ``now`` (with a zone) and the site's own ``planned_for`` tells services done from
+    services yet to come; where there is neither, nothing does.
+    """
+    if not folder.is_dir():
+        return None, (_no_folder(folder),)
+    draft, faults = _read(folder)
+    moments = [m for m in (now, _planned_for(draft.settings)) if m is not None]
+    draft = replace(draft, now=max(moments, default=None))
+    placed, refused = place_units(draft)
+    draft = replace(draft, placed=placed)
+    faults = [*faults, *refused, *(f for check in CHECKS for f in check(draft))]
+    if faults:
+        return None, tuple(sorted(set(faults)))
+    return _site(draft), ()
+
+
+def _no_folder(folder: Path) -> Fault:
+    value = "a file" if folder.exists() else "missing"
+    return Fault(folder.as_posix(), 1, "folder", "-", value, "a site folder", "correct the path")
+
+
+def _read(folder: Path) -> tuple[Draft, list[Fault]]:
+    """Every file of the folder, as far as it can be read."""
+    faults: list[Fault] = []
+    settings = _settings(folder, faults)
+    features, boundary, plane = _ground(folder, settings, faults)
+    own, wrong = read_own_types(folder)
+    faults += wrong
+    where = _zone_or_utc(settings)
+    draft = Draft(settings=settings, own_types=own)
+    text = _text(folder, FLEET, faults)
+    if text is not None:
+        system = settings.coordinates or "local metres"
+        rows, wrong = read_fleet(text, FLEET, system=system, where=where)
+        faults += wrong
+        units = tuple(_in_plane(u, plane) for u in rows.units)
+        draft = replace(draft, units=units, unit_rows=rows.named)
+    if boundary is not None and plane is not None:
+        ground, wrong = build_ground(into_plane(features, plane), boundary, GROUND)
+        faults += wrong
+        draft = replace(draft, ground=ground, plane=plane)
+    return _with_types(_with_history(folder, draft, faults, where=where)), faults
+
+
+def _text(folder: Path, name: str, faults: list[Fault], *, needed: bool = True) -> str | None:
+    text, wrong = read_text(folder, name, needed=needed)
+    faults += wrong
+    return text
+
+
+def _settings(folder: Path, faults: list[Fault]) -> Settings:
+    text = _text(folder, SITE, faults)
+    if text is None:
+        return Settings(None, TomlText())
+    settings, wrong = read_settings(text, SITE)
+    faults += wrong
+    return settings
+
+
+def _ground(
+    folder: Path, settings: Settings, faults: list[Fault]
+) -> tuple[list[Feature], Polygon | None, LocalPlane | None]:
+    """The good features, and the boundary and plane where the coordinates are known."""
+    text = _text(folder, GROUND, faults)
+    if text is None:
+        return [], None, None
+    system = settings.coordinates
+    features, wrong = read_features(text, GROUND, lonlat=system == "lon/lat")
+    unplaced = into_plane(features, local_plane("local metres", (0.0, 0.0)))
+    drawn, missing = boundary_of(unplaced, GROUND)
+    # A boundary that is there but at fault has been told already; it is not missing as well.
+    told = any(f.record.startswith("boundary ") for f in wrong) or (wrong and not features)
+    faults += [*wrong, *(m for m in missing if not (told and m.value == "missing"))]
+    if system is None or drawn is None:
+        return features, None, None
+    try:
+        plane = local_plane(system, (drawn.centroid.x, drawn.centroid.y))
+    except UnknownName as error:
+        line = settings.text.line(("coordinates",))
+        texts = (error.value, error.limit, error.next_step)
+        faults.append(Fault(SITE, line, "site", "coordinates", *texts))
+        return features, None, None
+    boundary, _ = boundary_of(into_plane(features, plane), GROUND)
+    return features, boundary, plane
+
+
+def _in_plane(unit: Unit, plane: LocalPlane | None) -> Unit:
+    """A unit with its position in the local plane."""
+    if plane is None or plane.origin_lonlat is None:
+        return unit
+    x_m, y_m = plane.point(unit.x_m, unit.y_m)
+    return unit.model_copy(update={"x_m": x_m, "y_m": y_m})
+
+
+def _with_history(folder: Path, draft: Draft, faults: list[Fault], *, where: ZoneInfo) -> Draft:
+    """The draft with services and readings, where the folder has them."""
+    text = _text(folder, SERVICES, faults, needed=False)
+    if text is not None:
+        services, wrong = read_services(text, SERVICES, where)
+        faults += wrong
+        draft = replace(draft, services=services)
+    text = _text(folder, READINGS, faults, needed=False)
+    if text is not None:
+        readings, wrong = read_readings(text, READINGS, where)
+        faults += wrong
+        draft = replace(draft, readings=readings)
+    return draft
+
+
+def _with_types(draft: Draft) -> Draft:
+    """The draft with the machine types its units name."""
+    broken = frozenset(type_name(o) for o in draft.own_types if o.machine_type is None)
+    types = types_in_use(draft.own_types, (u.type for u in draft.units))
+    return replace(draft, types=types, broken_types=broken)
+
+
+def _zone_or_utc(settings: Settings) -> ZoneInfo:
+    """The site's zone; UTC where it is at fault, so that the rest can still be read."""
+    try:
+        return zone(str(settings.text.data.get("time_zone")))
+    except UnknownName:
+        return zone("UTC")
+
+
+def _planned_for(settings: Settings) -> datetime | None:
+    """The site's own moment planned for, if it gives a good one."""
+    if settings.site is None or settings.site.planned_for is None:
+        return None
+    return moment(settings.site.planned_for, zone(settings.site.time_zone))
+
+
+def _site(draft: Draft) -> Site:
+    """The finished site of a draft without faults."""
+    head = draft.settings.site
+    if head is None or draft.ground is None or draft.plane is None:
+        raise AssertionError("a draft without faults has settings, ground and plane")
+    return Site(
+        name=head.name,
+        time_zone=head.time_zone,
+        coordinates=draft.settings.coordinates or head.coordinates,
+        shift_start=head.shift_start,
+        round_start=head.round_start,
+        rules=head.rules,
+        greases=head.grease,
+        guns=head.gun,
+        technicians=head.technician,
+        severities=head.severity,
+        ground=draft.ground,
+        units=draft.units,
+        types={name: draft.types[name] for name in sorted({u.type for u in draft.units})},
+        last_services=draft.services,
+        meter_readings=draft.readings,
+        origin_lonlat=draft.plane.origin_lonlat,
+        planned_for=_planned_for(draft.settings),
+    )
