@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 
 from greaseroute.errors import UnfitProblem
-from greaseroute.rounds.model_levelling import (
+from greaseroute.rounds.levelling import (
     LEFT_OUT,
     LevellingProblem,
     check,
-    level,
+    fewest_mornings,
     loads,
     span_bound_ms,
 )
+from greaseroute.rounds.model_levelling import level
 
 
 def _ints(values):
@@ -87,8 +88,8 @@ def test_the_bound_by_hand_is_never_above_the_best(seed):
         },
         capacity_ms=np.full_like(problem.capacity_ms, 10_000),
     )
-    everything = np.ones(len(roomy.work_ms), dtype=bool)
-    assert span_bound_ms(roomy, everything) <= _enumerated(roomy)[1]
+    best = _enumerated(roomy)
+    assert span_bound_ms(roomy) <= best[1]
 
 
 def test_two_free_services_of_two_units_go_to_two_mornings():
@@ -118,6 +119,30 @@ def test_a_morning_without_room_leaves_out_the_least_weight():
     answer = level(problem)
     assert answer.morning.tolist() == [0, LEFT_OUT]
     assert answer.left_weight == 2
+
+
+def test_the_bound_by_hand_counts_the_visits_that_windows_ask():
+    # one unit, windows 0..1 and 2..3 cannot share a morning: 2 visits of 6, 1 + 1 of work, over
+    # four mornings 14 / 4 = 3.5 -> 4; each half alone (6 + 1) / 2 = 3.5 -> 4
+    problem = _problem([(1, 0, 0, 1, 1), (1, 0, 2, 3, 1)], visit=[6], capacity=[99] * 4)
+    assert span_bound_ms(problem) == 4
+    assert fewest_mornings(problem.first, problem.last) == 2
+
+
+def test_a_large_case_is_close_to_its_bound():
+    """Forty units of ten joints on seven mornings: bundles stay within 3 % of the bound."""
+    rng = np.random.default_rng(3)
+    rows = []
+    for unit in range(40):
+        for _ in range(10):
+            due = int(rng.integers(0, 7))
+            early = int(rng.integers(0, 3))
+            rows.append((int(rng.integers(20, 120)), unit, max(0, due - early), due, 1))
+    problem = _problem(rows, visit=[200] * 40, capacity=[10**6] * 7)
+    answer = level(problem, work=0.3)
+    assert answer.left_weight == 0
+    assert answer.longest_ms <= 1.03 * answer.lower_ms
+    assert ((problem.first <= answer.morning) & (answer.morning <= problem.last)).all()
 
 
 def test_nothing_to_do():
