@@ -13,8 +13,8 @@ def links_on_oil(
 ) -> frozenset[str]:
     """Links that would come down if their oil were lost.
 
-    Links marked ``on_oil`` that hang together (boom, arm and bucket) rest as soon as one of them
-    touches the ground or is mechanically supported. ``bodies`` are in the machine's frame.
+    A link marked ``on_oil`` and all that hangs on it (boom, arm and bucket) rest as soon as one of
+    them touches the ground or is mechanically supported. ``bodies`` are in the machine's frame.
     """
     resting = set(supported)
     resting |= {b.link for b in bodies if b.points_m[:, 2].min() <= GROUND_TOUCH_M}
@@ -26,7 +26,7 @@ def links_on_oil(
 
 
 def _groups(machine_type: MachineType) -> list[frozenset[str]]:
-    """Links marked ``on_oil``, joined with their parents where those are marked too."""
-    marked = {link.name for link in machine_type.links if link.on_oil}
-    tops = [li.name for li in machine_type.links if li.on_oil and li.parent not in marked]
-    return [frozenset(machine_type.below(top) & marked) for top in tops]
+    """Each topmost link marked ``on_oil`` with all that hangs on it."""
+    marked = [link.name for link in machine_type.links if link.on_oil]
+    groups = [machine_type.below(name) for name in marked]
+    return [group for group in groups if not any(group < other for other in groups)]
