@@ -8,8 +8,7 @@ from shapely import STRtree
 from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
-Point2 = tuple[float, float]
-Box = tuple[float, float, float, float]  # left, top, right, bottom in the picture
+from greaseroute.cards.svg import Box, Point2
 
 RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0)
 DIRECTIONS = 24

@@ -11,6 +11,7 @@ from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 Point2 = tuple[float, float]
+Box = tuple[float, float, float, float]  # left, top, right, bottom in the picture
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
 # Mean advance of a letter as a share of the type size, a little on the wide side so that boxes
 # reserved for a text hold it in any of the fonts above (measured on the widest of them).
@@ -117,12 +118,14 @@ def hatch_data(area: BaseGeometry, view: View, *, gap: float, angle_deg: float =
     return "".join(line_data(bar.coords, view) for bar in bars)
 
 
-def picture(body: str, *, size: Point2, label: str, style: str = "") -> str:
+def picture(
+    body: str, *, size: Point2, label: str, style: str = "", corner: Point2 = (0.0, 0.0)
+) -> str:
     """A whole SVG document; ``label`` is read out to those who do not see it."""
-    width, height = num(size[0]), num(size[1])
+    width, height, left, top = map(num, (*size, *corner))
     css = f"<style>{style}</style>" if style else ""
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{left} {top} {width} {height}" '
         f'width="{width}" height="{height}" role="img" aria-label="{escape(label)}">'
         f"<title>{escape(label)}</title>{css}{body}</svg>\n"
     )

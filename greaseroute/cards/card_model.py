@@ -1,0 +1,237 @@
+"""What the card shows, worked out before any markup: walks, stops, stands, rows, drawings."""
+
+import itertools
+import math
+import string
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from shapely.geometry import LineString
+
+from greaseroute.cards.cautions import caution_text
+from greaseroute.cards.drawing import scene, side_view, top_view
+from greaseroute.cards.drawing_marks import Mark, StandMark
+from greaseroute.cards.placing import placed_unit
+from greaseroute.cards.tally import NumberedStop, WalkTally, numbered, tally
+from greaseroute.cards.words import band_words, clock
+from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.rounds.plan import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.site.fleet import Unit
+from greaseroute.site.model import Site
+
+
+@dataclass(frozen=True, slots=True)
+class PumpRow:
+    """One fitting on the card; ``put_in`` cartridges go into the gun before it."""
+
+    number: int
+    task: FittingTask
+    fitting: str
+    body: str
+    put_in: int
+
+
+@dataclass(frozen=True, slots=True)
+class LookRow:
+    """One look point on the card."""
+
+    label: str
+    task: LookTask
+
+
+@dataclass(frozen=True, slots=True)
+class StandBlock:
+    """One stand: its letter, where it is, what comes before the first fitting, its rows."""
+
+    letter: str
+    where: str
+    before: tuple[str, ...]
+    pumps: tuple[PumpRow, ...]
+    looks: tuple[LookRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PostureBlock:
+    """The stands worked in one posture, with the two drawings that number their fittings."""
+
+    posture: str
+    title: str
+    side: str
+    top: str
+    stands: tuple[StandBlock, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StopBlock:
+    """One stop: a unit with its work, or a visit to the store (``load`` by grease)."""
+
+    label: str
+    unit: str
+    title: str
+    notes: str
+    arrive: str
+    leave: str
+    wait_s: float
+    leg_m: float
+    isolation: tuple[str, ...]
+    cautions: tuple[str, ...]
+    never_pump: tuple[str, ...]
+    inspect: tuple[str, ...]
+    postures: tuple[PostureBlock, ...]
+    reload: bool
+    load: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class WalkBlock:
+    """One technician's part of the card."""
+
+    technician: TechnicianPlan
+    work: WalkTally
+    bag: tuple[tuple[str, str, int, int, int], ...]
+    stops: tuple[StopBlock, ...]
+
+
+def walk_blocks(plan: RoundPlan, site: Site) -> tuple[WalkBlock, ...]:
+    """The whole plan as the card shows it, technician by technician."""
+    return tuple(
+        WalkBlock(
+            technician=technician,
+            work=tally(technician),
+            bag=_bag(technician, plan, site),
+            stops=tuple(_stop_block(stop, plan, site) for stop in stops),
+        )
+        for technician, stops in numbered(plan)
+    )
+
+
+def _bag(
+    technician: TechnicianPlan, plan: RoundPlan, site: Site
+) -> tuple[tuple[str, str, int, int, int], ...]:
+    """Rows grease, guns, carry, used, reserve of one bag; one technician alone carries it all."""
+    counts = technician.cartridges or (plan.cartridges if len(plan.technicians) == 1 else {})
+    crew = {person.name: person.guns for person in site.technicians}
+    own = crew.get(technician.name, ())
+    guns = {
+        grease: ", ".join(gun.name for gun in site.guns if gun.grease == grease and gun.name in own)
+        for grease in counts
+    }
+    return tuple((g, guns[g], c.carry, c.used, c.reserve) for g, c in counts.items())
+
+
+def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> StopBlock:
+    stop = numbered_stop.stop
+    unit = next((unit for unit in site.units if unit.unit == stop.unit and not stop.reload), None)
+    never = [item.text for item in plan.never_pump if item.unit == stop.unit]
+    inspect = [f"{item.joint}: {item.text}" for item in plan.inspect if item.unit == stop.unit]
+    return StopBlock(
+        label=numbered_stop.label,
+        unit=stop.unit,
+        title=site.types[unit.type].title if unit else "",
+        notes=unit.notes if unit else "",
+        arrive=clock(stop.arrive),
+        leave=clock(stop.leave),
+        wait_s=stop.wait_s,
+        leg_m=LineString(stop.path).length if len(stop.path) > 1 else 0.0,
+        isolation=stop.isolation,
+        cautions=tuple(dict.fromkeys(caution_text(text) for text in stop.cautions)),
+        never_pump=tuple(never),
+        inspect=tuple(inspect),
+        postures=tuple(_posture_blocks(unit, stop.stands, site)) if unit else (),
+        reload=stop.reload,
+        load=stop.load,
+    )
+
+
+def _posture_blocks(
+    unit: Unit, stands: tuple[StandVisit, ...], site: Site
+) -> Iterator[PostureBlock]:
+    """Stands in the order walked, cut where the unit takes another posture."""
+    letters, pumps, looks = _letters(), itertools.count(1), itertools.count(1)
+    for posture, group in itertools.groupby(stands, key=lambda stand: stand.posture):
+        placed = placed_unit(site, unit, posture=posture or None)
+        visits = tuple(group)
+        blocks = tuple(
+            _stand_block(visit, placed, letter=next(letters), counters=(pumps, looks))
+            for visit in visits
+        )
+        yield _drawn(placed, visits, blocks)
+
+
+def _letters() -> Iterator[str]:
+    """a, b ... z, aa, ab ... for the stands of one unit."""
+    for size in itertools.count(1):
+        yield from map("".join, itertools.product(string.ascii_lowercase, repeat=size))
+
+
+def _stand_block(
+    visit: StandVisit,
+    placed: PlacedMachine,
+    *,
+    letter: str,
+    counters: tuple[Iterator[int], Iterator[int]],
+) -> StandBlock:
+    pumps, looks = counters
+    return StandBlock(
+        letter=letter,
+        where=where_words(visit, placed),
+        before=visit.before,
+        pumps=tuple(
+            PumpRow(
+                next(pumps),
+                task,
+                fitting=_fitting(task),
+                body=_body(task),
+                put_in=task.put_in or int(task.cartridge_change),
+            )
+            for task in visit.fittings
+        ),
+        looks=tuple(LookRow(f"L{next(looks)}", look) for look in visit.looks),
+    )
+
+
+def _fitting(task: FittingTask) -> str:
+    """The fitting's name, and its head where that wants another coupler."""
+    return task.fitting if task.head == "conical" else f"{task.fitting}, {task.head} head"
+
+
+def _body(task: FittingTask) -> str:
+    """How high the fitting is and how the body is held for it."""
+    return f"{task.at_m[2]:.1f} m up, {band_words(task.band)}"
+
+
+def where_words(visit: StandVisit, placed: PlacedMachine) -> str:
+    """Where a stand is, as told to somebody who looks along the machine to its front."""
+    if visit.deck:
+        return f"on the {visit.deck}, {visit.height_m:.1f} m up"
+    pose = placed.pose
+    east, north = visit.x_m - pose.x_m, visit.y_m - pose.y_m
+    heading = math.radians(pose.heading_deg)
+    ahead_m = east * math.sin(heading) + north * math.cos(heading)
+    left_m = north * math.sin(heading) - east * math.cos(heading)
+    middle = placed.outline.centroid
+    mid_m = (middle.x - pose.x_m) * math.sin(heading) + (middle.y - pose.y_m) * math.cos(heading)
+    along = "front" if ahead_m > mid_m else "rear"
+    if abs(left_m) < 0.5:
+        return f"on the ground, at the {along}"
+    return f"on the ground, {'left' if left_m > 0 else 'right'} side, towards the {along}"
+
+
+def _drawn(
+    placed: PlacedMachine, visits: tuple[StandVisit, ...], blocks: tuple[StandBlock, ...]
+) -> PostureBlock:
+    marks = [Mark(str(row.number), row.task.at_m) for block in blocks for row in block.pumps]
+    marks += [Mark(row.label, row.task.at_m, "look") for block in blocks for row in block.looks]
+    marks += [Mark("no", f.at_m, "never") for f in placed.fittings if f.joint.never_pump]
+    feet = [
+        StandMark(block.letter, (visit.x_m, visit.y_m))
+        for block, visit in zip(blocks, visits, strict=True)
+    ]
+    shown = scene(placed, marks=marks, stands=feet)
+    return PostureBlock(
+        posture=placed.posture,
+        title=placed.machine_type.posture(placed.posture).title,
+        side=side_view(shown, with_style=False),
+        top=top_view(shown, with_style=False),
+        stands=blocks,
+    )

@@ -1,0 +1,97 @@
+"""The card: one self-contained HTML page for the phone and for paper."""
+
+import base64
+import hashlib
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from greaseroute.cards import drawing, map_svg
+from greaseroute.cards.card_model import walk_blocks
+from greaseroute.cards.cautions import AID, BEFORE_YOU_START, caution_text
+from greaseroute.cards.tally import left_by_reason, left_name
+from greaseroute.cards.words import certificate, clock, count, day
+from greaseroute.rounds.plan import RoundPlan
+from greaseroute.site.model import Site
+
+CARD_FORMAT = "greaseroute card 1"
+# Why a fitting could not be greased, in the words offered on the card.
+REASONS = (
+    "does not take grease",
+    "fitting missing or broken",
+    "could not reach it",
+    "machine was in use",
+    "buried or dirty",
+    "no time",
+    "other",
+)
+
+
+def card_html(plan: RoundPlan, site: Site) -> str:
+    """The card of a plan. The same plan and site give the same bytes.
+
+    The page loads nothing; its policy lets run only the script it carries. Every name from the
+    site is escaped, and data for the script stands in a block that is never run.
+    """
+    script = _part("card.js")
+    return (
+        _environment()
+        .get_template("card.html.j2")
+        .render(
+            plan=plan,
+            walks=walk_blocks(plan, site),
+            map=Markup(map_svg.map_svg(site, plan, with_style=False)),
+            style=Markup(_part("card.css") + drawing.STYLE + map_svg.STYLE),
+            script=Markup(script),
+            script_hash=_sha256(script),
+            data=_data(plan),
+            aid=AID,
+            cautions=BEFORE_YOU_START,
+            plan_cautions=[caution_text(text) for text in plan.cautions],
+            left=left_by_reason(plan),
+            certificate=certificate(plan.bound),
+        )
+    )
+
+
+def round_id(plan: RoundPlan) -> str:
+    """Sixteen hexadecimal figures that name this very plan; ticks are kept under it."""
+    return hashlib.sha256(plan.model_dump_json().encode()).hexdigest()[:16]
+
+
+def _data(plan: RoundPlan) -> dict[str, Any]:
+    """What the script needs to know of the round."""
+    return {
+        "format": CARD_FORMAT,
+        "round": round_id(plan),
+        "site": plan.site,
+        "at": plan.at,
+        "seed": plan.seed,
+        "reasons": list(REASONS),
+    }
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("greaseroute.cards"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(clock=clock, day=day, svg=Markup, left_name=left_name)
+    environment.globals.update(count=count)
+    return environment
+
+
+def _part(name: str) -> str:
+    return (files("greaseroute.cards") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _sha256(script: str) -> str:
+    """The hash by which the page's policy knows its own script (CSP level 3)."""
+    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
