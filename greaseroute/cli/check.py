@@ -5,8 +5,9 @@ import json
 from collections.abc import Iterable
 from dataclasses import asdict
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from greaseroute.cli.options import add_options
 
 if TYPE_CHECKING:
     from greaseroute.errors import Fault
@@ -17,8 +18,7 @@ HELP = "every fault of a site folder, or 'good'"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of the verb."""
-    parser.add_argument("site", metavar="SITE", type=Path, help="folder of the site")
-    parser.add_argument("--format", choices=("text", "json"), default="text", help="of the answer")
+    add_options(parser, "site", "format")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -54,7 +54,7 @@ def technician_places(draft: Draft) -> Iterator[Fault]:
     """A walk that starts or ends at a place the ground plan does not have."""
     if draft.ground is None:
         return
-    known = [p.name for p in draft.ground.places]
+    known = [*(p.name for p in draft.ground.places), *draft.unread_places]
     for number, person in draft.settings.entries("technician"):
         for field in ("start", "finish"):
             place = person.get(field)

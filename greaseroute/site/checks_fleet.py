@@ -22,7 +22,13 @@ TOUCH_M2 = 0.05  # outlines that share less than this only touch
 
 def fleet_faults(draft: Draft) -> Iterator[Fault]:
     """Every fault of the units but what their types lack."""
-    for check in (doubled_units, unknown_types, unknown_parts, backward_windows):
+    for check in (
+        doubled_units,
+        unknown_types,
+        unknown_parts,
+        unknown_severities,
+        backward_windows,
+    ):
         yield from check(draft)
     if draft.ground is not None and draft.plane is not None:
         yield from outside_boundary(draft, draft.ground, draft.plane)
@@ -53,12 +59,8 @@ def unknown_types(draft: Draft) -> Iterator[Fault]:
 
 
 def unknown_parts(draft: Draft) -> Iterator[Fault]:
-    """Postures and attachments that the type does not have, severities that the site lacks."""
-    severities = draft.settings.names("severity")
+    """Postures and attachments that the type does not have."""
     for unit in draft.units:
-        if unit.severity is not None and unit.severity not in severities:
-            texts = unknown_name(unit.severity, severities, define="add a [[severity]]")
-            yield _fault(unit, "severity", (unit.severity, *texts))
         machine = draft.types.get(unit.type)
         if machine is None:
             continue
@@ -71,6 +73,17 @@ def unknown_parts(draft: Draft) -> Iterator[Fault]:
         if unit.posture not in postures:
             texts = unknown_name(unit.posture, postures, define="add it to the type")
             yield _fault(unit, "posture", (unit.posture, *texts))
+
+
+def unknown_severities(draft: Draft) -> Iterator[Fault]:
+    """A severity that ``site.toml`` does not define."""
+    if not draft.settings.text.data:
+        return  # the file itself is missing or broken, which is told already
+    known = draft.settings.names("severity")
+    for unit in draft.units:
+        if unit.severity is not None and unit.severity not in known:
+            texts = unknown_name(unit.severity, known, define="add a [[severity]]")
+            yield _fault(unit, "severity", (unit.severity, *texts))
 
 
 def backward_windows(draft: Draft) -> Iterator[Fault]:

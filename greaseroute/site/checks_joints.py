@@ -152,7 +152,8 @@ def without_gun(draft: Draft) -> Iterator[Fault]:
     """A want that no gun on the site meets: once for each want, on the first gun's grease."""
     guns: list[Gun] = draft.settings.good("gun")
     greases = {g.name: g for g in draft.settings.good("grease")}
-    if not guns or any(g.grease not in greases for g in guns):
+    whole = all(draft.settings.whole(kind) for kind in ("gun", "grease"))
+    if not whole or not guns or any(g.grease not in greases for g in guns):
         return  # told where guns and greases are checked
     wanting: dict[str, list[tuple[Unit, Joint]]] = {}
     for unit, machine in draft.standing():

@@ -2,9 +2,10 @@
 
 from typing import Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from greaseroute.records import Record
+from greaseroute.site.moment import time_of_day
 
 
 class Grease(Record):
@@ -76,7 +77,10 @@ class Reach(Record):
 
 
 class Technician(Record):
-    """One technician: where the walk starts and ends, guns, bag, skills, pace."""
+    """One technician: where the walk starts and ends, guns, bag, skills, pace.
+
+    ``starts_at`` is a local time of day ``HH:MM`` where it is not the round's start.
+    """
 
     name: str = Field(min_length=1)
     start: str
@@ -88,6 +92,11 @@ class Technician(Record):
     skills: tuple[str, ...] = ()
     reach: Reach = Reach()
     learner: bool = False
+
+    @field_validator("starts_at")
+    @classmethod
+    def _clock(cls, text: str | None) -> str | None:
+        return None if text is None else f"{time_of_day(text):%H:%M}"
 
 
 class Severity(Record):

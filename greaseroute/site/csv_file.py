@@ -88,10 +88,12 @@ def _find_header(text: str, columns: Columns) -> tuple[str, int, list[str]] | No
 
 def _header_faults(names: Sequence[str], file: str, line: int, *, columns: Columns) -> list[Fault]:
     """Missing, unknown and doubled columns."""
+    unknown = [n for n in names if n and n not in columns.known]
+    misspelt = " ".join(near(n, columns.known) for n in unknown)
     faults = [
         Fault(file, line, "header", n, "missing", "this column", "add the column")
         for n in columns.needed
-        if n not in names
+        if n not in names and repr(n) not in misspelt
     ]
     for position, name in enumerate(names):
         if name and name not in columns.known:

@@ -31,7 +31,9 @@ class Draft:
 
     ``unit_rows`` names every row of the fleet, also those with mistakes. ``types`` are the good
     types in use (and the site's own) by name, ``broken_types`` the names of own types with
-    faults. ``placed`` holds each unit that could be placed. ``now`` is the moment against which
+    faults. ``unread`` holds the first words of the features that could not be read: their roles,
+    or ``feature`` where the role itself is unknown; ``unread_places`` the names of such places.
+    ``placed`` holds each unit that could be placed. ``now`` is the moment against which
     the future is told from the past, None where nothing gives one.
     """
 
@@ -41,12 +43,18 @@ class Draft:
     own_types: tuple[OwnType, ...] = ()
     types: Mapping[str, MachineType] = field(default_factory=dict)
     broken_types: frozenset[str] = frozenset()
+    unread: frozenset[str] = frozenset()
+    unread_places: tuple[str, ...] = ()
     units: tuple[Unit, ...] = ()
     unit_rows: tuple[str, ...] = ()
     placed: Mapping[str, PlacedMachine] = field(default_factory=dict)
     services: tuple[LastService, ...] = ()
     readings: tuple[MeterReading, ...] = ()
     now: datetime | None = None
+
+    def all_read(self, role: str) -> bool:
+        """Whether every feature of a role could be read, so that a missing one is truly missing."""
+        return not {role, "feature"} & self.unread
 
     def standing(self) -> Iterator[tuple[Unit, PlacedMachine]]:
         """Every unit that could be placed, in fleet order; of units of one name the first."""

@@ -11,12 +11,11 @@ from greaseroute.errors import Fault
 
 Path = tuple[str | int, ...]
 
+BOUNDS = {"gt": "above {:g}", "ge": "at least {:g}", "lt": "below {:g}", "le": "at most {:g}"}
+OUT_OF_BOUNDS = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
+
 # What each kind of validation error means in plain words; {names} come from the error itself.
 ALLOWED = {
-    "greater_than": "a number above {gt:g}",
-    "greater_than_equal": "a number of at least {ge:g}",
-    "less_than": "a number below {lt:g}",
-    "less_than_equal": "a number of at most {le:g}",
     "string_too_short": "text that is not empty",
     "string_type": "text",
     "bool_type": "true or false",
@@ -63,9 +62,10 @@ def near(name: str, known: Sequence[str]) -> str:
 
 def one_of(known: Sequence[str], *, limit: int = 30) -> str:
     """The names one may use, in quotes, cut after ``limit``."""
-    shown = ", ".join(repr(k) for k in known[:limit])
-    rest = f" and {len(known) - limit} more" if len(known) > limit else ""
-    return f"one of {shown}{rest}" if known else "nothing: none is defined"
+    names = list(dict.fromkeys(known))
+    listed = ", ".join(repr(k) for k in names[:limit])
+    rest = f" and {len(names) - limit} more" if len(names) > limit else ""
+    return f"one of {listed}{rest}" if names else "nothing: none is defined"
 
 
 def unknown_name(name: str, known: Sequence[str], *, define: str) -> tuple[str, str]:
@@ -81,7 +81,9 @@ def line_in(index: Mapping[Path, tuple[int, int]], path: Path) -> int:
 
 
 def shown(value: object) -> str:
-    """A value as a person would write it, cut to a length that fits a line."""
+    """A value as a person would write it, cut to fit a line; of a table the names of its fields."""
+    if isinstance(value, Mapping):
+        value = ", ".join(map(str, value))
     text = value if isinstance(value, str) else repr(value)
     text = " ".join(text.split())
     return text if len(text) <= 60 else text[:57] + "..."
@@ -89,13 +91,21 @@ def shown(value: object) -> str:
 
 def faults_of(error: ValidationError, model: type[BaseModel], source: Source) -> Iterator[Fault]:
     """Every mistake of a validation error as a fault."""
-    for item in error.errors(include_url=False):
+    items = error.errors(include_url=False)
+    for item in items:
         path: Path = tuple(item["loc"])
+        if item["type"] == "too_short" and any(
+            i["loc"][: len(path)] == path != i["loc"] for i in items
+        ):
+            continue  # too short only for want of the entries whose mistakes are told anyway
         kind, context = str(item["type"]), item.get("ctx", {})
-        allowed, do = _texts(kind, context, _known_fields(model, path))
+        holder = _holder(model, path)
+        allowed, do = _texts(kind, context, list(holder.model_fields))
         value = "nothing" if kind == "missing" else shown(item["input"])
         if kind == "extra_forbidden":
-            do = near(str(path[-1]), _known_fields(model, path)) or do
+            do = near(str(path[-1]), list(holder.model_fields)) or do
+        if kind in OUT_OF_BOUNDS:
+            allowed = _bounds(holder, str(path[-1]))
         yield Fault(
             file=source.file,
             line=source.line_of(path),
@@ -122,17 +132,28 @@ def _field(path: Path, columns: Mapping[str, str]) -> str:
     """Dotted name of a field without the place of the record in its list; entries from 1."""
     names = [str(p + 1) if isinstance(p, int) else columns.get(p, p) for p in path]
     if len(path) >= 2 and isinstance(path[0], str) and isinstance(path[1], int):
-        names = names[2:] or [str(path[0])]
+        names = names[2:]
     return ".".join(names) or "-"
 
 
-def _known_fields(model: type[BaseModel], path: Path) -> list[str]:
-    """Names of the fields of the model that holds the last step of ``path``."""
+def _holder(model: type[BaseModel], path: Path) -> type[BaseModel]:
+    """The model that holds the last step of ``path``."""
     for step in path[:-1]:
         if isinstance(step, str) and step in model.model_fields:
-            inner = _inner_model(model.model_fields[step].annotation)
-            model = inner or model
-    return list(model.model_fields)
+            model = _inner_model(model.model_fields[step].annotation) or model
+    return model
+
+
+def _bounds(model: type[BaseModel], name: str) -> str:
+    """Both bounds of a number: ``a number at least 0 and below 360``."""
+    metadata = model.model_fields[name].metadata if name in model.model_fields else []
+    told = [
+        text.format(getattr(limit, bound))
+        for limit in metadata
+        for bound, text in BOUNDS.items()
+        if hasattr(limit, bound)
+    ]
+    return f"a number {' and '.join(told)}"
 
 
 def _inner_model(annotation: object) -> type[BaseModel] | None:

@@ -1,7 +1,7 @@
 """The folder of a site: read whole, every fault found, nothing written."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -73,7 +73,7 @@ def _read(folder: Path) -> tuple[Draft, list[Fault]]:
     """Every file of the folder, as far as it can be read."""
     faults: list[Fault] = []
     settings = _settings(folder, faults)
-    features, boundary, plane = _ground(folder, settings, faults)
+    drawn = _ground(folder, settings, faults)
     own, wrong = read_own_types(folder)
     faults += wrong
     where = _zone_or_utc(settings)
@@ -83,12 +83,9 @@ def _read(folder: Path) -> tuple[Draft, list[Fault]]:
         system = settings.coordinates or "local metres"
         rows, wrong = read_fleet(text, FLEET, system=system, where=where)
         faults += wrong
-        units = tuple(_in_plane(u, plane) for u in rows.units)
+        units = tuple(_in_plane(u, drawn.plane) for u in rows.units)
         draft = replace(draft, units=units, unit_rows=rows.named)
-    if boundary is not None and plane is not None:
-        ground, wrong = build_ground(into_plane(features, plane), boundary, GROUND)
-        faults += wrong
-        draft = replace(draft, ground=ground, plane=plane)
+    draft = _with_ground(draft, drawn, faults)
     return _with_types(_with_history(folder, draft, faults, where=where)), faults
 
 
@@ -107,31 +104,57 @@ def _settings(folder: Path, faults: list[Fault]) -> Settings:
     return settings
 
 
-def _ground(
-    folder: Path, settings: Settings, faults: list[Fault]
-) -> tuple[list[Feature], Polygon | None, LocalPlane | None]:
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """What was read of the ground plan: features, and boundary and plane where they are known."""
+
+    features: list[Feature]
+    boundary: Polygon | None
+    plane: LocalPlane | None
+    unread: tuple[str, ...] = ()
+
+
+def _ground(folder: Path, settings: Settings, faults: list[Fault]) -> _Drawn:
     """The good features, and the boundary and plane where the coordinates are known."""
     text = _text(folder, GROUND, faults)
     if text is None:
-        return [], None, None
+        return _Drawn([], None, None)
     system = settings.coordinates
     features, wrong = read_features(text, GROUND, lonlat=system == "lon/lat")
+    unread = tuple(f.record for f in wrong)
     unplaced = into_plane(features, local_plane("local metres", (0.0, 0.0)))
     drawn, missing = boundary_of(unplaced, GROUND)
     # A boundary that is there but at fault has been told already; it is not missing as well.
-    told = any(f.record.startswith("boundary ") for f in wrong) or (wrong and not features)
+    told = any(r.startswith("boundary ") for r in unread) or (wrong and not features)
     faults += [*wrong, *(m for m in missing if not (told and m.value == "missing"))]
     if system is None or drawn is None:
-        return features, None, None
+        return _Drawn(features, None, None, unread)
     try:
         plane = local_plane(system, (drawn.centroid.x, drawn.centroid.y))
     except UnknownName as error:
         line = settings.text.line(("coordinates",))
         texts = (error.value, error.limit, error.next_step)
         faults.append(Fault(SITE, line, "site", "coordinates", *texts))
-        return features, None, None
+        return _Drawn(features, None, None, unread)
     boundary, _ = boundary_of(into_plane(features, plane), GROUND)
-    return features, boundary, plane
+    return _Drawn(features, boundary, plane, unread)
+
+
+def _with_ground(draft: Draft, drawn: _Drawn, faults: list[Fault]) -> Draft:
+    """The draft with the ground plan; a gate is not blamed for a barrier that was not read."""
+    if drawn.boundary is None or drawn.plane is None:
+        return draft
+    draft = replace(
+        draft,
+        plane=drawn.plane,
+        unread=frozenset(r.split(" ")[0] for r in drawn.unread),
+        unread_places=tuple(r.removeprefix("place ") for r in drawn.unread if r[:6] == "place "),
+    )
+    ground, wrong = build_ground(into_plane(drawn.features, drawn.plane), drawn.boundary, GROUND)
+    faults += [w for w in wrong if draft.all_read("barrier") or not w.record.startswith("gate ")]
+    roads_at_fault = any(w.record.startswith("haul_road ") for w in wrong)
+    more = {"haul_road"} if roads_at_fault else set()
+    return replace(draft, ground=ground, unread=draft.unread | more)
 
 
 def _in_plane(unit: Unit, plane: LocalPlane | None) -> Unit:

@@ -89,18 +89,6 @@ class SiteFile(SiteHead):
     technician: tuple[Technician, ...] = Field(min_length=1)
     severity: tuple[Severity, ...] = ()
 
-    @field_validator("technician")
-    @classmethod
-    def _starts_at(cls, people: tuple[Technician, ...]) -> tuple[Technician, ...]:
-        for person in people:
-            if person.starts_at is not None:
-                try:
-                    moment.time_of_day(person.starts_at)
-                except ValueError as error:
-                    msg = f"{error} as starts_at of {person.name}"
-                    raise ValueError(msg) from None
-        return people
-
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -130,6 +118,10 @@ class Settings:
     def names(self, name: str) -> list[str]:
         """Names of the entries of a list, good or not."""
         return [e["name"] for _, e in self.entries(name) if isinstance(e.get("name"), str)]
+
+    def whole(self, name: str) -> bool:
+        """Whether every entry of a list is a good record."""
+        return len(self.good(name)) == len(self.entries(name))
 
     def good(self, name: str) -> list[Any]:
         """The entries of a list that are good records, whatever is wrong with the others."""
@@ -162,7 +154,7 @@ def record_name(data: Mapping[str, Any], path: Path) -> str:
         entry = entries[path[1]] if isinstance(entries, list) else {}
         name = entry.get("name") if isinstance(entry, dict) else None
         return f"{path[0]} {name or path[1] + 1}"
-    return f"[{path[0]}]" if len(path) > 1 else "site"
+    return "site"
 
 
 def _as_json(data: Mapping[str, Any]) -> str:
