@@ -1,1 +1,1 @@
-"""Grease per week and the mornings of a week."""
+"""The week ahead: hours, services, mornings, and the grease they use."""

@@ -1,0 +1,106 @@
+"""Hours a unit works on a day it works: mean and spread, from readings or from the fleet list."""
+
+from collections.abc import Collection, Iterable
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import Literal
+
+from pydantic import Field
+
+from greaseroute.due.meter import READING_SLACK_H
+from greaseroute.forecast.calendar import WEEKDAYS
+from greaseroute.records import Record
+from greaseroute.site.fleet import MeterReading, Unit
+
+ENOUGH_READINGS = 10
+FLEET_SPREAD = 0.25
+"""Standard deviation over mean of a day's hours where only the fleet list is known: common
+practice, no source. A setting of the caller."""
+
+
+class DayHours(Record):
+    """Hours of one unit on a working day. ``source`` says what they rest on."""
+
+    unit: str
+    mean_h: float = Field(ge=0)
+    sd_h: float = Field(ge=0)
+    source: Literal["meter readings", "fleet list"]
+    readings: int = 0
+    falls: int = 0
+
+
+def worked_days(
+    first: date, last: date, *, days_off: Collection[str], holidays: Collection[date]
+) -> int:
+    """Working days from ``first`` on and before ``last``."""
+    days = (first + timedelta(days=k) for k in range((last - first).days))
+    return sum(WEEKDAYS[d.weekday()] not in days_off and d not in holidays for d in days)
+
+
+def _spans(
+    readings: list[MeterReading], *, days_off: Collection[str], holidays: Collection[date]
+) -> tuple[list[tuple[float, int]], int]:
+    """(hours, working days) between readings, and how often the meter fell (span left out).
+
+    Hours over days off are carried into the next span that has a working day.
+    """
+    spans, falls, carried = [], 0, 0.0
+    for a, b in pairwise(readings):
+        hours = b.meter_h - a.meter_h
+        if hours < -READING_SLACK_H:
+            falls, carried = falls + 1, 0.0
+            continue
+        carried += max(0.0, hours)
+        days = worked_days(a.at.date(), b.at.date(), days_off=days_off, holidays=holidays)
+        if days:
+            spans.append((carried, days))
+            carried = 0.0
+    return spans, falls
+
+
+def _mean_sd(spans: list[tuple[float, int]]) -> tuple[float, float]:
+    """Mean a day, and the standard deviation of one day from spans of several.
+
+    A span of n independent days varies n times as one day: each squared residual is divided by n.
+    """
+    days = sum(n for _, n in spans)
+    mean = sum(h for h, _ in spans) / days
+    if len(spans) < 2:
+        return mean, 0.0
+    variance = sum((h - mean * n) ** 2 / n for h, n in spans) / (len(spans) - 1)
+    return mean, variance**0.5
+
+
+def day_hours(
+    unit: Unit,
+    readings: Iterable[MeterReading],
+    *,
+    days_off: Collection[str] = (),
+    holidays: Collection[date] = (),
+    fleet_spread: float = FLEET_SPREAD,
+) -> DayHours:
+    """Hours of ``unit`` on a working day, from its dated readings where it has ten or more.
+
+    Else the fleet list's hours a day, with ``fleet_spread`` as standard deviation over mean.
+    """
+    mine = sorted((r for r in readings if r.unit == unit.unit), key=lambda r: (r.at, r.meter_h))
+    spans, falls = _spans(mine, days_off=days_off, holidays=holidays)
+    if len(mine) >= ENOUGH_READINGS and len(spans) >= 2:
+        mean, sd = _mean_sd(spans)
+        return DayHours(
+            unit=unit.unit,
+            mean_h=mean,
+            sd_h=sd,
+            source="meter readings",
+            readings=len(mine),
+            falls=falls,
+        )
+    mean = unit.hours_per_day
+    return DayHours(
+        unit=unit.unit,
+        mean_h=mean,
+        sd_h=fleet_spread * mean,
+        source="fleet list",
+        readings=len(mine),
+        falls=falls,
+    )
