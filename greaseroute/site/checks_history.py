@@ -10,11 +10,12 @@ from greaseroute.site.faults import unknown_name
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 
 NOT_YET = "the moment planned for"
+BACKWARDS = "the hours run backwards: correct one, or give the reading of a new meter"
 
 
 def history_faults(draft: Draft) -> Iterator[Fault]:
     """Every fault of the history."""
-    for check in (unknown_units, unknown_joints, future, above_fleet, backward_readings):
+    for check in (unknown_units, unknown_joints, future, above_fleet, backward_hours):
         yield from check(draft)
 
 
@@ -65,28 +66,39 @@ def future(draft: Draft) -> Iterator[Fault]:
 def above_fleet(draft: Draft) -> Iterator[Fault]:
     """A service or reading at more hours than the unit's meter shows now."""
     units = {u.unit: u for u in reversed(draft.units)}
-    for file, records in ((SERVICES, draft.services), (READINGS, draft.readings)):
-        for record in records:
-            unit = units.get(record.unit)
+    for name, trace in _traces(draft).items():
+        unit = units.get(name)
+        for file, record in trace if unit else ():
             if unit is not None and record.meter_h > unit.meter_h:
                 allowed = f"at most the unit's {unit.meter_h:g} h (fleet.csv:{unit.line})"
-                texts = (f"{record.meter_h:g}", allowed, "the hours run backwards: correct one")
+                texts = (f"{record.meter_h:g}", allowed, BACKWARDS)
                 yield _fault(file, record, "meter_h", texts=texts)
 
 
-def backward_readings(draft: Draft) -> Iterator[Fault]:
-    """A reading below an earlier one of the same unit."""
-    by_unit: dict[str, list[MeterReading]] = {}
-    for reading in draft.readings:
-        by_unit.setdefault(reading.unit, []).append(reading)
-    for readings in by_unit.values():
-        in_time = sorted(readings, key=lambda r: (r.at, r.line))
-        for before, after in pairwise(in_time):
+def backward_hours(draft: Draft) -> Iterator[Fault]:
+    """A service or reading below an earlier one of the same unit."""
+    for trace in _traces(draft).values():
+        for (earlier_file, before), (file, after) in pairwise(trace):
             if after.meter_h < before.meter_h:
-                allowed = f"at least {before.meter_h:g} h as on line {before.line}"
-                do = "the hours run backwards: correct one"
-                texts = (f"{after.meter_h:g}", allowed, do)
-                yield _fault(READINGS, after, "meter_h", texts=texts)
+                allowed = f"at least {before.meter_h:g} h as in {earlier_file}:{before.line}"
+                texts = (f"{after.meter_h:g}", allowed, BACKWARDS)
+                yield _fault(file, after, "meter_h", texts=texts)
+
+
+def _traces(draft: Draft) -> dict[str, list[tuple[str, LastService | MeterReading]]]:
+    """Each unit's (file, record) in order of time, from its newest meter on."""
+    dated: list[tuple[str, LastService | MeterReading]] = [
+        *((SERVICES, s) for s in draft.services),
+        *((READINGS, r) for r in draft.readings),
+    ]
+    dated.sort(key=lambda d: (d[1].at, d[1].meter_h, d[0], d[1].line))
+    traces: dict[str, list[tuple[str, LastService | MeterReading]]] = {}
+    for file, record in dated:
+        trace = traces.setdefault(record.unit, [])
+        if isinstance(record, MeterReading) and record.new_meter:
+            trace.clear()
+        trace.append((file, record))
+    return traces
 
 
 def _services(draft: Draft) -> Iterator[tuple[Unit, LastService]]:

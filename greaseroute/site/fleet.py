@@ -50,9 +50,13 @@ class LastService(Record):
 
 
 class MeterReading(Record):
-    """A dated reading of a unit's hour meter; ``at`` carries the site's zone."""
+    """A dated reading of a unit's hour meter; ``at`` carries the site's zone.
+
+    ``new_meter``: the first reading of a replaced meter, below which nothing earlier counts.
+    """
 
     unit: str
     at: datetime
     meter_h: float = Field(ge=0)
+    new_meter: bool = False
     line: int = 0

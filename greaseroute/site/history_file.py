@@ -14,7 +14,7 @@ from greaseroute.site.moment import moment
 
 Dated = TypeVar("Dated", LastService, MeterReading)
 SERVICE_COLUMNS = Columns(("unit", "joint", "at", "meter_h"), ("notes",))
-READING_COLUMNS = Columns(("unit", "at", "meter_h"), ("notes",))
+READING_COLUMNS = Columns(("unit", "at", "meter_h"), ("new_meter", "notes"))
 
 
 def read_services(
