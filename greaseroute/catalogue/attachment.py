@@ -18,7 +18,8 @@ class Attachment(Record):
     Parameters
     ----------
     links, cylinders, joints, looks, postures : tuple
-        Added; one that carries the name of an existing one takes its place.
+        Added; one that carries the name of an existing one takes its place. A posture of an
+        existing name is laid over it: only the angles that differ need to be given.
     takes_place_of : dict
         Old link name to new: the old link goes, and cylinders, four-bars, joints, looks and
         postures that spoke of it speak of the new one (which stands in ``links``).

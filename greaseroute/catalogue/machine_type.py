@@ -35,6 +35,12 @@ Family = Literal[
 ]
 
 
+CAUTION_KEYS = frozenset(
+    {"STOP", "BLOCK", "NOMOVE", "LOTO", "ARM", "ARTIC", "INJECT", "NOPUMP", "TRACK", "CLIMB"}
+    | {"HEIGHT", "TRAFFIC", "VIS", "PINCH", "HOT", "MIX", "SPILL", "ALONE"}
+)
+
+
 class MachineType(Record):
     """One machine type of the shelf or of a site; ``family`` is a word of ISO 6165 if it has one.
 
@@ -125,15 +131,32 @@ def _hang_on(machine: _M, attachment: Attachment) -> _M:
         field: tuple(renamed(r, names) for r in getattr(machine, field) if r.name not in gone)
         for field in ("cylinders", "joints", "looks", "postures", "four_bars", "decks")
     }
-    return machine.model_copy(
-        update={
-            "links": _overlaid(links, attachment.links),
-            "cylinders": _overlaid(old["cylinders"], attachment.cylinders),
-            "joints": _overlaid(old["joints"], attachment.joints),
-            "looks": _overlaid(old["looks"], attachment.looks),
-            "postures": _overlaid(old["postures"], attachment.postures),
-            "four_bars": old["four_bars"],
-            "decks": old["decks"],
-            "cautions": tuple(dict.fromkeys(machine.cautions + attachment.cautions)),
+    new = {
+        "links": _overlaid(links, attachment.links),
+        "cylinders": _overlaid(old["cylinders"], attachment.cylinders),
+        "joints": _overlaid(old["joints"], attachment.joints),
+        "looks": _overlaid(old["looks"], attachment.looks),
+        "postures": _overlaid(old["postures"], _posed(old["postures"], attachment.postures)),
+        "four_bars": old["four_bars"],
+        "decks": old["decks"],
+        "cautions": tuple(dict.fromkeys(machine.cautions + attachment.cautions)),
+    }
+    same = {field: getattr(machine, field) for field in type(machine).model_fields}
+    # Built anew, not copied: a copy would carry over what the old one has worked out and kept.
+    return type(machine).model_construct(**{**same, **new})
+
+
+def _posed(old: tuple[Posture, ...], new: tuple[Posture, ...]) -> tuple[Posture, ...]:
+    """New postures with their angles laid over those of the old posture of the same name."""
+    before = {posture.name: posture for posture in old}
+    merged = []
+    for posture in new:
+        under = before.get(posture.name, posture)
+        changes = {
+            "angles_deg": {**under.angles_deg, **posture.angles_deg},
+            "lengths_m": {**under.lengths_m, **posture.lengths_m},
+            "supported": (*under.supported, *posture.supported),
+            "title": posture.title or under.title,
         }
-    )
+        merged.append(posture.model_copy(update=changes))
+    return tuple(merged)

@@ -138,7 +138,8 @@ def place(machine_type: MachineType, pose: Pose, *, posture: str = "parked") -> 
     )
 
 
-def _bodies(machine_type: MachineType, frames: dict[str, Frame]) -> list[Body]:
+def machine_bodies(machine_type: MachineType, frames: dict[str, Frame]) -> list[Body]:
+    """Every solid and cylinder as a body where its link's frame leads to."""
     bodies = [body.moved(frames[body.link]) for body in machine_type.bodies]
     for c in machine_type.cylinders:
         ends = (frames[c.head_link], frames[c.rod_link])
@@ -150,7 +151,7 @@ def _bodies(machine_type: MachineType, frames: dict[str, Frame]) -> list[Body]:
 def _solids(
     machine_type: MachineType, posture: str, frames: dict[str, Frame]
 ) -> tuple[PlacedSolid, ...]:
-    bodies = _bodies(machine_type, frames)
+    bodies = machine_bodies(machine_type, frames)
     supported = machine_type.posture(posture).supported
     hanging = links_on_oil(machine_type, bodies, supported=supported)
     # A cylinder hangs with the links it carries.

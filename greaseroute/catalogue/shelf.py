@@ -1,12 +1,17 @@
 """The shelf: machine types that ship with the package, and the reader of any type file."""
 
+import tomllib
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from pydantic import ValidationError
 
+from greaseroute.catalogue.finding import Finding
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.toml_lines import read_toml
+from greaseroute.catalogue.plain_words import findings_in, shown
+from greaseroute.catalogue.toml_lines import KeyPath, TomlText, read_toml, syntax_place
+from greaseroute.catalogue.type_checks import findings
 from greaseroute.errors import BadInput, Fault, UnknownName
 
 _SHELF = files("greaseroute.catalogue") / "types"
@@ -18,26 +23,87 @@ def shelf_names() -> tuple[str, ...]:
     return tuple(sorted(name.removesuffix(".toml") for name in entries if name.endswith(".toml")))
 
 
-@cache
-def shelf_type(name: str) -> MachineType:
-    """The shelf's type of that name. Raises UnknownName; BadInput if its file is at fault."""
+def shelf_text(name: str) -> str:
+    """The file of the shelf's type of that name, as text. Raises UnknownName."""
     if name not in shelf_names():
         known = ", ".join(shelf_names())
         raise UnknownName("shelf", repr(name), limit=known, next_step="use one of these names")
+    return (_SHELF / f"{name}.toml").read_text(encoding="utf-8")
+
+
+@cache
+def shelf_type(name: str) -> MachineType:
+    """The shelf's type of that name. Raises UnknownName; BadInput if its file is at fault.
+
+    Shelf files are known to be sound (every one is read in full by a test), so only their
+    records are validated here; that keeps a morning's start short.
+    """
     file = f"{name}.toml"
-    machine, faults = read_type((_SHELF / file).read_text(encoding="utf-8"), file)
-    if machine is None:
-        raise BadInput(file, faults)
-    return machine
+    data = tomllib.loads(shelf_text(name))
+    try:
+        return _validated(data, file)
+    except ValidationError:
+        _, faults = read_type(shelf_text(name), file)
+        raise BadInput(file, faults) from None
 
 
 def read_type(text: str, file: str) -> tuple[MachineType | None, tuple[Fault, ...]]:
-    """A machine type from TOML text, or every fault in it with its line."""
-    toml = read_toml(text)
+    """A machine type from TOML text, or None and every fault in it, each with its line."""
     try:
-        return MachineType.model_validate({**toml.data, "source_file": file}), ()
+        toml = read_toml(text)
+    except tomllib.TOMLDecodeError as error:
+        return None, (_syntax_fault(error, text, file=file),)
+    try:
+        machine = _validated(toml.data, file)
+        found = findings(machine)
     except ValidationError as error:
-        return None, tuple(
-            Fault(file, toml.at(e["loc"])[0], file, str(e["loc"]), str(e["input"]), e["msg"], "mend it")
-            for e in error.errors()
-        )
+        found = tuple(findings_in(error, MachineType))
+    faults = tuple(sorted(_fault(finding, toml, file=file) for finding in found))
+    return (None, faults) if faults else (machine, ())
+
+
+def _validated(data: dict[str, Any], file: str) -> MachineType:
+    """Strictly: a number in quotes is no number. TOML has lists where records have tuples."""
+    return MachineType.model_validate({**_tuples(data), "source_file": file}, strict=True)
+
+
+def _tuples(value: Any) -> Any:  # noqa: ANN401 - any tree of TOML values
+    if isinstance(value, dict):
+        return {key: _tuples(inner) for key, inner in value.items()}
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value
+
+
+def _syntax_fault(error: tomllib.TOMLDecodeError, text: str, *, file: str) -> Fault:
+    (line, column), words = syntax_place(error, text)
+    lines = text.splitlines()
+    value = lines[line - 1].strip() if 0 < line <= len(lines) else "end of file"
+    do = f"mend it: {words.lower()} at column {column}"
+    return Fault(file, line, "TOML", "syntax", shown(value), "valid TOML", do)
+
+
+def _fault(finding: Finding, toml: TomlText, *, file: str) -> Fault:
+    return Fault(
+        file=file,
+        line=toml.at(finding.path)[0],
+        record=_record(finding.path, toml.data),
+        field=_field(finding.path),
+        value=finding.value,
+        allowed=finding.allowed,
+        do=finding.do,
+    )
+
+
+def _record(path: KeyPath, data: dict[str, Any]) -> str:
+    """The outermost named record on a path, such as ``joint 'boom root'``."""
+    if len(path) < 2 or not isinstance(path[1], int):
+        return "machine type"
+    kind = str(path[0]).replace("_", "-").removesuffix("s")
+    try:
+        return f"{kind} {data[str(path[0])][path[1]]['name']!r}"
+    except (KeyError, IndexError, TypeError):
+        return f"{kind} number {path[1] + 1}"
+
+
+def _field(path: KeyPath) -> str:
+    inner = path[2:] if len(path) > 1 and isinstance(path[1], int) else path
+    return ".".join(str(part) for part in inner) or "-"
