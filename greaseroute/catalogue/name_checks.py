@@ -90,9 +90,8 @@ def _angle_mentions(machine: MachineType) -> Iterator[Finding]:
     links = {link.name for link in machine.links}
     for i, posture in enumerate(machine.postures):
         for name in posture.angles_deg:
-            yield from _missing(
-                ("postures", i, "angles_deg", name), name, turning, "a link that turns"
-            )
+            path = ("postures", i, "angles_deg", name)
+            yield from _missing(path, name, turning, what="a link that turns")
         for name in posture.lengths_m:
             yield from _missing(
                 ("postures", i, "lengths_m", name), name, cylinders, what="a cylinder"
