@@ -1,0 +1,141 @@
+"""A proven lower bound for the one-node-per-cluster tour."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from greaseroute.rounds.bound_cuts import find_cuts
+from greaseroute.rounds.bound_lp import ArcProgram, Bools, Point, first_arcs
+from greaseroute.rounds.bound_price import Price, price
+from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
+
+ARCS_PER_NODE = 6
+ROUNDS_BETWEEN_PRICES = 4
+ROUNDS_WITHOUT_CLOCK = 60
+BoundStatus = Literal["optimal", "bounded", "interrupted"]
+
+
+@dataclass(frozen=True, slots=True)
+class BoundResult:
+    """``value`` is at most the cost of any tour; ``what`` says how it was found."""
+
+    value: int
+    status: BoundStatus
+    what: str
+
+
+class BoundSearch:
+    """The cutting-plane loop; may be resumed, and its bound is good at any moment."""
+
+    def __init__(self, problem: ClusterProblem, tour: Ints) -> None:
+        self.problem = problem
+        self.upper = problem.tour_cost(tour)
+        owner = problem.cluster_of
+        self._allowed: Bools = (owner[:, None] != owner[None, :]) & (problem.cost <= self.upper)
+        self.value = self._cheapest_exits()
+        self.finished = False
+        self._program: ArcProgram | None = None
+        self._tour = tour
+        self._rounds = 0
+
+    def improve(self, over: Callable[[int], bool]) -> None:
+        """Cut and price until ``over(rounds)`` or nothing is left to add or the bound is tight."""
+        point = self._start()
+        while point is not None and not self.finished and self.value < self.upper:
+            if over(self._rounds):
+                return
+            point = self._round(point)
+
+    def _cheapest_exits(self) -> int:
+        """Every cluster is left once: the sum of cheapest arcs out, or of cheapest in."""
+        starts = self.problem.first[:-1]
+        far = np.where(self._allowed, self.problem.cost, self.upper)
+        leave = np.minimum.reduceat(far.min(axis=1), starts).sum()
+        enter = np.minimum.reduceat(far.min(axis=0), starts).sum()
+        return min(self.upper, int(max(leave, enter)))
+
+    def _start(self) -> Point | None:
+        if self._program is None:
+            self._program = ArcProgram(self.problem, self._allowed)
+            self._program.add_arcs(*first_arcs(self.problem, self._allowed, self._tour))
+        return self._program.solve()
+
+    def _round(self, point: Point) -> Point | None:
+        assert self._program is not None
+        self._rounds += 1
+        cuts = find_cuts(self.problem, point)
+        new_arcs = False
+        if not cuts or self._rounds % ROUNDS_BETWEEN_PRICES == 0:
+            new_arcs = self._price(point)
+        if cuts:
+            self._program.add_cuts(cuts)
+        self.finished = not cuts and not new_arcs
+        return self._program.solve(primal=new_arcs and not cuts)
+
+    def _price(self, point: Point) -> bool:
+        """Raise the bound; add the arcs that the program lacks; whether there were any."""
+        assert self._program is not None
+        priced = price(
+            self.problem, self._allowed, point=point, cuts=self._program.cuts, upper=self.upper
+        )
+        if priced is None:
+            return False
+        self.value = max(self.value, min(self.upper, priced.bound))
+        tail, head = _lacking(priced, point, self._program.present, self.problem)
+        self._program.add_arcs(tail, head)
+        return len(tail) > 0
+
+
+def _lacking(
+    priced: Price, point: Point, present: Bools, problem: ClusterProblem
+) -> tuple[Ints, Ints]:
+    """The arcs of most negative reduced cost that are not in the program, some per node."""
+    slack = priced.reduced / priced.scale
+    exits = np.minimum.reduceat(
+        np.where(present, slack, np.inf).min(axis=1), problem.first[:-1]
+    )
+    slack = slack - exits[problem.cluster_of][:, None]
+    slack[present] = np.inf
+    count = min(ARCS_PER_NODE, len(slack) - 1)
+    row = np.arange(len(slack))
+    chosen = np.zeros_like(present)
+    chosen[row[:, None], np.argpartition(slack, count, axis=1)[:, :count]] = True
+    chosen[np.argpartition(slack, count, axis=0)[:count], row[None, :]] = True
+    return np.nonzero(chosen & (slack < -1e-6 * max(1.0, point.objective)))
+
+
+def lower_bound(
+    cost: Ints,
+    clusters: list[list[int]],
+    *,
+    tour: Ints,
+    limit_s: float | None = None,
+) -> BoundResult:
+    """Proven lower bound, given a tour (node numbers) that is to be judged.
+
+    Without ``limit_s`` a fixed number of rounds is made and no clock is read.
+    """
+    problem = check_problem(cost, clusters)
+    place = np.empty(len(problem.nodes), np.int64)
+    place[problem.nodes] = np.arange(len(problem.nodes))
+    search = BoundSearch(problem, place[np.asarray(tour)])
+    search.improve(deadline(limit_s))
+    return result_of(search)
+
+
+def deadline(limit_s: float | None) -> Callable[[int], bool]:
+    """A stop by wall clock, or by rounds where no limit is given."""
+    if limit_s is None:
+        return lambda rounds: rounds >= ROUNDS_WITHOUT_CLOCK
+    end = time.perf_counter() + limit_s
+    return lambda rounds: time.perf_counter() >= end
+
+
+def result_of(search: BoundSearch) -> BoundResult:
+    """What the search has proved so far."""
+    if search.value >= search.upper:
+        return BoundResult(search.upper, "optimal", "linear program with sub-tour cuts: no gap")
+    return BoundResult(search.value, "bounded", "linear program with sub-tour cuts, arcs priced")

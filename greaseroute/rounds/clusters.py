@@ -1,0 +1,186 @@
+"""The shortest closed tour through one node of each cluster, with a proven lower bound."""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from greaseroute.errors import UnfitProblem
+from greaseroute.rounds import clusters_search as search
+from greaseroute.rounds.bound import BoundResult, BoundSearch, deadline, result_of
+from greaseroute.rounds.clusters_exact import exact_tour, fits_exact
+from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
+
+WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
+BOUND_SHARE = 0.25  # of the time limit, where the caller names no bound_s
+
+Status = Literal["optimal", "bounded", "interrupted"]
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class ClusterTour:
+    """A closed tour through one node of each cluster.
+
+    Attributes
+    ----------
+    order : list of int
+        Node numbers in the order visited; the tour goes back to the first.
+    cost : int
+        Sum of the costs along it.
+    lower_bound : int
+        No tour costs less.
+    status : str
+        ``optimal`` (cost equals the bound), ``bounded`` or ``interrupted``.
+    what : str
+        How the bound was proved.
+    passes : int
+        Passes the search made.
+    """
+
+    order: list[int]
+    cost: int
+    lower_bound: int
+    status: Status
+    what: str
+    passes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Budget:
+    """How long to search and to prove: by clock, or by counts where ``iterations`` is given."""
+
+    end: float
+    iterations: int | None
+    bound_s: float
+
+    def search(self) -> Callable[[int], float]:
+        if self.iterations is not None:
+            return search.after_passes(self.iterations)
+        return search.until(self.end - time.perf_counter())
+
+    def bound(self) -> Callable[[int], bool]:
+        if self.iterations is not None:
+            return deadline(None)
+        return deadline(min(self.bound_s, self.end - time.perf_counter()))
+
+
+def solve_clusters(
+    cost: object,
+    clusters: Sequence[Sequence[int]],
+    limit_s: float = 10.0,
+    seed: int = 1,
+    workers: int = 1,
+    *,
+    iterations: int | None = None,
+    bound_s: float | None = None,
+    start: Sequence[int] | None = None,
+    on_progress: Progress | None = None,
+) -> ClusterTour:
+    """Short closed tour through exactly one node of each cluster, and what no tour can beat.
+
+    Parameters
+    ----------
+    cost : (n, n) int array
+        Cost from row to column; may be asymmetric.
+    clusters : list of list of int
+        Node numbers; every node in exactly one cluster.
+    limit_s : float
+        Wall time for search and bound together; it may end sooner, when the tour is proved best.
+    seed, workers : int
+        Random seed; how many searches run side by side.
+    iterations : int, optional
+        Search passes instead of a time limit: the same input and seed then give the same result.
+    bound_s : float, optional
+        The share of ``limit_s`` for the bound; a quarter by default, 0 for a quick bound only.
+    start : list of int, optional
+        A tour to begin with, one node of each cluster.
+    on_progress : callable, optional
+        Called with the best cost and the bound so far.
+
+    Raises
+    ------
+    UnfitProblem
+        Ragged, not integer, negative, too large; clusters empty, overlapping, leaving nodes out.
+
+    Notes
+    -----
+    Five positional parameters, since programs outside rely on this call.
+    """
+    end = time.perf_counter() + limit_s
+    problem = check_problem(cost, clusters)
+    known = _start_tour(problem, start)
+    if fits_exact(problem):
+        tour = exact_tour(problem)
+        proof = BoundResult(problem.tour_cost(tour), "optimal", "dynamic programme over subsets")
+        return _result(problem, tour, proof, passes=0)
+    share = BOUND_SHARE * limit_s if bound_s is None else bound_s
+    budget = _Budget(end, iterations, share)
+    return _search_and_prove(
+        problem, budget, seeds=range(seed, seed + max(1, workers)), start=known, report=on_progress
+    )
+
+
+def _search_and_prove(
+    problem: ClusterProblem,
+    budget: _Budget,
+    *,
+    seeds: range,
+    start: Ints | None,
+    report: Progress | None,
+) -> ClusterTour:
+    """A first short search, the bound for its tour, and the long search where a gap is left."""
+    tables = search.build_tables(problem)
+    teams = [search.start_rings(problem, tables, seed=seed, tour=start) for seed in seeds]
+    proof, passes, whole = None, 0, True
+    try:
+        passes += search.anneal(tables, teams[0], done=search.after_passes(WARM_PASSES))
+        proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
+        proof.improve(budget.bound())
+        if proof.value < proof.upper:
+            passes += search.anneal_side_by_side(
+                tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
+            )
+    except KeyboardInterrupt:
+        whole = False
+    best = min(teams, key=lambda team: team.cost)
+    tour = search.ring_nodes(best.best)
+    proved = result_of(proof) if proof is not None else BoundResult(0, "bounded", "none yet")
+    return _result(problem, tour, proved, passes=passes, whole=whole)
+
+
+def _reporter(report: Progress | None, proof: BoundSearch) -> Callable[[int], None] | None:
+    if report is None:
+        return None
+    return lambda cost: report(cost, min(cost, proof.value))
+
+
+def _result(
+    problem: ClusterProblem, tour: Ints, proof: BoundResult, *, passes: int, whole: bool = True
+) -> ClusterTour:
+    cost = problem.tour_cost(tour)
+    bound = min(cost, proof.value)
+    status: Status = "optimal" if bound == cost else "bounded" if whole else "interrupted"
+    order = [int(v) for v in problem.nodes[tour]]
+    return ClusterTour(order, cost, bound, status, proof.what, passes)
+
+
+def _start_tour(problem: ClusterProblem, start: Sequence[int] | None) -> Ints | None:
+    """The caller's tour in this problem's numbers, checked."""
+    if start is None:
+        return None
+    place = {int(node): i for i, node in enumerate(problem.nodes)}
+    strange = [v for v in start if v not in place]
+    tour = np.array([place[v] for v in start if v in place], dtype=np.int64)
+    met = np.bincount(problem.cluster_of[tour], minlength=problem.size)
+    if strange or len(tour) != problem.size or met.max(initial=0) > 1:
+        found = f"node {strange[0]}" if strange else f"{len(tour)} nodes in {(met > 0).sum()}"
+        raise UnfitProblem(
+            "start tour",
+            found,
+            limit=f"one node of each of {problem.size} clusters",
+            next_step="hand over a tour of this problem or none",
+        )
+    return tour

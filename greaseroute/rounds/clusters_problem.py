@@ -1,0 +1,121 @@
+"""The one-node-per-cluster problem: checked once, numbered so that clusters lie side by side."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from greaseroute.errors import UnfitProblem
+
+LARGEST_SUM = 2**53  # what a float64 counts exactly; solvers and reports share the number
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class ClusterProblem:
+    """A checked problem; node ``i`` here is ``nodes[i]`` of the caller.
+
+    Attributes
+    ----------
+    cost : (n, n) int64
+        Cost from row to column; entries inside a cluster mean nothing.
+    first : (m + 1,) int64
+        Cluster ``c`` is the run of nodes ``first[c]:first[c + 1]``.
+    nodes : (n,) int64
+        The caller's node numbers.
+    """
+
+    cost: Ints
+    first: Ints
+    nodes: Ints
+
+    @property
+    def size(self) -> int:
+        """Number of clusters."""
+        return len(self.first) - 1
+
+    @property
+    def cluster_of(self) -> Ints:
+        """(n,) cluster of every node."""
+        return np.repeat(np.arange(self.size, dtype=np.int64), np.diff(self.first))
+
+    def tour_cost(self, tour: Ints) -> int:
+        """Cost of the closed tour through these nodes (numbers of this problem)."""
+        if len(tour) < 2:
+            return 0
+        return int(self.cost[tour, np.roll(tour, -1)].sum())
+
+    def keep(self, kept: NDArray[np.bool_]) -> "ClusterProblem":
+        """The problem with only these nodes; every cluster must keep one."""
+        counts = np.add.reduceat(kept.astype(np.int64), self.first[:-1])
+        first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+        cost = np.ascontiguousarray(self.cost[np.ix_(kept, kept)])
+        return ClusterProblem(cost, first, self.nodes[kept])
+
+
+def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> ClusterProblem:
+    """Check matrix and clusters and number the nodes afresh, clusters side by side.
+
+    Raises
+    ------
+    UnfitProblem
+        Ragged, not integer, negative, too large; clusters empty, overlapping, out of range, or
+        leaving a node out.
+    """
+    matrix = _checked_matrix(cost)
+    nodes = _checked_nodes(clusters, len(matrix))
+    first = np.concatenate([[0], np.cumsum([len(c) for c in clusters])]).astype(np.int64)
+    inner = np.ascontiguousarray(matrix[np.ix_(nodes, nodes)])
+    _check_range(inner, len(clusters))
+    return ClusterProblem(inner, first, nodes)
+
+
+def _checked_matrix(cost: object) -> Ints:
+    try:
+        matrix = np.asarray(cost)
+    except ValueError as error:
+        raise _unfit("cost matrix", str(error), "rows of equal length") from error
+    if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1] or not matrix.size:
+        raise _unfit("cost matrix", f"shape {matrix.shape}", "(n, n), n at least 1")
+    if matrix.dtype.kind not in "iu":
+        raise _unfit("cost matrix", f"numbers of type {matrix.dtype}", "integers")
+    return matrix.astype(np.int64)
+
+
+def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> Ints:
+    if not clusters:
+        raise _unfit("clusters", "none", "at least one cluster")
+    for number, members in enumerate(clusters):
+        if not len(members):
+            raise _unfit(f"cluster {number}", "empty", "at least one node")
+    nodes = np.array([v for members in clusters for v in members])
+    if nodes.dtype.kind not in "iu":
+        raise _unfit("clusters", f"node numbers of type {nodes.dtype}", "integers")
+    outside = nodes[(nodes < 0) | (nodes >= count)]
+    if len(outside):
+        raise _unfit("clusters", f"node {outside[0]}", f"0 to {count - 1}")
+    seen = np.bincount(nodes, minlength=count)
+    if seen.max() > 1:
+        raise _unfit("clusters", f"node {seen.argmax()} named {seen.max()} times", "once each")
+    if seen.min() < 1:
+        raise _unfit("clusters", f"node {seen.argmin()} in no cluster", "every node in one")
+    return nodes.astype(np.int64)
+
+
+def _check_range(matrix: Ints, size: int) -> None:
+    off = matrix[~np.eye(len(matrix), dtype=bool)]
+    if not off.size:
+        return
+    if off.min() < 0:
+        row, column = np.argwhere((matrix < 0) & ~np.eye(len(matrix), dtype=bool))[0]
+        raise _unfit("cost matrix", f"{matrix[row, column]}", "costs of 0 or more")
+    if int(off.max()) * size >= LARGEST_SUM:
+        raise _unfit(
+            "cost matrix", f"{off.max()} times {size} clusters", f"a sum below {LARGEST_SUM}"
+        )
+
+
+def _unfit(record: str, value: str, limit: str) -> UnfitProblem:
+    return UnfitProblem(record, value, limit=limit, next_step="mend the numbers handed over")

@@ -1,0 +1,192 @@
+"""Search for a short one-node-per-cluster tour: annealed ruin and recreate, compiled."""
+
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from greaseroute.rounds import kernel_clusters as kernel
+from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
+
+CHUNK_PASSES = 1000  # passes between two looks at the clock: a few milliseconds
+GAP_NEIGHBOURS = 7
+RUIN_NEIGHBOURS = 30
+NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
+
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """What the kernels read: narrow matrices and neighbour lists of the clusters."""
+
+    cost: NDArray[np.signedinteger]
+    cost_back: NDArray[np.signedinteger]
+    first: Ints
+    near: Ints
+    near_from: Ints
+    near_to: Ints
+
+
+@dataclass(slots=True)
+class Rings:
+    """The ring being annealed and the best met, (3, m) each: after, before, node."""
+
+    now: Ints
+    best: Ints
+    state: NDArray[np.uint64]
+    cost: int
+
+
+def build_tables(problem: ClusterProblem) -> Tables:
+    """Matrices and neighbour lists; nearness of clusters is that of their nearest nodes."""
+    size = problem.size
+    fits = _span(problem) <= NARROW_MAX
+    narrow: NDArray[np.signedinteger] = np.ascontiguousarray(
+        np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
+    )
+    gap = _cluster_gaps(problem)
+    wanted = min(GAP_NEIGHBOURS, size - 1)
+    return Tables(
+        narrow,
+        np.ascontiguousarray(narrow.T),
+        problem.first,
+        _nearest(np.minimum(gap, gap.T), min(RUIN_NEIGHBOURS, size - 1)),
+        _nearest(np.ascontiguousarray(gap.T), wanted),
+        _nearest(gap, wanted),
+    )
+
+
+def _span(problem: ClusterProblem) -> int:
+    """Largest entry between two clusters; the others mean nothing and may be anything."""
+    apart = problem.cluster_of[:, None] != problem.cluster_of[None, :]
+    return int(problem.cost.max(initial=0, where=apart))
+
+
+def _cluster_gaps(problem: ClusterProblem) -> Ints:
+    starts = problem.first[:-1]
+    gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)
+    np.fill_diagonal(gap, np.iinfo(np.int64).max)
+    return np.ascontiguousarray(gap)
+
+
+def _nearest(gap: Ints, count: int) -> Ints:
+    return np.ascontiguousarray(np.argsort(gap, axis=1, kind="stable")[:, :count].astype(np.int64))
+
+
+def start_rings(
+    problem: ClusterProblem, tables: Tables, *, seed: int, tour: Ints | None = None
+) -> Rings:
+    """Rings that start from a tour, or from nearest clusters in turn; nodes chosen exactly."""
+    order = problem.cluster_of[tour] if tour is not None else _nearest_in_turn(problem)
+    return rings_of(tables, order, seed=seed)
+
+
+def _nearest_in_turn(problem: ClusterProblem) -> Ints:
+    gap = _cluster_gaps(problem)
+    far = np.iinfo(np.int64).max
+    order = np.zeros(problem.size, np.int64)
+    for i in range(1, problem.size):
+        gap[:, order[i - 1]] = far
+        order[i] = np.argmin(gap[order[i - 1]])
+    return order
+
+
+def rings_of(tables: Tables, order: Ints, *, seed: int) -> Rings:
+    """Rings for a given cyclic order of clusters."""
+    node = tables.first[:-1].copy()
+    scratch = np.zeros(int(tables.first[-1]), np.int64)
+    cost = kernel.choose_nodes(tables.cost, tables.first, order, node, scratch, scratch.copy())
+    ring = np.zeros((3, len(order)), np.int64)
+    ring[0, order], ring[1, order], ring[2] = np.roll(order, -1), np.roll(order, 1), node
+    word = np.random.SeedSequence(seed).generate_state(1, np.uint64) | np.uint64(1)
+    return Rings(ring, ring.copy(), word, int(cost))
+
+
+def ring_nodes(ring: Ints) -> Ints:
+    """Nodes of a ring in their order, from cluster 0 on."""
+    order = [0]
+    while (after := int(ring[0, order[-1]])) != 0:
+        order.append(after)
+    return ring[2, order]
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks."""
+
+    start: float = 2.0
+    end: float = 0.05
+    least: int = 2
+    most: int = 16
+    longest: int = 8
+    blink: float = 0.1
+
+
+def anneal(
+    tables: Tables,
+    rings: Rings,
+    *,
+    done: Callable[[int], float],
+    heat: Heat | None = None,
+    on_chunk: Callable[[int], None] | None = None,
+) -> int:
+    """Anneal until ``done(passes)`` (share of the run behind us) reaches 1; passes made.
+
+    ``rings`` is changed in place after every chunk, so that an interrupt loses nothing.
+    """
+    heat = heat or Heat()
+    size = rings.now.shape[1]
+    plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest])
+    leg = max(1.0, rings.cost / size)
+    passes, share = 0, done(0)
+    while share < 1.0:
+        warm = leg * heat.start * (heat.end / heat.start) ** share
+        rings.cost = int(
+            kernel.anneal(
+                tables.cost, tables.cost_back, tables.first, tables.near, tables.near_from,
+                tables.near_to, rings.now, rings.best, rings.state, plan,
+                np.array([warm, warm, heat.blink]),
+            )
+        )  # fmt: skip
+        passes += CHUNK_PASSES
+        share = done(passes)
+        if on_chunk is not None:
+            on_chunk(rings.cost)
+    return passes
+
+
+def anneal_side_by_side(
+    tables: Tables,
+    teams: list[Rings],
+    *,
+    done: Callable[[int], float],
+    on_chunk: Callable[[int], None] | None = None,
+) -> int:
+    """One annealing per team, each in its own thread where there are several; passes of all."""
+    if len(teams) == 1:
+        return anneal(tables, teams[0], done=done, on_chunk=on_chunk)
+    stop = threading.Event()
+
+    def halted(passes: int) -> float:
+        return 1.0 if stop.is_set() else done(passes)
+
+    with ThreadPoolExecutor(len(teams)) as pool:
+        jobs = [pool.submit(anneal, tables, team, done=halted) for team in teams]
+        try:
+            return sum(job.result() for job in jobs)
+        finally:
+            stop.set()
+
+
+def until(seconds: float) -> Callable[[int], float]:
+    """Share of a span of wall time that is over."""
+    begin = time.perf_counter()
+    return lambda passes: (time.perf_counter() - begin) / seconds if seconds > 0 else 1.0
+
+
+def after_passes(count: int) -> Callable[[int], float]:
+    """Share of a number of passes that is done; no clock."""
+    return lambda passes: passes / count if count > 0 else 1.0

@@ -1,0 +1,69 @@
+"""Compiled exact dynamic programme over subsets of clusters, for a dozen clusters or so."""
+
+import numpy as np
+from numba import njit
+
+FAR = np.int64(2**62)
+
+
+@njit(cache=True, nogil=True)
+def _fill(cost, first, source, best):
+    """``best[mask, v]``: least cost from ``source`` through the clusters of mask, ending in v."""
+    size = first.shape[0] - 1
+    best[:] = FAR
+    for c in range(1, size):
+        for v in range(first[c], first[c + 1]):
+            best[1 << (c - 1), v] = cost[source, v]
+    for mask in range(1, best.shape[0]):
+        for c in range(1, size):
+            if not mask >> (c - 1) & 1:
+                continue
+            for v in range(first[c], first[c + 1]):
+                reached = best[mask, v]
+                if reached == FAR:
+                    continue
+                for d in range(1, size):
+                    if mask >> (d - 1) & 1:
+                        continue
+                    bigger = mask | 1 << (d - 1)
+                    for w in range(first[d], first[d + 1]):
+                        if reached + cost[v, w] < best[bigger, w]:
+                            best[bigger, w] = reached + cost[v, w]
+
+
+@njit(cache=True, nogil=True)
+def _walk_back(cost, first, source, best, tour):
+    """Read the tour behind ``best`` into ``tour``, from the source on."""
+    size = first.shape[0] - 1
+    mask, target = best.shape[0] - 1, source
+    for place in range(size - 1, 0, -1):
+        least, at, cluster = FAR, np.int64(-1), 0
+        for c in range(1, size):
+            if not mask >> (c - 1) & 1:
+                continue
+            for v in range(first[c], first[c + 1]):
+                if best[mask, v] < FAR and best[mask, v] + cost[v, target] < least:
+                    least, at, cluster = best[mask, v] + cost[v, target], v, c
+        tour[place] = at
+        target = at
+        mask &= ~(1 << (cluster - 1))
+    tour[0] = source
+
+
+@njit(cache=True, nogil=True)
+def subset_tour(cost, first, tour):
+    """Least tour through one node of each cluster (Held and Karp 1962, nodes for cities).
+
+    ``first`` as in the problem, cluster 0 the start; ``tour`` (m,) is filled; the cost returned.
+    """
+    size = first.shape[0] - 1
+    full = (1 << (size - 1)) - 1
+    best = np.empty((full + 1, first[size]), np.int64)
+    least, at = FAR, np.int64(-1)
+    for source in range(first[0], first[1]):
+        _fill(cost, first, source, best)
+        for v in range(first[1], first[size]):
+            if best[full, v] < FAR and best[full, v] + cost[v, source] < least:
+                least, at = best[full, v] + cost[v, source], source
+                _walk_back(cost, first, source, best, tour)
+    return least
