@@ -1,0 +1,154 @@
+"""The free ground of a site, and exact shortest walks over it."""
+
+from collections.abc import Sequence
+from functools import cached_property, partial
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.errors import UnfitProblem
+from greaseroute.walk.arrays import Flags, Floats
+from greaseroute.walk.mesh import build_mesh
+from greaseroute.walk.no_path import NoPath, why_no_path
+from greaseroute.walk.obstacles import as_points, close, free_ground, mend_boundary
+from greaseroute.walk.routes import find_routes, plain_costs
+from greaseroute.walk.sight import Sight, build_sight, locate, look
+from greaseroute.walk.travel import Pace, Travel, travel_between
+from greaseroute.walk.waits import WaitLine
+
+
+class FreeGround:
+    """The boundary less everything closed, as a closed set: its edges may be walked along.
+
+    Parameters
+    ----------
+    boundary : shapely Polygon or MultiPolygon
+    obstacles : sequence of shapely polygons, or lines (barriers, closed 1 mm to either side)
+    clearance_m : float
+        Everything but the boundary is kept off by this much. Round offsets are polygons outside
+        the true arc: a path keeps the clearance and is held off by at most 1.3 % of it more.
+        Paths are exact for this polygonal ground.
+    names : sequence of str, optional
+        One for each obstacle, for messages.
+    waits : sequence of WaitLine
+        Lines across crossings; ``travel`` adds a wait each time a walk passes one.
+    speed_m_s : float
+        Walking speed on plain level ground, where ``travel`` is not given another.
+
+    Raises
+    ------
+    UnfitProblem
+        A shape that is empty, not finite or without area, with its name. Self-crossing shapes
+        close all they wind round and are told in ``mended``.
+
+    Notes
+    -----
+    Shapes that touch (nearer than 1e-6 m) leave no gap. Exact: a visibility graph of tangent links
+    between corners, each decided by exact orientation tests.
+    """
+
+    def __init__(
+        self,
+        boundary: BaseGeometry,
+        obstacles: Sequence[BaseGeometry],
+        clearance_m: float = 0.0,
+        *,
+        names: Sequence[str] | None = None,
+        waits: Sequence[WaitLine] = (),
+        speed_m_s: float = 1.2,
+    ) -> None:
+        names = names or [f"obstacle {i}" for i in range(len(obstacles))]
+        if len(names) != len(obstacles):
+            raise UnfitProblem(
+                "names", f"{len(names)} names for {len(obstacles)} obstacles",
+                limit="one name for each obstacle", next_step="give as many names",
+            )  # fmt: skip
+        if not 0 <= clearance_m < np.inf:
+            raise UnfitProblem(
+                "clearance_m", f"{clearance_m}", limit="0 or more metres", next_step="mend it"
+            )
+        self.boundary = mend_boundary(boundary)
+        self.clearance_m = clearance_m
+        self.closed = tuple(
+            close(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True)
+        )
+        self.waits = tuple(waits)
+        self.speed_m_s = speed_m_s
+        self.mended = tuple(c.mended for c in self.closed if c.mended)
+
+    @cached_property
+    def free(self) -> BaseGeometry:
+        """The free ground as a shapely Polygon or MultiPolygon, a closed set."""
+        return free_ground(self.boundary, [c.kept_off for c in self.closed])
+
+    @cached_property
+    def sight(self) -> Sight:
+        """The visibility graph behind the paths."""
+        return build_sight(build_mesh([self.free]))
+
+    def is_free(self, points: object) -> Flags:
+        """Whether each of (n, 2) points lies on free ground or within 1e-6 m of its edge."""
+        xy = as_points(points)
+        out = np.zeros(len(xy), bool)
+        out[locate(self.sight, xy)[1][:, 0]] = True
+        return out
+
+    def distances_m(self, points: object) -> Floats:
+        """Shortest walks between all of (n, 2) points, as an (n, n) array of metres.
+
+        Infinity where there is no path, or a point is not on free ground (the whole row and
+        column, its diagonal included).
+        """
+        xy = as_points(points)
+        every = np.arange(len(xy))
+        spots = look(self.sight, xy)
+        costs = plain_costs(self.sight, spots)
+        return find_routes(self.sight, spots, costs, sources=every, goals=every).cost
+
+    def distances_between_m(self, sources: object, goals: object) -> Floats:
+        """Shortest walks from (m, 2) to (n, 2) points as an (m, n) array of metres."""
+        a, b = as_points(sources), as_points(goals)
+        spots = look(self.sight, np.concatenate([a, b]))
+        costs = plain_costs(self.sight, spots)
+        number = np.arange(len(a) + len(b))
+        return find_routes(
+            self.sight, spots, costs, sources=number[: len(a)], goals=number[len(a) :]
+        ).cost
+
+    def path(self, a: object, b: object) -> LineString | NoPath:
+        """The shortest walk from point a to point b, or the reason why there is none."""
+        xy = as_points([_pair(a), _pair(b)])
+        pace = Pace(1.0, np.ones(1))
+        walk = travel_between(
+            self.sight, pace, xy, sources=[0], goals=[1], reasons=partial(why_no_path, self)
+        )
+        return walk.leg(0, 0)
+
+    def travel(
+        self, points: object, *, speed_m_s: float | None = None, goals: object = None
+    ) -> Travel:
+        """Quickest walks between all of (n, 2) points, or from them to other ``goals``.
+
+        Time is minimised: metres over ``speed_m_s``, and the waits of the crossings passed.
+        ``Travel.time_s`` and ``.length_m`` belong to the same walks, ``.leg(i, j)`` draws one.
+        """
+        speed = self.speed_m_s if speed_m_s is None else speed_m_s
+        if not speed > 0:
+            raise UnfitProblem(
+                "speed_m_s", f"{speed}", limit="above 0 m/s", next_step="give a walking speed"
+            )
+        start = as_points(points)
+        end = start if goals is None else as_points(goals)
+        xy = start if goals is None else np.concatenate([start, end])
+        ends = np.arange(len(end)) + len(xy) - len(end)
+        return travel_between(
+            self.sight, Pace(speed, np.ones(1), self.waits), xy,
+            sources=np.arange(len(start)), goals=ends, reasons=partial(why_no_path, self),
+        )  # fmt: skip
+
+
+def _pair(point: object) -> tuple[float, float]:
+    x, y = shapely.get_coordinates(point)[0] if isinstance(point, Point) else np.asarray(point)
+    return float(x), float(y)

@@ -1,0 +1,87 @@
+"""From a ground plan and the machines standing on it to the free ground at a time of day."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+
+import shapely
+from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.site.ground_plan import Barrier, Gate, GroundPlan
+from greaseroute.walk.crossings import closed_roads, wait_lines
+from greaseroute.walk.footprint import closed_ground
+from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.hours import Span, open_crossings, shut_zones
+
+GATE_SLACK_M = 1e-6
+
+Named = tuple[str, BaseGeometry]
+
+
+def site_ground(
+    plan: GroundPlan,
+    placed: Mapping[str, PlacedMachine | Sequence[PlacedMachine]],
+    *,
+    clearance_m: float,
+    at: datetime | None = None,
+    times: Span | None = None,
+    speed_m_s: float = 1.2,
+) -> FreeGround:
+    """Free ground of a site with its machines.
+
+    Parameters
+    ----------
+    plan : GroundPlan
+    placed : mapping of unit to its machine, or to several postures, all of which are kept clear
+    clearance_m : float
+        Kept from everything but the boundary.
+    at, times : datetime, or (from, to)
+        Local moment or span; a zone or crossing that is shut at any moment of it is shut. With
+        neither, everything that has hours is shut.
+
+    Raises
+    ------
+    UnfitProblem
+        A shape that cannot be mended, by its name.
+    """
+    span = times if at is None else (at, at)
+    crossings = open_crossings(plan.crossings, span)
+    named = [
+        *((o.name, o.polygon) for o in plan.obstacles),
+        *((z.name, z.polygon) for z in shut_zones(plan.no_go, span)),
+        *closed_roads(plan.haul_roads, crossings),
+        *barrier_lines(plan.barriers, plan.gates),
+        *machine_ground(placed),
+    ]
+    return FreeGround(
+        plan.boundary,
+        [shape for _, shape in named],
+        clearance_m,
+        names=[name for name, _ in named],
+        waits=wait_lines(plan.haul_roads, crossings),
+        speed_m_s=speed_m_s,
+    )
+
+
+def barrier_lines(barriers: Iterable[Barrier], gates: Iterable[Gate]) -> list[Named]:
+    """Named pieces of barrier that are not a gate."""
+    openings = [g.opening.buffer(GATE_SLACK_M, cap_style="flat") for g in gates]
+    opened = shapely.union_all(openings)
+    return [
+        (barrier.name, piece)
+        for barrier in barriers
+        for piece in shapely.get_parts(barrier.line_string.difference(opened))
+        if isinstance(piece, LineString) and piece.length > GATE_SLACK_M
+    ]
+
+
+def machine_ground(
+    placed: Mapping[str, PlacedMachine | Sequence[PlacedMachine]],
+) -> list[Named]:
+    """Closed ground of every unit under its name; of several postures, all of it."""
+    out: list[Named] = []
+    for unit, machines in placed.items():
+        each = [machines] if isinstance(machines, PlacedMachine) else list(machines)
+        out += [(unit, shape) for machine in each for shape in closed_ground(machine)]
+    return out
