@@ -147,7 +147,7 @@ def _posture_blocks(
     unit: Unit, stands: tuple[StandVisit, ...], site: Site
 ) -> Iterator[PostureBlock]:
     """Stands in the order walked, cut where the unit takes another posture."""
-    letters, pumps, looks = _letters(), itertools.count(1), itertools.count(1)
+    letters, pumps, looks = lettered(), itertools.count(1), itertools.count(1)
     for posture, group in itertools.groupby(stands, key=lambda stand: stand.posture):
         placed = placed_unit(site, unit, posture=posture or None)
         visits = tuple(group)
@@ -155,10 +155,10 @@ def _posture_blocks(
             _stand_block(visit, placed, letter=next(letters), counters=(pumps, looks))
             for visit in visits
         )
-        yield _drawn(placed, visits, blocks)
+        yield _drawn(placed, visits, blocks, clearance_m=site.rules.clearance_m)
 
 
-def _letters() -> Iterator[str]:
+def lettered() -> Iterator[str]:
     """a, b ... z, aa, ab ... for the stands of one unit."""
     for size in itertools.count(1):
         yield from map("".join, itertools.product(string.ascii_lowercase, repeat=size))
@@ -218,16 +218,20 @@ def where_words(visit: StandVisit, placed: PlacedMachine) -> str:
 
 
 def _drawn(
-    placed: PlacedMachine, visits: tuple[StandVisit, ...], blocks: tuple[StandBlock, ...]
+    placed: PlacedMachine,
+    visits: tuple[StandVisit, ...],
+    blocks: tuple[StandBlock, ...],
+    *,
+    clearance_m: float,
 ) -> PostureBlock:
     marks = [Mark(str(row.number), row.task.at_m) for block in blocks for row in block.pumps]
     marks += [Mark(row.label, row.task.at_m, "look") for block in blocks for row in block.looks]
     marks += [Mark("no", f.at_m, "never") for f in placed.fittings if f.joint.never_pump]
     feet = [
-        StandMark(block.letter, (visit.x_m, visit.y_m))
+        StandMark(block.letter, (visit.x_m, visit.y_m), raised=visit.deck is not None)
         for block, visit in zip(blocks, visits, strict=True)
     ]
-    shown = scene(placed, marks=marks, stands=feet)
+    shown = scene(placed, marks=marks, stands=feet, clearance_m=clearance_m)
     return PostureBlock(
         posture=placed.posture,
         title=placed.machine_type.posture(placed.posture).title,

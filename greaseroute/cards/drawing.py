@@ -38,6 +38,8 @@ STYLE = (
     ".m-pin{fill:#fff;stroke:#222;stroke-width:.8}.m-fit{fill:#111;stroke:#fff;stroke-width:.8}"
     ".m-no{fill:none;stroke:#111;stroke-width:2.4}.m-noedge{fill:none;stroke:#fff;stroke-width:5}"
     ".m-hatch{fill:none;stroke:#8a7f66;stroke-width:.7}.m-ground{stroke:#444;stroke-width:1.2}"
+    ".m-foot{fill:#111;stroke:#fff;stroke-width:.8}.m-foot-t{fill:#fff;font-weight:700}"
+    ".m-deck{fill:#fff;stroke:#111;stroke-width:2}.m-deck-t{font-weight:700}"
     ".m-swing{fill:none;stroke:#444;stroke-width:1;stroke-dasharray:7 4}"
 )
 
@@ -50,6 +52,7 @@ class Scene:
     marks: tuple[Mark, ...] = ()
     stands: tuple[StandMark, ...] = ()
     heading_deg: float | None = None
+    clearance_m: float = 0.25
 
 
 def scene(
@@ -58,21 +61,24 @@ def scene(
     marks: Iterable[Mark] = (),
     stands: Iterable[StandMark] = (),
     posture: str | None = None,
+    clearance_m: float = 0.25,
 ) -> Scene:
     """A scene of a machine type, or of a unit with marks and stands in site coordinates.
 
-    ``posture`` is the one drawn: that of the unit, or ``parked`` for a type, unless given.
+    ``clearance_m`` is kept from closed ground; ``posture`` is the one drawn: that of the unit,
+    or ``parked`` for a type, unless given.
     Raises PostureRefused or UnknownName as `place` does.
     """
     if isinstance(machine, MachineType):
         home = at_home(machine, posture=posture or "parked", slew_deg=0.0)
-        return Scene(home, tuple(marks), tuple(stands))
+        return Scene(home, tuple(marks), tuple(stands), None, clearance_m)
     home = at_home(machine, posture=posture or machine.posture, slew_deg=machine.pose.slew_deg)
     return Scene(
         home,
         tuple(Mark(m.label, _own(machine, m.at_m), m.kind) for m in marks),
-        tuple(StandMark(s.label, _own(machine, (*s.at_m, 0.0))[:2]) for s in stands),
+        tuple(StandMark(s.label, _own(machine, (*s.at_m, 0.0))[:2], s.raised) for s in stands),
         machine.pose.heading_deg,
+        clearance_m,
     )
 
 
@@ -105,7 +111,10 @@ def top_view(shown: Scene, *, with_style: bool = True) -> str:
     silhouette_px = _in_picture(outline, project.view)
     named = numbers(shown.marks, silhouette_px, project, keep_out=feet)
     frame = _frame(around.bounds, project.view, named.places)
-    body = [closed(shown.home, project.view), swing(shown.home, project.view)]
+    body = [
+        closed(shown.home, project.view, clearance_m=shown.clearance_m),
+        swing(shown.home, project.view),
+    ]
     body += [*_machine(shown.home, found, project), *named.parts]
     body += [stand(mark, project.view) for mark in shown.stands]
     if shown.heading_deg is not None:

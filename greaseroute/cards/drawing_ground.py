@@ -40,9 +40,9 @@ def person(middle: float, view: View) -> str:
     return head + tag("path", d=data, **stroke)
 
 
-def closed(home: PlacedMachine, view: View) -> str:
-    """Ground nobody walks on, hatched."""
-    area = unary_union(closed_ground(home))
+def closed(home: PlacedMachine, view: View, *, clearance_m: float) -> str:
+    """Ground nobody walks on, with the clearance kept from it, hatched."""
+    area = unary_union(closed_ground(home)).buffer(clearance_m, quad_segs=3)
     bars = hatch_data(area, view, gap=6.0)
     edge = tag("path", d=area_data(area, view), class_="m-hatch", stroke_dasharray="3 2")
     return edge + tag("path", d=bars, class_="m-hatch")

@@ -27,10 +27,11 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class StandMark:
-    """A place for the feet, with its letter."""
+    """A place for the feet, with its letter; ``raised`` where it is on a deck."""
 
     label: str
     at_m: Point2
+    raised: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,8 @@ def _disc(mark: Mark, at: Point2) -> str:
 
 
 def stand(mark: StandMark, view: View) -> str:
-    """A stand: a black square with its letter."""
+    """A stand: a black square with its letter; white with a thick edge on a deck."""
     x, y = view(*mark.at_m)
-    square = tag("rect", x=x - 8, y=y - 8, width="16", height="16", rx="2", fill="#111")
-    return square + words(mark.label, (x, y + 3.8), class_="m-t", style="fill:#fff;font-weight:700")
+    kind = "m-deck" if mark.raised else "m-foot"
+    square = tag("rect", x=x - 7, y=y - 7, width="14", height="14", rx="2", class_=kind)
+    return square + words(mark.label, (x, y + 3.6), class_=f"m-t {kind}-t")

@@ -5,10 +5,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from shapely import STRtree
-from shapely.geometry import LineString, box
+from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.svg import Box, Point2
+
+Segment = tuple[Point2, Point2]
 
 RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0)
 DIRECTIONS = 24
@@ -47,10 +49,25 @@ class Spot:
         return (left + right) / 2, (top + bottom) / 2
 
     @property
-    def leader(self) -> LineString | None:
+    def leader(self) -> Segment | None:
         """The line from the named point to the edge of the box; None where it would be tiny."""
-        line = LineString([self.at, self.middle]).difference(box(*self.box))
-        return line if isinstance(line, LineString) and line.length > GAP else None
+        left, top, right, bottom = self.box
+        dx, dy = self.at[0] - self.middle[0], self.at[1] - self.middle[1]
+        if not (dx or dy):
+            return None
+        # The share of the way from the middle at which the line leaves the box.
+        share = min(
+            (right - left) / 2 / abs(dx) if dx else math.inf,
+            (bottom - top) / 2 / abs(dy) if dy else math.inf,
+        )
+        if (1 - share) * math.hypot(dx, dy) <= GAP:
+            return None
+        return self.at, (self.middle[0] + share * dx, self.middle[1] + share * dy)
+
+    @property
+    def leader_length(self) -> float:
+        """Length of the leader, 0 where there is none."""
+        return math.dist(*self.leader) if self.leader else 0.0
 
 
 class LabelField:
@@ -59,7 +76,7 @@ class LabelField:
     def __init__(self, size: Point2, *, avoid_lines: Sequence[BaseGeometry] = ()) -> None:
         self._size = size
         self._boxes: list[Box] = []
-        self._leaders: list[BaseGeometry] = []
+        self._leaders: list[Segment] = []
         self._soft = STRtree(list(avoid_lines))
         self._soft_shapes = list(avoid_lines)
 
@@ -89,18 +106,17 @@ class LabelField:
 
     def _free(self, spot: Spot) -> bool:
         left, top, right, bottom = spot.box
-        inside = left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]
-        if not inside:
+        if not (left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]):
             return False
         wide = (left - GAP, top - GAP, right + GAP, bottom + GAP)
         if any(_overlap(wide, other) for other in self._boxes):
             return False
-        shape, leader = box(*wide), spot.leader
-        if any(shape.intersects(other) for other in self._leaders):
+        if any(_hits(leader, wide) for leader in self._leaders):
             return False
+        leader = spot.leader
         return leader is None or not (
-            any(leader.intersects(other) for other in self._leaders)
-            or any(leader.intersects(box(*other)) for other in self._boxes)
+            any(_hits(leader, other) for other in self._boxes)
+            or any(_cross(leader, other) for other in self._leaders)
         )
 
     def _hidden(self, spot: Spot) -> float:
@@ -115,6 +131,30 @@ class LabelField:
 
 def _overlap(one: Box, other: Box) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _hits(line: Segment, area: Box) -> bool:
+    """Whether a straight line touches a box (clipped against each pair of sides in turn)."""
+    enter, leave = 0.0, 1.0
+    for start, end, low, high in zip(*line, area[:2], area[2:], strict=True):
+        run = end - start
+        if run == 0:
+            if not low <= start <= high:
+                return False
+            continue
+        near, far = sorted(((low - start) / run, (high - start) / run))
+        enter, leave = max(enter, near), min(leave, far)
+    return enter <= leave
+
+
+def _cross(one: Segment, other: Segment) -> bool:
+    """Whether two straight lines cross."""
+    (a, b), (c, d) = one, other
+    return _turn(a, b, c) * _turn(a, b, d) <= 0 and _turn(c, d, a) * _turn(c, d, b) <= 0
+
+
+def _turn(a: Point2, b: Point2, c: Point2) -> float:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _rings(label: Label) -> Iterator[tuple[float, Iterator[Spot]]]:

@@ -162,13 +162,13 @@ def _inside(polygon: Polygon) -> tuple[float, float]:
 
 
 def _shut_text(area: Area) -> str:
-    return f"no entry {_hours(area.hours)}".strip() + (f": {area.name}" if area.name else "")
+    return "\n".join(filter(None, [area.name, "no entry", _hours(area.hours)]))
 
 
 def _crossing_text(area: Area) -> str:
-    wait = f", wait {area.wait_s:.0f} s" if area.wait_s else ""
-    shut_hours = f", shut {_hours(area.hours)}" if area.hours else ""
-    return f"{area.name or 'crossing'}{wait}{shut_hours}"
+    wait = [f"wait {area.wait_s:.0f} s"] if area.wait_s else []
+    closed = [f"shut {_hours(area.hours)}"] if area.hours else []
+    return "\n".join([area.name or "crossing", *wait, *closed])
 
 
 def _hours(hours: Iterable[Hours]) -> str:

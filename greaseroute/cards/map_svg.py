@@ -2,12 +2,13 @@
 
 import itertools
 
+import numpy as np
 import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards import map_ground, map_walk
-from greaseroute.cards.labels import Label, LabelField
+from greaseroute.cards.labels import Label, LabelField, Spot
 from greaseroute.cards.map_legend import entries, legend
 from greaseroute.cards.map_walk import Marked
 from greaseroute.cards.placing import outlines
@@ -22,6 +23,9 @@ HEIGHT_PX = (320.0, 1000.0)
 EDGE_PX = 26.0
 TITLE_PX = 26.0
 SMALL_PX = 9.5
+ROW_PX = 11.0
+NEAR_PX = 14.0  # a name this close to its place needs no leader
+FARTHEST_NAME_PX = 60.0  # a name further off would name something else
 STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
 
 
@@ -81,7 +85,7 @@ def _labels(
     site: Site, plan: RoundPlan | None, *, view: View, size: Point2, marked: tuple[Marked, ...]
 ) -> list[str]:
     """Places first, then stops, then names on the ground while there is room."""
-    field = LabelField(size, avoid_lines=_avoided(plan, view, marked))
+    field = LabelField(size, avoid_lines=_avoided(site, plan, view=view, marked=marked))
     field.block((0, 0, size[0], TITLE_PX))
     compass = _compass((size[0] - 13, 46.0))
     field.block((size[0] - EDGE_PX, TITLE_PX, size[0], 76))
@@ -93,11 +97,15 @@ def _labels(
     return [_ground_texts(site, view, field), compass, bar, named, stops]
 
 
-def _avoided(plan: RoundPlan | None, view: View, marked: tuple[Marked, ...]) -> list[BaseGeometry]:
-    """Walking lines, piece by piece, and machines, in the picture: what labels should not hide."""
+def _avoided(
+    site: Site, plan: RoundPlan | None, *, view: View, marked: tuple[Marked, ...]
+) -> list[BaseGeometry]:
+    """What labels should not hide: walking lines and fences, piece by piece, and machines."""
     shapes: list[BaseGeometry] = []
-    for technician in plan.technicians if plan else ():
-        points = [view(x, y) for x, y in technician.path]
+    runs = [np.array(technician.path) for technician in plan.technicians] if plan else []
+    runs += [shapely.get_coordinates(barrier.line_string) for barrier in site.ground.barriers]
+    for run in runs:
+        points = [view(x, y) for x, y in run]
         shapes += [LineString(pair) for pair in itertools.pairwise(points)]
     for machine in marked:
         ring = shapely.get_coordinates(machine.outline.convex_hull)
@@ -109,13 +117,23 @@ def _ground_texts(site: Site, view: View, field: LabelField) -> str:
     """Names of areas, crossings and gates near their middle; left out where there is no room."""
     parts = []
     for name in map_ground.ground_names(site.ground):
-        size = (text_width(name.text, SMALL_PX), SMALL_PX + 2)
+        rows = name.text.split("\n")
+        size = (max(text_width(row, SMALL_PX) for row in rows), ROW_PX * len(rows))
         clear = name.clear_m * view.scale + (0.0 if name.inside else 5.0)
         spot = field.place(Label(view(*name.at_m), *size, clear, centred=name.inside))
-        if spot is not None and (spot.leader is None or spot.leader.length < 60):
-            x, y = spot.middle
-            parts.append(words(name.text, (x, y + 3.3), class_="gm-t gm-small gm-halo"))
+        if spot is not None and spot.leader_length < FARTHEST_NAME_PX:
+            parts += _name_rows(rows, spot)
     return "".join(parts)
+
+
+def _name_rows(rows: list[str], spot: Spot) -> list[str]:
+    """The rows of a name, with a leader where it stands well off its place."""
+    x, top = spot.middle[0], spot.box[1]
+    lead = [map_walk.lead(spot)] if spot.leader_length > NEAR_PX else []
+    return lead + [
+        words(row, (x, top + ROW_PX * k + SMALL_PX - 0.5), class_="gm-t gm-small gm-halo")
+        for k, row in enumerate(rows)
+    ]
 
 
 def _roles(plan: RoundPlan | None) -> dict[str, str]:

@@ -114,17 +114,18 @@ def _number_width(label: str) -> float:
     return max(PILL_PX, text_width(label, NUMBER_PX) + 6)
 
 
-def _lead(spot: Spot) -> str:
+def lead(spot: Spot) -> str:
+    """The line from a label to what it names."""
     if spot.leader is None:
         return ""
-    (x0, y0), (x1, y1) = spot.leader.coords[0], spot.leader.coords[-1]
+    (x0, y0), (x1, y1) = spot.leader
     return tag("path", d=f"M{num(x0)} {num(y0)}L{num(x1)} {num(y1)}", class_="gm-lead")
 
 
 def _name_only(machine: Marked, spot: Spot) -> str:
     x, y = spot.middle
     name = words(machine.unit, (x, y + 3.6), class_="gm-t gm-small gm-halo")
-    return _lead(spot) + name
+    return lead(spot) + name
 
 
 def _pill(machine: Marked, spot: Spot, *, named: bool) -> str:
@@ -136,7 +137,7 @@ def _pill(machine: Marked, spot: Spot, *, named: bool) -> str:
     middle = (left + number / 2, bottom - 4.6)
     text = words(machine.label, middle, class_="gm-t gm-no")
     name = words(machine.unit, (left + number + 3, bottom - 4.8), class_="gm-t gm-unit")
-    return _lead(spot) + (white if named else "") + dark + text + (name if named else "")
+    return lead(spot) + (white if named else "") + dark + text + (name if named else "")
 
 
 def _rounded(corner: Point2, *, width: float, fill: str) -> str:
@@ -161,6 +162,5 @@ def places(named: Iterable[Place], view: View, *, field: LabelField, roles: dict
 
 def _place_name(name: str, spot: Spot) -> str:
     x, y = spot.middle
-    far = spot.leader is not None and spot.leader.length > 14
-    lead = _lead(spot) if far else ""
-    return lead + words(name, (x, y + 4), class_="gm-t gm-place gm-halo")
+    line = lead(spot) if spot.leader_length > 14 else ""
+    return line + words(name, (x, y + 4), class_="gm-t gm-place gm-halo")

@@ -7,8 +7,15 @@ from greaseroute.cards.cautions import AID, caution_text
 from greaseroute.cards.tally import WalkTally, left_by_reason, left_name, tally
 from greaseroute.cards.words import certificate, clock, count, day, listed
 from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
+from greaseroute.units import S_PER_MIN
 
 WIDTH = 80
+COLUMNS = 4
+NAME_WIDTH = 14
+WALK_ROWS = (
+    *("", "start", "finish", "walk, m", "walking, min", "work, min", "waiting, min"),
+    *("units", "fittings", "strokes"),
+)
 
 
 def summary_text(plan: RoundPlan) -> str:
@@ -64,29 +71,30 @@ def _head(plan: RoundPlan) -> list[str]:
 
 
 def _walks(plan: RoundPlan) -> list[str]:
-    head = ["technician", "start", "finish", "walk m", "walk min", "work min", "wait min"]
-    rows = [[*head, "units", "fittings", "strokes"]]
-    rows += [_walk_row(technician, tally(technician)) for technician in plan.technicians]
-    lines = ["The walk", *_table(rows, words=1)]
+    """One column a technician, a few technicians to a block so that it fits the width."""
+    lines = []
+    for block in range(0, len(plan.technicians), COLUMNS):
+        walks = plan.technicians[block : block + COLUMNS]
+        columns = [WALK_ROWS, *(_walk_column(walk, tally(walk)) for walk in walks)]
+        rows = list(zip(*columns, strict=True))
+        lines += _table(rows, words=1)
     for technician in plan.technicians:
         if technician.start_place:
             ends = f"{technician.name}: from {technician.start_place} to "
             lines += _filled(ends + technician.finish_place, first="  ", rest="    ")
-    return lines
+    return ["The walk", *lines]
 
 
-def _walk_row(technician: TechnicianPlan, work: WalkTally) -> list[str]:
+def _walk_column(technician: TechnicianPlan, work: WalkTally) -> tuple[str, ...]:
     spans = (technician.walk_s, technician.work_s, technician.wait_s)
-    return [
-        technician.name,
+    return (
+        technician.name[:NAME_WIDTH],
         clock(technician.start),
         clock(technician.finish),
         f"{technician.walk_m:.0f}",
-        *(f"{span_s / 60:.1f}" for span_s in spans),
-        str(work.units),
-        str(work.fittings),
-        str(work.strokes),
-    ]
+        *(f"{span_s / S_PER_MIN:.1f}" for span_s in spans),
+        *map(str, (work.units, work.fittings, work.strokes)),
+    )
 
 
 def _cartridges(plan: RoundPlan) -> list[str]:

@@ -59,11 +59,12 @@ def round_files(
     from greaseroute.cards.geojson import walk_geojson
     from greaseroute.cards.gpx import walk_gpx
     from greaseroute.cards.html import card_html
+    from greaseroute.cards.lonlat import lonlat_of
     from greaseroute.cards.map_svg import map_svg
     from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 
     progress("drawing the map and the card")
-    to_lonlat = None
+    to_lonlat = lonlat_of(site)
     files = {
         "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
         "card.html": (card_html(plan, site), "utf-8"),

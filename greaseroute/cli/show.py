@@ -1,0 +1,133 @@
+"""``greaseroute show``: draw a machine type, a unit, the ground of a site, or the whole shelf."""
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from greaseroute.cli.files import write_bytes, write_text
+from greaseroute.cli.options import add_options
+from greaseroute.errors import UnknownName
+
+if TYPE_CHECKING:
+    from greaseroute.catalogue.placed import PlacedMachine
+    from greaseroute.site.model import Site
+
+HELP = "draw a machine type, a unit or the ground"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What to draw, in which posture, and where to."""
+    parser.add_argument(
+        "what", metavar="TYPE|SITE", nargs="?", help="a type of the shelf, or a site's folder"
+    )
+    parser.add_argument("unit", metavar="UNIT", nargs="?", help="a unit of that site")
+    parser.add_argument("--all", action="store_true", help="every type of the shelf in one sheet")
+    parser.add_argument(
+        "--posture", metavar="NAME", help="posture drawn (default: the unit's own, or parked)"
+    )
+    add_options(parser, "out")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Draw; prints the list of numbered fittings and the files written."""
+    if args.all:
+        return _show_shelf(args)
+    if args.what is None:
+        raise UnknownName(
+            "show", "nothing named", limit="a TYPE, a SITE [UNIT] or --all", next_step="name one"
+        )
+    folder = Path(args.what)
+    if (folder / "site.toml").is_file() or args.unit:
+        return _show_site(args, folder)
+    return _show_type(args)
+
+
+def _show_shelf(args: argparse.Namespace) -> int:
+    from greaseroute.cards.type_sheet import contact_sheet
+    from greaseroute.catalogue.shelf import shelf_names, shelf_type
+
+    types = [shelf_type(name) for name in shelf_names()]
+    sheet = contact_sheet(types, posture=args.posture or "parked")
+    _say_written(args.out, _write(args.out, "shelf", sheet))
+    return 0
+
+
+def _show_type(args: argparse.Namespace) -> int:
+    from greaseroute.cards.type_sheet import type_at_home
+    from greaseroute.catalogue.shelf import shelf_type
+
+    kind = shelf_type(args.what)
+    machine = type_at_home(kind, posture=args.posture or "parked")
+    return _show_machine(args, machine, name=kind.name, north=False)
+
+
+def _show_site(args: argparse.Namespace, folder: Path) -> int:
+    from greaseroute.cards.map_svg import map_svg
+    from greaseroute.cards.placing import placed_unit
+    from greaseroute.site.folder import read_site
+
+    site = read_site(folder)
+    if args.unit is None:
+        _say_written(args.out, _write(args.out, "ground", map_svg(site)))
+        return 0
+    unit = next((unit for unit in site.units if unit.unit == args.unit), None)
+    if unit is None:
+        raise _no_such_unit(site, args.unit)
+    return _show_machine(
+        args, placed_unit(site, unit, posture=args.posture), name=unit.unit, north=True
+    )
+
+
+def _no_such_unit(site: "Site", name: str) -> UnknownName:
+    known = ", ".join(unit.unit for unit in site.units)
+    return UnknownName(
+        f"unit of {site.name}", repr(name), limit=known, next_step="name one of these"
+    )
+
+
+def _show_machine(
+    args: argparse.Namespace, machine: "PlacedMachine", *, name: str, north: bool
+) -> int:
+    from greaseroute.cards.drawing import side_view, top_view
+    from greaseroute.cards.type_sheet import numbered_scene
+
+    shown = numbered_scene(machine, north=north)
+    files = [
+        *_write(args.out, f"{name}-side", side_view(shown)),
+        *_write(args.out, f"{name}-top", top_view(shown)),
+    ]
+    print("\n".join(_listing(machine)))
+    _say_written(args.out, files)
+    return 0
+
+
+def _listing(machine: "PlacedMachine") -> list[str]:
+    """The fittings as numbered on the drawing."""
+    from greaseroute.cards.type_sheet import numbered_fittings
+
+    kind = machine.machine_type
+    lines = [f"{kind.title} ({kind.name}), {machine.posture}; origin of figures: {kind.origin}"]
+    rows = numbered_fittings(machine)
+    width = max((len(row.joint) for row in rows), default=0)
+    named = max((len(row.fitting) for row in rows), default=0)
+    lines += [
+        f"{row.label:>4}  {row.joint:<{width}}  {row.fitting:<{named}}  {row.note or row.interval}"
+        for row in rows
+    ]
+    return lines
+
+
+def _write(folder: Path, name: str, svg: str) -> list[str]:
+    """Write one picture as SVG, and as PNG where that is installed; gives the names."""
+    from greaseroute.cards.png import png_ready, svg_to_png
+
+    write_text(folder / f"{name}.svg", svg)
+    if not png_ready():
+        return [f"{name}.svg"]
+    write_bytes(folder / f"{name}.png", svg_to_png(svg))
+    return [f"{name}.svg", f"{name}.png"]
+
+
+def _say_written(folder: Path, names: Sequence[str]) -> None:
+    print(f"Written to {folder}: {', '.join(names)}")
