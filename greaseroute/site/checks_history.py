@@ -76,9 +76,15 @@ def above_fleet(draft: Draft) -> Iterator[Fault]:
 
 
 def backward_hours(draft: Draft) -> Iterator[Fault]:
-    """A service or reading below an earlier one of the same unit."""
-    for trace in _traces(draft).values():
-        for (earlier_file, before), (file, after) in pairwise(trace):
+    """A service or reading below an earlier one of the same unit.
+
+    Those above the unit's meter are left out: they are told already, and would make every later
+    record look backward.
+    """
+    now_h = {u.unit: u.meter_h for u in reversed(draft.units)}
+    for name, trace in _traces(draft).items():
+        believed = [d for d in trace if d[1].meter_h <= now_h.get(name, float("inf"))]
+        for (earlier_file, before), (file, after) in pairwise(believed):
             if after.meter_h < before.meter_h:
                 allowed = f"at least {before.meter_h:g} h as in {earlier_file}:{before.line}"
                 texts = (f"{after.meter_h:g}", allowed, BACKWARDS)
