@@ -1,7 +1,7 @@
 """Thousands of weeks drawn at once: services, strokes, grams and cartridges, morning by morning."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,6 +53,26 @@ def _per_service(rows: JointRows, greases: Sequence[str]) -> FloatArray:
     return table.reshape(len(rows), -1)
 
 
+def ordinary_start(
+    rows: JointRows, mean_h: FloatArray, *, weeks: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Hours and days since greased, (weeks, N) each, of a week long after any record.
+
+    Every moment of an interval is as likely; joints of one unit and interval are greased
+    together. ``mean_h`` (units,) are hours a calendar day; a unit that stands has all days alike.
+    """
+    keys = np.stack([rows.unit, rows.limit_h, rows.limit_days], axis=1)
+    _, group = np.unique(keys, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    used = rng.random((weeks, int(group.max(initial=0)) + 1))[:, group]
+    a_day = mean_h[rows.unit]
+    by_hours = np.full(len(rows), np.inf)
+    np.divide(rows.limit_h, a_day, out=by_hours, where=a_day > 0)
+    cycle = np.minimum(by_hours, rows.limit_days)
+    cycle[~np.isfinite(cycle)] = 1.0  # every shift alone, or a unit that stands
+    return used * cycle * a_day, np.floor(used * cycle)
+
+
 def simulate(
     rows: JointRows,
     calendar: Calendar,
@@ -62,18 +82,28 @@ def simulate(
     ahead_h: float,
     weeks: int = LEAST_WEEKS,
     seed: int = 1,
+    ordinary: bool = False,
 ) -> Weeks:
     """``weeks`` weeks in which every joint is greased on the first morning it is due.
 
-    Hours are drawn unit by unit; ``rates`` (units, mornings) say how fast intervals are used up.
-    The same seed draws the same hours, so that a what-if differs by its cause alone.
+    They begin with what the records say today, or, if ``ordinary``, somewhere in the middle of
+    each interval, as a week long after. Hours are drawn unit by unit; ``rates`` (units, mornings)
+    say how fast intervals are used up. The same seed draws the same hours, so that a what-if
+    differs by its cause alone.
     """
     rng = np.random.default_rng(seed)
     days = len(calendar)
     hours = draw_hours(day_hours, weeks=weeks, days=days, rng=rng)
     greases = tuple(dict.fromkeys(service.grease.name for service in rows.services))
     table = _per_service(rows, greases)
+    if ordinary:
+        rows = replace(rows, greased_today=np.zeros(len(rows), dtype=np.bool_))
     clockwork = Clockwork.start(rows, calendar, ahead_h=ahead_h, weeks=weeks)
+    if ordinary:
+        mean_h = np.array([hours.mean_h for hours in day_hours])
+        work_share = days / sum(calendar.step_days)
+        drawn = ordinary_start(rows, mean_h * work_share, weeks=weeks, rng=rng)
+        clockwork.since_h, clockwork.since_days = drawn
     services = np.zeros((weeks, days))
     used = np.zeros((weeks, days, 3, len(greases)))
     of_joint = np.zeros(len(rows))

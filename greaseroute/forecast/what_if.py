@@ -16,6 +16,11 @@ FORM = re.compile(r"(?:(?P<unit>[^:=]+):)?(?P<severity>[^:=]+)=(?P<days>\d+) ?da
                   r"(?:(?P<unit2>[^:=]+):)?(?P<severity2>[^:=]+)=all")  # fmt: skip
 
 
+WET_FACTOR = 0.5
+"""Factor of a what-if named ``wet`` where the site gives no severity of that name: wet work halves
+intervals at least (common practice, no source)."""
+
+
 class WhatIf(Record):
     """A severity that holds for the first ``days`` days (None: all), for one unit or all."""
 
@@ -56,10 +61,12 @@ def _factor(site: Site, name: str) -> float:
     for severity in site.severities:
         if severity.name == name:
             return severity.interval_factor
+    if name == "wet":
+        return WET_FACTOR
     raise UnknownName(
         "--what-if",
         f"severity {name!r}",
-        limit=", ".join(s.name for s in site.severities) or "none",
+        limit=", ".join([*(s.name for s in site.severities), "wet"]),
         next_step="add a [[severity]] to site.toml",
     )
 
