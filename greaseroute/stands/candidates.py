@@ -17,6 +17,7 @@ from greaseroute.stands.reach import (
     Hulls,
     Mask,
     band_numbers,
+    flat_m,
     sees,
     serves,
     stack_hulls,
@@ -86,7 +87,7 @@ def unit_stands(
     rings = ring_points(closed, clearance_m=clearance_m)
     spots = ground_places(placed, wanted, rings=rings, free=local, reach=reach)
     everywhere = _places(spots, decks, hulls=hulls, wanted=wanted, reach=reach)
-    kept = _kept(everywhere)
+    kept = _kept(everywhere, np.asarray([w.at_m for w in wanted]))
     stands = tuple(_stand(everywhere, i, decks=decks, wanted=wanted, reach=reach) for i in kept)
     missed = _missed(wanted, everywhere, Around(spots, hulls, reach))
     return UnitStands(placed.posture, tuple(wanted), stands, missed)
@@ -105,12 +106,12 @@ def ground_places(
     spots = np.vstack([rings, nearest_points(free, goals)])
     far = max(LOOK_M if w.look else reach.arm_m + w.hose_m for w in wanted)
     spots = on_ground(free, close_to(spots, goals, within_m=far + 0.5))
-    order = _own_order(placed, spots)
+    order = own_order(placed, spots)
     return np.column_stack([spots[order], np.zeros(len(order))])
 
 
-def _own_order(placed: PlacedMachine, spots: Array) -> Array:
-    """Order by the machine's own frame: a site turned or moved gives the same stands."""
+def own_order(placed: PlacedMachine, spots: Array) -> Array:
+    """Row numbers in the order of the machine's own frame, however the site lies."""
     heading = np.radians(placed.pose.heading_deg)
     east, north = spots[:, 0] - placed.pose.x_m, spots[:, 1] - placed.pose.y_m
     forward = east * np.sin(heading) + north * np.cos(heading)
@@ -138,12 +139,12 @@ def _places(
     return Places(spots, deck, table)
 
 
-def _kept(places: Places) -> list[int]:
+def _kept(places: Places, goals: Array) -> list[int]:
     """Ground first; a deck only for what no place on the ground serves (nobody climbs for less)."""
     on_deck = np.asarray(places.deck, dtype=int) >= 0
     from_ground = places.table[~on_deck].any(axis=0)
     table = places.table & ~(on_deck[:, None] & from_ground[None, :])
-    return keep(places.spots, table)
+    return keep(places.spots, table, far_m=flat_m(places.spots, goals))
 
 
 def _stand(

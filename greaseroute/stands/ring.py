@@ -9,12 +9,12 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.stands.reach import Array
 
-# Rings at these distances outside the closed ground and its clearance. The first is just off the
+# Rings at these distances outside the closed ground and its clearance. The first is at the
 # limit; the others give a flatter line of sight under a body.
-RING_STEPS_M = (0.02, 0.20, 0.40)
+RING_STEPS_M = (1e-6, 0.20, 0.40)
 SPACING_M = 0.30
 # A point found as nearest on the edge of free ground is pushed this far into it.
-NUDGE_M = 0.005
+NUDGE_M = 1e-6
 
 
 def ring_points(closed: Sequence[Polygon], *, clearance_m: float) -> Array:

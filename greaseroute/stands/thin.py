@@ -16,7 +16,7 @@ APART_M = 0.6
 MOST_STANDS = 20
 
 
-def keep(places: Array, table: Mask, *, most: int = MOST_STANDS) -> list[int]:
+def keep(places: Array, table: Mask, *, far_m: Array, most: int = MOST_STANDS) -> list[int]:
     """Row numbers of the places to keep, ascending.
 
     Parameters
@@ -25,12 +25,15 @@ def keep(places: Array, table: Mask, *, most: int = MOST_STANDS) -> list[int]:
         In an order that does not hang on how the site lies (ties go to the first).
     table : (n, m) bool array
         What each place serves.
+    far_m : (n, m) array
+        Horizontal distance from each place to each fitting: the nearest place is always kept.
     """
     useful = [int(i) for i in np.nonzero(table.any(axis=1))[0]]
     useful = _not_outdone(places, table, useful)
+    effort = np.where(table, far_m, 0.0).sum(axis=1)
     apart = APART_M
     while True:
-        kept = _spread(places, table, rows=useful, apart_m=apart)
+        kept = _spread(places, table, rows=useful, effort=effort, apart_m=apart)
         if len(kept) <= most or apart > 64 * APART_M:
             return _fewest_more(table, kept, most=most)
         apart *= 1.5
@@ -47,19 +50,25 @@ def _not_outdone(places: Array, table: Mask, rows: Sequence[int]) -> list[int]:
     return [int(i) for i in picked[~outdone]]
 
 
-def _spread(places: Array, table: Mask, *, rows: Sequence[int], apart_m: float) -> list[int]:
+def _spread(
+    places: Array, table: Mask, *, rows: Sequence[int], effort: Array, apart_m: float
+) -> list[int]:
     groups: dict[bytes, list[int]] = {}
     for row in rows:
         groups.setdefault(table[row].tobytes(), []).append(row)
-    kept = [i for group in groups.values() for i in _apart(places, group, apart_m=apart_m)]
-    return sorted(kept)
+    return sorted(
+        i
+        for group in groups.values()
+        for i in _apart(places, group, effort=effort, apart_m=apart_m)
+    )
 
 
-def _apart(places: Array, group: Sequence[int], *, apart_m: float) -> list[int]:
-    """Farthest-point choice: the first, then always the one farthest from those kept."""
+def _apart(
+    places: Array, group: Sequence[int], *, effort: Array, apart_m: float
+) -> list[int]:
+    """The place nearest to the work, then always the one farthest from those kept."""
     spots = places[list(group)]
-    middle = np.linalg.norm(spots - spots.mean(axis=0), axis=1)
-    chosen = [_first_most(middle)]
+    chosen = [_first_most(-effort[list(group)])]
     gap = np.linalg.norm(spots - spots[chosen[0]], axis=1)
     while gap.max() > apart_m:
         chosen.append(_first_most(gap))

@@ -1,0 +1,124 @@
+"""The crew's problem filled in: who can take which way, windows, loads, stores, spans of hours."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.rounds.build_problem import SiteWays, strokes_of
+from greaseroute.rounds.problem import CANNOT, CrewProblem, Phase
+from greaseroute.rounds.unit_tours import IntArray
+from greaseroute.rounds.work import Outfit, outfit_of
+from greaseroute.site.crew import Gun, Technician
+from greaseroute.site.model import Site
+from greaseroute.units import ms
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Member:
+    """One technician of the round: points of start and finish, hours, walking times by span."""
+
+    technician: Technician
+    start: int
+    finish: int
+    start_ms: int
+    end_ms: int
+    spans: tuple[tuple[int, IntArray], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Team:
+    """Everything the crew's problem is filled from. ``outfit_of_visit`` says who a visit is for."""
+
+    site: Site
+    members: tuple[Member, ...]
+    ways: SiteWays
+    outfit_of_visit: tuple[Outfit, ...]
+    windows: Mapping[str, tuple[int, int]]
+    length_mm: tuple[IntArray, ...]
+    stores: tuple[int, ...]
+
+
+def crew_problem(team: Team, *, skip_loss: Mapping[str, int]) -> CrewProblem:
+    """The integers of the crew's problem."""
+    members, ways = team.members, team.ways
+    guns = [gun.name for gun in team.site.guns]
+    travel = [
+        np.stack([m.spans[k][1] for m in members]) for k in range(len(members[0].spans))
+    ]
+    can = _can(team)
+    strokes = [strokes_of(visit, guns) for visit in ways.visits]
+    total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
+    fixed = np.where(can, total - ways.route_ms[None, :], 0)
+    return CrewProblem(
+        travel_ms=travel[0],
+        length_mm=team.length_mm[0],
+        way_unit=ways.way_unit,
+        way_enter=ways.way_enter,
+        way_leave=ways.way_leave,
+        way_ms=total,
+        way_loss=np.asarray([ways.visits[w.visit].loss for w in ways.ways], np.int64),
+        way_strokes=np.asarray([strokes[w.visit] for w in ways.ways], np.int64),
+        skip_loss=np.asarray([skip_loss[unit] for unit in ways.units], np.int64),
+        window_ms=np.asarray([team.windows[unit] for unit in ways.units], np.int64),
+        start_point=_column(m.start for m in members),
+        finish_point=_column(m.finish for m in members),
+        start_ms=_column(m.start_ms for m in members),
+        end_ms=_column(m.end_ms for m in members),
+        store_points=_column(team.stores),
+        bag_cartridges=_column(bag(m.technician, team.site) for m in members),
+        cartridge_strokes=_cartridges(team, strokes),
+        reload_ms=ms(team.site.rules.reload_s),
+        phases=_phases(team, travel),
+        gun_left_strokes=np.asarray([[g.left_strokes for g in team.site.guns]] * len(members), np.int64),
+        way_fixed_ms=fixed,
+    )
+
+
+def _column(values: object) -> IntArray:
+    return np.asarray(list(values), dtype=np.int64)  # type: ignore[call-overload]
+
+
+def _phases(team: Team, travel: Sequence[IntArray]) -> tuple[Phase, ...]:
+    return tuple(
+        Phase(team.members[0].spans[k][0], travel[k], team.length_mm[k])
+        for k in range(1, len(travel))
+    )
+
+
+def _can(team: Team) -> np.ndarray:
+    """Which technician may take which way: those of the outfit that it was worked out for."""
+    outfits = [outfit_of(m.technician, team.site) for m in team.members]
+    return np.asarray(
+        [[o == team.outfit_of_visit[w.visit] for w in team.ways.ways] for o in outfits], dtype=bool
+    )
+
+
+def bag(technician: Technician, site: Site) -> int:
+    """Cartridges to put in that fit into the bag beside the reserve of each grease; at least one."""
+    held = {gun.grease for gun in site.guns if gun.name in technician.guns}
+    reserve = sum(g.reserve_cartridges for g in site.greases if g.name in held)
+    return max(1, technician.bag_cartridges - reserve)
+
+
+def _capacity(gun: Gun, site: Site) -> int:
+    return cartridge_strokes(gun, next(g for g in site.greases if g.name == gun.grease))
+
+
+def _allowed_for_changes(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
+    """Time of cartridge changes for each way: the share of a cartridge that it takes, each gun."""
+    per_stroke = [ms(g.change_s) / _capacity(g, team.site) for g in team.site.guns]
+    each = [round(sum(n * t for n, t in zip(row, per_stroke, strict=True))) for row in strokes]
+    return np.asarray([each[w.visit] for w in team.ways.ways], np.int64)
+
+
+def _cartridges(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
+    """Strokes of a cartridge that can be relied on: less what the largest fitting may waste."""
+    most = {gun.name: 1 for gun in team.site.guns}
+    for visit in team.ways.visits:
+        for joint in visit.work.joints:
+            for f in joint.fittings:
+                most[f.gun] = max(most[f.gun], f.strokes)
+    row = [max(1, _capacity(g, team.site) - most[g.name] + 1) for g in team.site.guns]
+    return np.asarray([row] * len(team.members), np.int64)

@@ -1,0 +1,182 @@
+"""Everything before the search: what is due, where one stands for it, which ways there are."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.due.worklist import DueItem
+from greaseroute.errors import UnknownName
+from greaseroute.rounds.left import no_gun, whole_unit
+from greaseroute.rounds.morning import Morning, morning_of
+from greaseroute.rounds.plan import LeftOut
+from greaseroute.rounds.survey import Surveyed, as_posed, poses_for, survey, terms_of
+from greaseroute.rounds.visits import UnitVisit, unit_visit
+from greaseroute.rounds.walker import Walker
+from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
+from greaseroute.rounds.yard import Stances, Yard, place_named, stances_now, yard_of
+from greaseroute.site.crew import Technician
+from greaseroute.site.model import Site
+from greaseroute.walk.no_path import NoPath
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wish:
+    """What the caller asks for: the moment, the work (None: what is due), looks, who, until when."""
+
+    at: datetime
+    work: Sequence[WorkItem] | None = None
+    with_looks: bool = False
+    technicians: tuple[str, ...] | None = None
+    finish_by: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """The site as technicians of one outfit find it: work, stands and visits, unit by unit."""
+
+    outfit: Outfit
+    works: tuple[UnitWork, ...]
+    surveyed: dict[str, Surveyed]
+    visits: dict[str, UnitVisit]
+    walker: Walker
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prepared:
+    """A round ready to be searched. ``left`` is what no search can serve, apart from reach."""
+
+    site: Site
+    morning: Morning
+    technicians: tuple[Technician, ...]
+    items: tuple[DueItem, ...]
+    yard: Yard
+    outlooks: tuple[Outlook, ...]
+    left: tuple[LeftOut, ...]
+
+
+def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
+    """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused."""
+    morning = morning_of(site, wish.at, finish_by=wish.finish_by)
+    crew = _crew(site, wish.technicians)
+    items = due_items(site, wish.at, work=wish.work)
+    outfits = tuple(dict.fromkeys(outfit_of(t, site) for t in crew))
+    works = [unit_works(site, items, outfit=o, with_looks=wish.with_looks) for o in outfits]
+    starts = [place_named(site, t.start).point for t in crew]
+    yard, surveys = _yard_and_stands(site, morning, outfits=outfits, works=works, starts=starts,
+                                     progress=progress)  # fmt: skip
+    progress("tours inside the units")
+    outlooks = tuple(
+        _outlook(site, yard, outfit=o, works=w, surveyed=s)
+        for o, w, s in zip(outfits, works, surveys, strict=True)
+    )
+    left = [*no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
+    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left))
+
+
+def _crew(site: Site, names: Sequence[str] | None) -> tuple[Technician, ...]:
+    if names is None:
+        return site.technicians
+    known = {t.name: t for t in site.technicians}
+    for name in names:
+        if name not in known:
+            raise UnknownName(
+                "technician", repr(name), limit=", ".join(known), next_step="see site.toml"
+            )
+    return tuple(known[name] for name in names)
+
+
+def _yard_and_stands(
+    site: Site,
+    morning: Morning,
+    *,
+    outfits: Sequence[Outfit],
+    works: Sequence[Sequence[UnitWork]],
+    starts: Sequence[Point],
+    progress: Progress,
+) -> tuple[Yard, list[dict[str, Surveyed]]]:
+    """Ground and stands. A unit closes the ground of every posture that it is worked in."""
+    progress("placing machines, free ground")
+    now = stances_now(site)
+    yard = yard_of(site, now, morning)
+    progress("stands and postures")
+    posed = {unit: as_posed(placed[0]) for unit, placed in now.items()}
+    free = yard.walkable(starts)
+    may_move = site.rules.posture_moves
+    poses = [
+        poses_for(w, posed, terms=terms_of(free, site.rules, o.reach), may_move=may_move)
+        for o, w in zip(outfits, works, strict=True)
+    ]
+    wider: Stances = {
+        unit: tuple(
+            {p.placed.posture: p.placed for each in poses if unit in each for p in each[unit].poses}.values()
+        )
+        or placed
+        for unit, placed in now.items()
+    }
+    if any(len(stance) > 1 for stance in wider.values()):
+        yard = yard_of(site, wider, morning)
+        free = yard.walkable(starts)
+    surveys = [
+        survey(w, p, terms=terms_of(free, site.rules, o.reach))
+        for o, w, p in zip(outfits, works, poses, strict=True)
+    ]
+    return yard, surveys
+
+
+def _outlook(
+    site: Site,
+    yard: Yard,
+    *,
+    outfit: Outfit,
+    works: Sequence[UnitWork],
+    surveyed: dict[str, Surveyed],
+) -> Outlook:
+    walker = Walker(yard.grounds, outfit.speed_m_s)
+    visits = {}
+    for work in works:
+        visit = unit_visit(
+            surveyed[work.unit.unit].reach,
+            work.joints,
+            walk=walker.walk_ms,
+            rules=site.rules,
+            outfit=outfit,
+        )
+        if visit is not None and visit.ways:
+            visits[work.unit.unit] = visit
+    return Outlook(outfit, tuple(works), surveyed, visits, walker)
+
+
+def _cut_off(
+    yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]
+) -> list[LeftOut]:
+    """Units with free ground beside them that nobody can walk to, with what is in the way."""
+    reached = {unit for outlook in outlooks for unit in outlook.visits}
+    free = yard.walkable(starts)
+    found: dict[str, list[LeftOut]] = {}
+    for outlook in outlooks:
+        for work in outlook.works:
+            unit = work.unit.unit
+            if unit not in reached and unit not in found:
+                found[unit] = _why_cut_off(yard, work, free=free, start=starts[0])
+    return [record for records in found.values() for record in records]
+
+
+def _why_cut_off(
+    yard: Yard, work: UnitWork, *, free: BaseGeometry, start: Point
+) -> list[LeftOut]:
+    """Reasons for a unit without a stand, if it is the way there that is missing; else none."""
+    from shapely.ops import nearest_points
+
+    ground = yard.grounds[0][1]
+    beside = nearest_points(ground.free, Point(work.unit.x_m, work.unit.y_m))[0]
+    if free.distance(beside) <= 1e-6:
+        return []
+    way = ground.path(start, beside)
+    if not isinstance(way, NoPath):
+        return []
+    return whole_unit(work, f"cut off: {way.reason}", helps=way.helps)

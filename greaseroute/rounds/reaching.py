@@ -1,0 +1,176 @@
+"""Where one stands at a unit in each posture that may be asked for, and what stays out of reach."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.errors import PostureRefused
+from greaseroute.rounds.nodes import LOOK, Item, item_of
+from greaseroute.rounds.postures import fewest_moves
+from greaseroute.rounds.work import UnitWork
+from greaseroute.site.crew import Reach
+from greaseroute.site.fleet import Unit
+from greaseroute.stands.candidates import unit_stands, wanted_fittings
+from greaseroute.stands.clear import clear_points
+from greaseroute.stands.reach import Array
+from greaseroute.stands.stand import UnitStands
+from greaseroute.walk.footprint import closed_ground
+
+
+@dataclass(frozen=True, slots=True)
+class Posed:
+    """A unit in one posture and the ground that it closes."""
+
+    placed: PlacedMachine
+    closed: tuple[Polygon, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """Under which terms somebody works: free ground (that can be walked to), distance, reach."""
+
+    free: BaseGeometry
+    clearance_m: float
+    reach: Reach
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UnitReach:
+    """Stands at one unit in its posture and in those that would help; where to stand clear."""
+
+    work: UnitWork
+    now: str
+    stands: Mapping[str, UnitStands]
+    clear: Array = field(default_factory=lambda: np.zeros((0, 2)))
+
+    def served(self, posture: str) -> frozenset[Item]:
+        """What the stands of a posture serve."""
+        found = self.stands[posture]
+        return frozenset(
+            item_of(found.wanted[j].look, found.wanted[j].key)
+            for stand in found.stands
+            for j in stand.serves
+        )
+
+    @property
+    def has_clear(self) -> bool:
+        """Whether there is a place to stand clear while the machine moves."""
+        return len(self.clear) > 0
+
+    @property
+    def wanted(self) -> frozenset[Item]:
+        """Every fitting and look point to be done here."""
+        fittings = {f.key for joint in self.work.joints for f in joint.fittings}
+        return frozenset(fittings | {(LOOK, name) for name in self.work.looks})
+
+    def moves(self, wanted: frozenset[Item]) -> tuple[str, ...]:
+        """The fewest postures to ask for, in order, that serve all of ``wanted`` in reach."""
+        served = {posture: self.served(posture) for posture in self.stands}
+        order = [p.name for p in self.work.machine_type.postures if p.name in self.stands]
+        return fewest_moves(served, now=self.now, wanted=wanted, order=order)
+
+
+def posed(unit: Unit, work: UnitWork, *, posture: str | None = None) -> Posed | None:
+    """The unit in a posture (the one it stands in if not told), None where it cannot take it."""
+    pose = Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg)
+    try:
+        placed = place(work.machine_type, pose, posture=posture or unit.posture)
+    except PostureRefused:
+        return None
+    return Posed(placed, tuple(closed_ground(placed)))
+
+
+def reach_unit(work: UnitWork, poses: Sequence[Posed], *, terms: Terms) -> UnitReach:
+    """Stands at one unit in the given poses; the first is the posture it stands in."""
+    stands = {p.placed.posture: _stands(work, p, terms=terms) for p in poses}
+    moves_here = len(poses) > 1 or any(_turns(work))
+    clear = clear_points([p.placed for p in poses], free=terms.free) if moves_here else None
+    now = poses[0].placed.posture
+    return UnitReach(work, now, stands, np.zeros((0, 2)) if clear is None else clear)
+
+
+def _turns(work: UnitWork) -> list[str]:
+    """Joints here that make the machine turn while one stands clear."""
+    return [
+        j.joint.name
+        for j in work.joints
+        if j.joint.procedure is not None and j.joint.procedure.stand_clear
+    ]
+
+
+def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
+    posture = pose.placed.posture
+    hoses = {
+        f.key: f.hose_m
+        for joint in work.joints
+        if not joint.joint.postures or posture in joint.joint.postures
+        for f in joint.fittings
+    }
+    looks = [
+        look.name
+        for look in work.machine_type.looks
+        if look.name in work.looks and look.posture in (None, posture)
+    ]
+    return unit_stands(
+        pose.placed,
+        wanted_fittings(pose.placed, hoses, looks=looks),
+        closed=pose.closed,
+        free=terms.free,
+        clearance_m=terms.clearance_m,
+        reach=terms.reach,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Poses:
+    """The postures a unit is worked in, and for what stays out of reach which would help."""
+
+    poses: tuple[Posed, ...]
+    elsewhere: Mapping[Item, str]
+
+
+def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -> Poses:
+    """The unit as it stands, and (if it ``may_move``) the fewest postures that serve the rest.
+
+    The others are tried one by one on the ground that is left when the unit closes what it
+    closes in both postures. A look point alone is no reason to move a machine.
+    """
+    here = reach_unit(work, [now], terms=terms)
+    missing = frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
+    if not missing:
+        return Poses((now,), {})
+    names = [p.name for p in work.machine_type.postures]
+    tried = {name: _tried(work, now, name=name, terms=terms) for name in names}
+    served = {name: got & missing for name, (_, got) in tried.items()}
+    elsewhere = {item: name for name in reversed(names) for item in served[name]}
+    if not may_move:
+        return Poses((now,), elsewhere)
+    chosen = fewest_moves(served, now=here.now, wanted=missing, order=names)
+    poses = [pose for name in chosen if (pose := tried[name][0]) is not None]
+    return Poses((now, *poses), elsewhere)
+
+
+def _tried(
+    work: UnitWork, now: Posed, *, name: str, terms: Terms
+) -> tuple[Posed | None, frozenset[Item]]:
+    pose = None if name == now.placed.posture else posed(work.unit, work, posture=name)
+    if pose is None:
+        return None, frozenset()
+    closed = [p.buffer(terms.clearance_m) for p in pose.closed]
+    free = _less(terms.free, closed, near=pose.placed.outline)
+    terms = Terms(free, terms.clearance_m, terms.reach)
+    found = UnitReach(work, now.placed.posture, {name: _stands(work, pose, terms=terms)})
+    return pose, found.served(name)
+
+
+def _less(free: BaseGeometry, closed: Sequence[Polygon], *, near: BaseGeometry) -> BaseGeometry:
+    """Free ground round ``near`` less some shapes."""
+    import shapely
+
+    low_x, low_y, high_x, high_y = near.buffer(30.0).bounds
+    local = shapely.clip_by_rect(free, low_x, low_y, high_x, high_y)
+    return local.difference(shapely.union_all(list(closed)))

@@ -1,0 +1,241 @@
+"""From a prepared round to schedules: the search for one technician or for a crew, and its proof."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
+from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
+from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.rounds.morning import start_of, unit_window
+from greaseroute.rounds.plan import Bound
+from greaseroute.rounds.prepare import Outlook, Prepared, Progress
+from greaseroute.rounds.problem import CrewSolution, TechnicianRound
+from greaseroute.rounds.schedule import (
+    Clockwork,
+    Halt,
+    Route,
+    Schedule,
+    late_units,
+    route_dependent_ms,
+    timed,
+)
+from greaseroute.rounds.unit_tours import IntArray
+from greaseroute.rounds.visits import UnitVisit
+from greaseroute.rounds.work import Outfit, outfit_of
+from greaseroute.rounds.yard import place_named
+from greaseroute.units import MS_PER_S, ms
+
+NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
+SEARCH_PASSES = 4000  # per unit, where neither a count nor a time limit is given
+NO_LIMIT_S = 1e9
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long to search: a count of passes (same input, same plan), and a time limit if wished."""
+
+    seed: int
+    iterations: int | None
+    limit_s: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Schedules in the order of the technicians; why units are not visited; the certificate."""
+
+    team: Team
+    schedules: tuple[Schedule, ...]
+    skipped: Mapping[str, str]
+    bound: Bound
+    complete: bool
+
+
+def build_team(ready: Prepared) -> Team:
+    """Points, ways, walking times and windows of a prepared round."""
+    crew, site = ready.technicians, ready.site
+    ends = [place_named(site, name).point for t in crew for name in (t.start, t.finish)]
+    stores = [p.point for p in site.ground.places if p.kind == "store"]
+    fixed = np.asarray([(p.x, p.y) for p in (*ends, *stores)])
+    visits: list[tuple[Outfit, UnitVisit]] = [
+        (outlook.outfit, visit) for outlook in ready.outlooks for visit in outlook.visits.values()
+    ]
+    ways = site_ways(fixed, [visit for _, visit in visits])
+    walkers = {outlook.outfit: outlook for outlook in ready.outlooks}
+    spans = {outfit: _spans(outlook, ways) for outfit, outlook in walkers.items()}
+    any_walker = ready.outlooks[0].walker
+    return Team(
+        site=site,
+        members=tuple(
+            Member(
+                technician=t,
+                start=2 * k,
+                finish=2 * k + 1,
+                start_ms=start_of(t, ready.morning),
+                end_ms=max(ready.morning.end_ms, start_of(t, ready.morning)),
+                spans=spans[outfit_of(t, site)],
+            )
+            for k, t in enumerate(crew)
+        ),
+        ways=ways,
+        outfit_of_visit=tuple(outfit for outfit, _ in visits),
+        windows=_windows(ready, ways),
+        length_mm=tuple(
+            any_walker.length_mm(ways.points, phase=k) for k in range(len(any_walker.grounds))
+        ),
+        stores=tuple(range(len(ends), len(fixed))),
+    )
+
+
+def _spans(outlook: Outlook, ways: SiteWays) -> tuple[tuple[int, IntArray], ...]:
+    walker = outlook.walker
+    return tuple(
+        (begin, walker.travel_ms(ways.points, phase=k)) for k, (begin, _) in enumerate(walker.grounds)
+    )
+
+
+def _windows(ready: Prepared, ways: SiteWays) -> dict[str, tuple[int, int]]:
+    """When each unit may be worked on: while it stands and its own ground is open."""
+    units = {unit.unit: unit for unit in ready.site.units}
+    windows = {}
+    for name in ways.units:
+        feet = [n.foot_m for v in ways.visits if v.work.unit.unit == name for n in v.nodes]
+        window = unit_window(units[name], ready.morning)
+        windows[name] = open_part(window, ready.yard.is_free(feet), ready.yard.begins)
+    return windows
+
+
+def open_part(
+    window: tuple[int, int], is_open: Sequence[bool], begins: Sequence[int]
+) -> tuple[int, int]:
+    """The longest part of a window through which the ground stays open."""
+    best, begin = (window[0], window[0]), window[0]
+    for k, free in enumerate(is_open):
+        end = begins[k + 1] if k + 1 < len(begins) else window[1]
+        if not free:
+            begin = max(window[0], end)
+        elif min(end, window[1]) - begin > best[1] - best[0]:
+            best = (begin, min(end, window[1]))
+    return best
+
+
+def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
+    """The best schedules found and what is proved about them."""
+    team = build_team(ready)
+    if not team.ways.ways:
+        return _nothing_to_do(team)
+    if len(team.members) == 1 and len(team.members[0].spans) == 1:
+        progress(f"order of {len(team.ways.units)} units")
+        alone = solve_alone(team, effort=effort, progress=progress)
+        if alone is not None:
+            return alone
+    progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
+    return solve_together(team, effort=effort, progress=progress)
+
+
+def _clock(team: Team, member: Member) -> Clockwork:
+    return Clockwork(team.site, team.ways, member.spans)
+
+
+def _nothing_to_do(team: Team) -> Solved:
+    schedules = tuple(
+        timed(Route(k, m.start, m.finish, m.start_ms, ()), _clock(team, m))
+        for k, m in enumerate(team.members)
+    )
+    walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
+    bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
+    return Solved(team, schedules, {}, bound, complete=True)
+
+
+def solve_alone(team: Team, *, effort: Effort, progress: Progress) -> Solved | None:
+    """One technician, no window that binds: the shortest tour; None where something binds."""
+    member, ways = team.members[0], team.ways
+    cost, groups = cluster_cost(ways, member.spans[0][1], start=member.start, finish=member.finish)
+    passes = effort.iterations
+    if passes is None and effort.limit_s is None:
+        passes = SEARCH_PASSES * len(groups)
+    tour = solve_clusters(
+        cost,
+        groups,
+        limit_s=NO_LIMIT_S if effort.limit_s is None else effort.limit_s,
+        seed=effort.seed,
+        iterations=passes,
+        on_progress=lambda best, low: progress(f"{best / MS_PER_S:.0f} s, proved {low / MS_PER_S:.0f} s"),
+    )
+    first = tour.order.index(len(ways.ways))
+    order = tour.order[first + 1 :] + tour.order[:first]
+    schedule = timed(_route(0, member, [_unit_halt(team, way) for way in order]), _clock(team, member))
+    if not fits(schedule, team):
+        return None
+    value = route_dependent_ms(schedule, team.site)
+    bound = certificate(tour.lower_bound, value, what=f"shortest tour over all ways in and out: {tour.what}")
+    return Solved(team, (schedule,), {}, bound, complete=tour.status != "interrupted")
+
+
+def _unit_halt(team: Team, way: int) -> Halt:
+    unit = team.ways.units[int(team.ways.unit_of[team.ways.ways[way].visit])]
+    return Halt(way, not_before_ms=team.windows[unit][0])
+
+
+def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
+    return Route(number, member.start, member.finish, member.start_ms, tuple(halts))
+
+
+def fits(schedule: Schedule, team: Team) -> bool:
+    """Whether a schedule without reloads keeps every window, the end and the bag."""
+    member = team.members[schedule.route.technician]
+    used = sum(n for row in schedule.carried.put_in for n in row)
+    in_time = schedule.finish_ms <= member.end_ms and not late_units(schedule, team.windows)
+    return in_time and used <= bag(member.technician, team.site)
+
+
+def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
+    """The bound as it is written down; the gap in per cent of the value."""
+    gap = 100.0 * (value_ms - lower_ms) / value_ms if value_ms > 0 else 0.0
+    return Bound(
+        lower_s=lower_ms / MS_PER_S, value_s=value_ms / MS_PER_S, gap_pct=round(gap, 4), what=what
+    )
+
+
+def solve_together(team: Team, *, effort: Effort, progress: Progress) -> Solved:
+    """A crew, windows, reloads or closing hours: the crew's search."""
+    from greaseroute.rounds.crew import solve_crew
+
+    problem = crew_problem(team, skip_loss=_weights(team))
+    solution = solve_crew(
+        problem,
+        seed=effort.seed,
+        iterations=effort.iterations,
+        limit_s=effort.limit_s,
+        progress=None,
+    )
+    schedules = tuple(_timed_round(team, r) for r in solution.rounds)
+    skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
+    return Solved(
+        team, schedules, skipped, _crew_bound(solution), complete=solution.status != "interrupted"
+    )
+
+
+def _weights(team: Team) -> dict[str, int]:
+    weights: dict[str, int] = {}
+    for visit in team.ways.visits:
+        unit = visit.work.unit.unit
+        weights[unit] = max(weights.get(unit, 0), visit.work.weight)
+    return weights
+
+
+def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
+    halts = [
+        _unit_halt(team, v.way) if v.kind == "unit" else Halt(-1, point=team.stores[v.store])
+        for v in found.visits
+    ]
+    member = team.members[found.technician]
+    return timed(_route(found.technician, member, halts), _clock(team, member))
+
+
+def _crew_bound(solution: CrewSolution) -> Bound:
+    b = solution.bound
+    return Bound(
+        lower_s=b.lower_ms / MS_PER_S, value_s=b.value_ms / MS_PER_S, gap_pct=b.gap_pct, what=b.what
+    )

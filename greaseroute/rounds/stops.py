@@ -1,0 +1,216 @@
+"""From times to the records of the plan: stops, stands, fittings, lines."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps, feet
+from greaseroute.rounds.carry import loads
+from greaseroute.rounds.morning import Morning
+from greaseroute.rounds.nodes import band_ms
+from greaseroute.rounds.plan import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
+from greaseroute.rounds.schedule import Schedule, TimedHalt
+from greaseroute.rounds.walker import Point2, Walker, length_m
+from greaseroute.rounds.work import FittingWork
+from greaseroute.site.crew import Technician
+from greaseroute.site.model import Site
+from greaseroute.units import MS_PER_S, ms
+
+Point3 = tuple[float, float, float]
+Line = tuple[Point2, ...]
+
+ISOLATION = (
+    "engine off",
+    "every implement down on the ground",
+    "brake set",
+    "key out",
+    "locked and tagged with your own lock",
+    "pressure let off, then try to start it",
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Desk:
+    """What records are written from.
+
+    ``points`` and ``names`` are the site's points and the places that some of them are;
+    ``placed`` the machines by unit and posture.
+    """
+
+    site: Site
+    morning: Morning
+    placed: Mapping[tuple[str, str], PlacedMachine]
+    points: Sequence[Point2]
+    names: Mapping[int, str]
+    technician: Technician
+    walker: Walker
+
+    def line(self, a: int, b: int, *, phase: int) -> Line:
+        """The walking line between two points of the site."""
+        return self.walker.line(self.points[a], self.points[b], phase=phase)
+
+    def inside(self, call: UnitCall) -> Line:
+        """The walking line from the first to the last stand of a unit."""
+        spots = feet(call)
+        legs = [self.walker.line(a, b) for a, b in pairwise(spots)]
+        return joined([(spots[0],), *legs])
+
+
+def joined(lines: Sequence[Line]) -> Line:
+    """Lines one after the other, a corner that repeats written once."""
+    points: list[Point2] = []
+    for line in lines:
+        points += [p for k, p in enumerate(line) if k or not points or p != points[-1]]
+    return tuple(points)
+
+
+def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
+    """The walk of one technician as it is written to ``round.json``."""
+    stops = _stops(schedule, desk)
+    home = desk.line(schedule.last, schedule.route.finish, phase=schedule.phase)
+    path = joined([line for stop in stops for line in (stop.path, stop.inside)] + [home])
+    walk_ms = _walk_ms(schedule, desk)
+    wait_ms = _wait_ms(schedule)
+    whole_ms = schedule.finish_ms - schedule.route.start_ms
+    return TechnicianPlan(
+        name=desk.technician.name,
+        walk_m=length_m(path),
+        walk_s=walk_ms / MS_PER_S,
+        work_s=(whole_ms - walk_ms - wait_ms) / MS_PER_S,
+        wait_s=wait_ms / MS_PER_S,
+        start=desk.morning.text(schedule.route.start_ms),
+        finish=desk.morning.text(schedule.finish_ms),
+        start_place=desk.names[schedule.route.start],
+        finish_place=desk.names[schedule.route.finish],
+        path=path,
+        stops=stops,
+        cartridges=dict(schedule.carried.counts),
+    )
+
+
+def _stops(schedule: Schedule, desk: Desk) -> tuple[Stop, ...]:
+    calls = [h.call for h in schedule.halts if h.call is not None]
+    stores = [k for k, h in enumerate(schedule.halts) if h.call is None]
+    before = [sum(h.call is not None for h in schedule.halts[:k]) for k in stores]
+    taken = iter(loads(calls, schedule.carried.put_in, reloads=before)[1:])
+    return tuple(
+        _unit_stop(halt, halt.call, desk)
+        if halt.call is not None
+        else _store_stop(halt, desk, load=next(taken))
+        for halt in schedule.halts
+    )
+
+
+def _walk_ms(schedule: Schedule, desk: Desk) -> int:
+    legs = sum(h.walk_ms for h in schedule.halts) + schedule.finish_ms - schedule.depart_ms
+    return legs + sum(inside_ms(h.call) for h in schedule.halts if h.call is not None)
+
+
+def inside_ms(call: UnitCall) -> int:
+    """Walking time on the ground between the stands of a unit."""
+    numbers = [call.visit.nodes.index(n.node) for n in call.nodes]
+    return sum(
+        int(call.visit.walk_ms[a, b]) for a, b in pairwise(numbers)
+    )
+
+
+def _wait_ms(schedule: Schedule) -> int:
+    """Waiting: for a way to open before setting off, and for a unit's window on arrival."""
+    left = [schedule.route.start_ms, *(h.leave_ms for h in schedule.halts)]
+    set_off = [*(h.depart_ms for h in schedule.halts), schedule.depart_ms]
+    gates = sum(b - a for a, b in zip(left, set_off, strict=True))
+    return gates + sum(h.begin_ms - h.arrive_ms for h in schedule.halts)
+
+
+def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
+    return Stop(
+        unit=desk.names[halt.enter],
+        arrive=desk.morning.text(halt.arrive_ms),
+        leave=desk.morning.text(halt.leave_ms),
+        wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
+        reload=True,
+        path=desk.line(halt.origin, halt.enter, phase=halt.phase),
+        load=load,
+    )
+
+
+def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
+    work = call.visit.work
+    put_in = iter(halt.put_in)
+    return Stop(
+        unit=work.unit.unit,
+        type=work.unit.type,
+        arrive=desk.morning.text(halt.arrive_ms),
+        leave=desk.morning.text(halt.leave_ms),
+        wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
+        isolation=ISOLATION,
+        isolation_s=desk.site.rules.isolation_s,
+        cautions=unit_cautions(call),
+        path=desk.line(halt.origin, halt.enter, phase=halt.phase),
+        inside=desk.inside(call),
+        stands=tuple(
+            _stand(node, call, desk, put_in=[next(put_in) for _ in node.fittings])
+            for node in call.nodes
+        ),
+    )
+
+
+def unit_cautions(call: UnitCall) -> tuple[str, ...]:
+    """The type's own, those of the joints greased, and what the way itself asks for."""
+    work = call.visit.work
+    greased = {f.joint for f in call.fittings}
+    own = [c for j in work.joints if j.joint.name in greased for c in j.joint.cautions]
+    climb = ["CLIMB"] if any(n.node.deck for n in call.nodes) else []
+    track = ["TRACK"] if any(j.never_pump for j in work.machine_type.joints) else []
+    return tuple(dict.fromkeys([*work.machine_type.cautions, *own, *climb, *track]))
+
+
+def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int]) -> StandVisit:
+    places = _places(unit, desk, posture=call.posture)
+    looks = {k.name: k.what for k in unit.visit.work.machine_type.looks}
+    node = call.node
+    return StandVisit(
+        x_m=node.x_m,
+        y_m=node.y_m,
+        height_m=node.height_m,
+        deck=node.deck,
+        posture=call.posture,
+        before=event_steps(call, unit.visit),
+        before_s=(2 * node.climb_ms + node.event_ms) / MS_PER_S,
+        fittings=tuple(
+            _task(f, band, desk, at_m=places[f.key], put_in=n)
+            for (f, band), n in zip(call.fittings, put_in, strict=True)
+        ),
+        looks=tuple(
+            LookTask(name=n, what=looks[n], at_m=places[n, ""], work_s=desk.site.rules.look_s)
+            for n in call.looks
+        ),
+    )
+
+
+def _places(unit: UnitCall, desk: Desk, *, posture: str) -> dict[tuple[str, str], Point3]:
+    placed = desk.placed[unit.visit.work.unit.unit, posture]
+    found = {(f.joint.name, f.fitting.name): f.at_m for f in placed.fittings}
+    return found | {(look.look.name, ""): look.at_m for look in placed.looks}
+
+
+def _task(work: FittingWork, band: str, desk: Desk, *, at_m: Point3, put_in: int) -> FittingTask:
+    gun = next(g for g in desk.site.guns if g.name == work.gun)
+    bands = band_ms(desk.technician.reach)
+    spent = ms(work.pump_s) + bands[band] + put_in * ms(gun.change_s)
+    return FittingTask(
+        joint=work.joint,
+        fitting=work.fitting,
+        strokes=work.strokes,
+        grease=work.grease,
+        gun=work.gun,
+        dose_cm3=work.dose_cm3,
+        cartridge_change=put_in > 0,
+        put_in=put_in,
+        at_m=at_m,
+        head=work.head,
+        band=band,
+        work_s=spent / MS_PER_S,
+        why=work.why,
+    )

@@ -1,0 +1,137 @@
+"""From schedules to the plan record: technicians, cartridges, what is left, what to look at."""
+
+from collections.abc import Iterable
+
+from greaseroute.rounds.carry import added_up
+from greaseroute.rounds.left import by_unit_and_joint, no_time, not_in_reach, order_of
+from greaseroute.rounds.nodes import Item
+from greaseroute.rounds.plan import LeftOut, LookedAt, RoundPlan
+from greaseroute.rounds.prepare import Prepared
+from greaseroute.rounds.solve import Solved
+from greaseroute.rounds.stops import Desk, technician_plan
+from greaseroute.rounds.walker import Point2
+from greaseroute.rounds.work import outfit_of
+
+TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
+CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
+UNION_NOTE = (
+    "A unit asked for another posture closes the ground of both, and stays in the last one asked for."
+)
+
+
+def write_plan(ready: Prepared, solved: Solved, *, seed: int) -> RoundPlan:
+    """The whole record of a round."""
+    technicians = tuple(
+        technician_plan(schedule, _desk(ready, solved, number))
+        for number, schedule in enumerate(solved.schedules)
+    )
+    left = [*ready.left, *_left(ready, solved)]
+    return RoundPlan(
+        site=ready.site.name,
+        at=ready.morning.text(0),
+        seed=seed,
+        shift_start=ready.morning.text(ready.morning.end_ms),
+        complete=solved.complete,
+        due_joints=len(ready.items),
+        due_fittings=sum(item.fittings for item in ready.items),
+        technicians=technicians,
+        cartridges=added_up([s.carried.counts for s in solved.schedules]),
+        left=by_unit_and_joint(left, order_of(ready.items)),
+        never_pump=tuple(_marked(ready, "never_pump", TRACK_TEXT)),
+        inspect=tuple(_marked(ready, "central", CENTRAL_TEXT)),
+        bound=solved.bound,
+        cautions=_cautions(solved),
+        notes=tuple(_notes(solved)),
+    )
+
+
+def _desk(ready: Prepared, solved: Solved, number: int) -> Desk:
+    team = solved.team
+    member = team.members[number]
+    outfit = outfit_of(member.technician, ready.site)
+    return Desk(
+        site=ready.site,
+        morning=ready.morning,
+        placed={
+            (unit, placed.posture): placed
+            for unit, stance in ready.yard.stances.items()
+            for placed in stance
+        },
+        points=[_pair(p) for p in team.ways.points],
+        names=_names(ready, solved),
+        technician=member.technician,
+        walker=next(o.walker for o in ready.outlooks if o.outfit == outfit),
+    )
+
+
+def _pair(point: Iterable[float]) -> Point2:
+    x, y = point
+    return float(x), float(y)
+
+
+def _names(ready: Prepared, solved: Solved) -> dict[int, str]:
+    stores = [p.name for p in ready.site.ground.places if p.kind == "store"]
+    names = dict(zip(solved.team.stores, stores, strict=True))
+    for member in solved.team.members:
+        names[member.start], names[member.finish] = member.technician.start, member.technician.finish
+    return names
+
+
+def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
+    """What is not served at units that are visited, and at units that are not."""
+    done = _done(solved)
+    told = {(record.unit, record.joint) for record in ready.left}
+    found: list[LeftOut] = []
+    for item_unit in dict.fromkeys(item.unit for item in ready.items):
+        found += _left_at(ready, solved, unit=item_unit, done=done.get(item_unit))
+    return [record for record in found if (record.unit, record.joint) not in told]
+
+
+def _done(solved: Solved) -> dict[str, frozenset[Item]]:
+    return {
+        halt.call.visit.work.unit.unit: halt.call.visit.items
+        for schedule in solved.schedules
+        for halt in schedule.halts
+        if halt.call is not None
+    }
+
+
+def _left_at(
+    ready: Prepared, solved: Solved, *, unit: str, done: frozenset[Item] | None
+) -> list[LeftOut]:
+    outlook = next((o for o in ready.outlooks if unit in o.visits), ready.outlooks[0])
+    if unit not in outlook.surveyed:
+        return []
+    visit = outlook.visits.get(unit)
+    can = visit.items if visit is not None else frozenset()
+    found = not_in_reach(outlook.surveyed[unit], can, may_move=ready.site.rules.posture_moves)
+    if visit is not None and done is None:
+        reason = solved.skipped.get(unit, "not enough time before the shift")
+        listed = {(record.joint, record.fitting) for record in found}
+        found += [r for r in no_time(visit.work, reason) if (r.joint, None) not in listed]
+    return found
+
+
+def _marked(ready: Prepared, mark: str, text: str) -> Iterable[LookedAt]:
+    units = {item.unit for item in ready.items}
+    for unit in ready.site.units:
+        if unit.unit in units:
+            machine = ready.site.types[unit.type].with_attachments(unit.attachments)
+            for joint in machine.joints:
+                if getattr(joint, mark):
+                    yield LookedAt(unit=unit.unit, joint=joint.name, text=text)
+
+
+def _cautions(solved: Solved) -> tuple[str, ...]:
+    alone = ["ALONE"] if len(solved.schedules) == 1 else []
+    return ("STOP", "LOTO", "INJECT", "NOPUMP", "TRAFFIC", *alone)
+
+
+def _notes(solved: Solved) -> Iterable[str]:
+    asked = any(
+        halt.call is not None and halt.call.visit.postures
+        for schedule in solved.schedules
+        for halt in schedule.halts
+    )
+    if asked:
+        yield UNION_NOTE

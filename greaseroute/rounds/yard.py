@@ -1,0 +1,102 @@
+"""The site as it stands: every unit placed, the ground that is left, and what can be walked to."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.errors import UnknownName
+from greaseroute.rounds.morning import Morning, changes
+from greaseroute.site.ground_plan import Place
+from greaseroute.site.model import Site
+from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.site_ground import site_ground
+
+Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
+# A place counts as on free ground if it is at most this far off (its figures may be rounded).
+ON_GROUND_M = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Yard:
+    """Units, in all postures that they are worked in, and free ground by spans of hours.
+
+    ``grounds`` holds (from_ms, ground), ascending from 0.
+    """
+
+    stances: Stances
+    grounds: tuple[tuple[int, FreeGround], ...]
+
+    @cached_property
+    def free(self) -> BaseGeometry:
+        """Ground that is free at some hour of the morning."""
+        if len(self.grounds) == 1:
+            return self.grounds[0][1].free
+        return shapely.union_all([ground.free for _, ground in self.grounds])
+
+    @property
+    def begins(self) -> list[int]:
+        """When each span of hours begins, ms from zero."""
+        return [begin for begin, _ in self.grounds]
+
+    def walkable(self, starts: Sequence[Point]) -> BaseGeometry:
+        """The parts of the free ground on which one of ``starts`` lies."""
+        parts = shapely.get_parts(self.free)
+        near = np.zeros(len(parts), dtype=bool)
+        for start in starts:
+            near |= shapely.distance(parts, start) <= ON_GROUND_M
+        return shapely.union_all(parts[near])
+
+    def is_free(self, points: object) -> list[bool]:
+        """For each span of hours, whether all of ``points`` are free."""
+        return [bool(ground.is_free(points).all()) for _, ground in self.grounds]
+
+
+def stances_now(site: Site) -> dict[str, tuple[PlacedMachine, ...]]:
+    """Every unit in the posture it stands in. Raises PostureRefused, UnknownName."""
+    return {
+        unit.unit: (
+            place(
+                site.types[unit.type].with_attachments(unit.attachments),
+                Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg),
+                posture=unit.posture,
+            ),
+        )
+        for unit in site.units
+    }
+
+
+def yard_of(site: Site, stances: Stances, morning: Morning) -> Yard:
+    """Free ground with all units in ``stances``, one for each span of hours of the morning."""
+    timed = (*site.ground.no_go, *site.ground.crossings)
+    begins = [0, *changes(timed, morning)]
+    ends = [*begins[1:], morning.end_ms]
+    grounds = tuple(
+        (
+            begin,
+            site_ground(
+                site.ground,
+                stances,
+                clearance_m=site.rules.clearance_m,
+                times=(morning.moment(begin), morning.moment(end)),
+            ),
+        )
+        for begin, end in zip(begins, ends, strict=True)
+    )
+    return Yard(stances, grounds)
+
+
+def place_named(site: Site, name: str) -> Place:
+    """The place of that name. Raises UnknownName."""
+    for spot in site.ground.places:
+        if spot.name == name:
+            return spot
+    raise UnknownName(
+        "place", repr(name), limit=", ".join(p.name for p in site.ground.places) or "none",
+        next_step="add it to ground.geojson or mend site.toml",
+    )  # fmt: skip
