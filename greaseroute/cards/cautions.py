@@ -4,6 +4,7 @@ They defer to the machine maker's manual, the site's rules and local law. Source
 excerpts; those marked "from memory" were not, and "common practice" has no source.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 AID = (
@@ -122,6 +123,12 @@ BEFORE_YOU_START = (
 )
 
 _BY_KEY = {caution.key: caution for caution in BEFORE_YOU_START}
+
+
+def own_cautions(texts: Iterable[str]) -> list[str]:
+    """Those of a plan's cautions that are not in the standing list already."""
+    standing = {caution.text for caution in BEFORE_YOU_START}
+    return [text for text in texts if text not in _BY_KEY and text not in standing]
 
 
 def caution_text(key_or_text: str) -> str:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from greaseroute.cards import drawing, map_svg
 from greaseroute.cards.card_model import walk_blocks
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START, caution_text
+from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.tally import left_by_reason, left_name
 from greaseroute.cards.words import certificate, clock, count, day
 from greaseroute.rounds.plan import RoundPlan
@@ -50,7 +50,7 @@ def card_html(plan: RoundPlan, site: Site) -> str:
             data=_data(plan),
             aid=AID,
             cautions=BEFORE_YOU_START,
-            plan_cautions=[caution_text(text) for text in plan.cautions],
+            plan_cautions=own_cautions(plan.cautions),
             left=left_by_reason(plan),
             certificate=certificate(plan.bound),
         )

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from greaseroute.cards.cautions import AID, caution_text
+from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.tally import WalkTally, left_by_reason, left_name, tally
 from greaseroute.cards.words import certificate, clock, count, day, listed
 from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
@@ -28,7 +28,7 @@ def summary_text(plan: RoundPlan) -> str:
         _hands_off(plan),
         _proof(plan),
         _notes(plan),
-        _filled(AID),
+        _read_first(),
     ]
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 
@@ -153,5 +153,11 @@ def _proof(plan: RoundPlan) -> list[str]:
 
 
 def _notes(plan: RoundPlan) -> list[str]:
-    texts = [*plan.notes, *(f"Caution: {caution_text(caution)}" for caution in plan.cautions)]
+    texts = [*plan.notes, *(f"Caution: {caution}" for caution in own_cautions(plan.cautions))]
     return [line for text in texts for line in _filled(text, first="- ", rest="  ")]
+
+
+def _read_first() -> list[str]:
+    """The cautions stand on the card; the terminal sends people there."""
+    text = f"Read the {len(BEFORE_YOU_START)} cautions on the card before the first fitting. {AID}"
+    return _filled(text)

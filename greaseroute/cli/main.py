@@ -15,7 +15,7 @@ from greaseroute.errors import BadInput, GreaserouteError
 GOOD, FINDINGS, MISUSE, INTERRUPTED = 0, 1, 2, 130
 
 COMMANDS = {
-    "check": "read a site folder and print every fault in it",
+    "check": "every fault of a site folder, or 'good'",
     "due": "print what is owed on each unit and why",
     "round": "plan the round, write the card and the files, print the summary",
     "first-day": "plan a new technician's first day",
@@ -57,9 +57,7 @@ def _run(words: list[str]) -> int:
     module = importlib.import_module("greaseroute.cli." + verb.replace("-", "_"))
     parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
     module.add_arguments(parser)
-    parser.add_argument(
-        "--debug", action="store_true", help="show where in the code an error arose"
-    )
+    parser.add_argument("--debug", action="store_true", help="show where an error arose")
     code: int = module.run(parser.parse_args(words[1:]))
     sys.stdout.flush()
     return code

@@ -58,7 +58,7 @@ def _add_out(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         type=Path,
         required=True,
-        help="folder for the files, made if needed",
+        help="folder for the files",
     )
 
 

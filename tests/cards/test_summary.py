@@ -40,8 +40,9 @@ How good is this walk?
   this one takes 38.9 min: at most 1.8 % could be saved.
   Proved for: one technician, no windows
 
-This plan is an aid. Follow the machine maker's manual, your site rules and
-local law; a competent person decides.
+Read the 18 cautions on the card before the first fitting. This plan is an aid.
+Follow the machine maker's manual, your site rules and local law; a competent
+person decides.
 """
 
 
@@ -72,10 +73,11 @@ def test_each_of_several_technicians_is_told_what_to_carry(yard):
     assert "Bo carries 2 of plain" in text
 
 
-def test_caution_keys_are_written_out(plan):
+def test_cautions_of_the_site_are_told_and_standing_ones_left_to_the_card(plan):
     text = summary_text(plan.model_copy(update={"cautions": ("HOT", "mind the crusher")}))
-    assert "Caution: Let hot parts cool. Wipe the fitting before and after." in text
-    assert "Caution: mind the crusher" in text
+    assert "- Caution: mind the crusher" in text
+    assert "HOT" not in text
+    assert "Read the 18 cautions on the card before the first fitting." in text
 
 
 def test_many_technicians_stand_side_by_side_in_blocks_of_four(yard):
