@@ -45,24 +45,23 @@ def _pop(heap: Ints, place: Ints, key: Floats, size: int) -> int:
 
 
 @njit(cache=True)
-def settle(
-    start: Ints, start_cost: Floats, start_m: Floats, start_span: Ints, head: Ints, cost: Floats,
-    metres: Floats, after: Ints, key: Floats, far: Floats, parent: Ints, span: Ints, heap: Ints,
-    place: Ints,
+def _settle(
+    begin: int, end: int, start: Ints, start_cost: Floats, start_m: Floats, start_span: Ints,
+    head: Ints, cost: Floats, metres: Floats, after: Ints, key: Floats, far: Floats, parent: Ints,
+    span: Ints, heap: Ints, place: Ints,
 ) -> None:  # fmt: skip
     """Cost from one source to every corner.
 
-    ``start`` are the corners the source sees; link ``e`` leads to corner ``head[e]``; having come
+    ``start[begin:end]`` are the corners the source sees; link ``e`` leads to corner ``head[e]``; having come
     by it, only links ``after[e, 0]:after[e, 1]`` go on round the corner without being slack.
     ``key`` (cost), ``far`` (metres along the way) and ``parent`` are filled; ``parent`` is the
     corner before, -1 for the source itself.
     """
-    key[:] = np.inf
-    far[:] = np.inf
-    parent[:] = -1
-    place[:] = -1
+    for i in range(len(key)):
+        key[i] = far[i] = np.inf
+        parent[i] = place[i] = -1
     size = 0
-    for i in range(len(start)):
+    for i in range(begin, end):
         node = start[i]
         if start_cost[i] < key[node]:
             key[node] = start_cost[i]
@@ -110,13 +109,13 @@ def all_rows(
     heap = np.empty(nodes, np.int64)
     place = np.empty(nodes, np.int64)
     for i in range(len(first) - 1):
-        a, b = first[i], first[i + 1]
-        settle(
-            start[a:b], start_cost[a:b], start_m[a:b], start_span[a:b], head, cost, metres, after,
-            key, far, parent, span, heap, place,
+        _settle(
+            first[i], first[i + 1], start, start_cost, start_m, start_span, head, cost, metres,
+            after, key, far, parent, span, heap, place,
         )  # fmt: skip
         if len(trees) > 0:
-            trees[i] = parent
+            for j in range(nodes):
+                trees[i, j] = parent[j]
         for j in range(len(goal_first) - 1):
             best = out[i, j]
             via = -1

@@ -2,7 +2,7 @@
 
 Every decision is the sign of an orientation of three input points, taken exactly (a floating
 filter first, expansion arithmetic after Shewchuk 1997 where it cannot decide), so collinear and
-touching cases do not depend on rounding.
+touching cases do not depend on rounding. Plain indexing throughout: it compiles fastest.
 """
 
 import numpy as np
@@ -15,30 +15,38 @@ SPLITTER = 134217729.0  # 2^27 + 1, Dekker's split of a double
 
 
 @njit(cache=True)
-def _exact_sign(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
-    """Sign of the orientation of a, b, c from six exact products summed without error."""
-    left = np.array([ax, -ax, -cx, -ay, ay, cy])
-    right = np.array([by, cy, by, bx, cx, bx])
-    parts = np.zeros(13)
-    size = 0
-    for k in range(6):
-        high = left[k] * right[k]
-        wide = SPLITTER * left[k]
-        l_high = wide - (wide - left[k])
-        l_low = left[k] - l_high
-        wide = SPLITTER * right[k]
-        r_high = wide - (wide - right[k])
-        r_low = right[k] - r_high
-        low = l_low * r_low - (((high - l_high * r_high) - l_low * r_high) - l_high * r_low)
-        for term in (low, high):
-            carry = term
-            for i in range(size):
-                total = carry + parts[i]
-                back = total - carry
-                parts[i] = (carry - (total - back)) + (parts[i] - back)
-                carry = total
-            parts[size] = carry
-            size += 1
+def _add_product(left: float, right: float, parts: Floats, size: int) -> int:
+    """Add left * right to an expansion of ``size`` parts, without error; its new size."""
+    high = left * right
+    wide = SPLITTER * left
+    l_high = wide - (wide - left)
+    l_low = left - l_high
+    wide = SPLITTER * right
+    r_high = wide - (wide - right)
+    r_low = right - r_high
+    carry = l_low * r_low - (((high - l_high * r_high) - l_low * r_high) - l_high * r_low)
+    for _ in range(2):
+        for i in range(size):
+            total = carry + parts[i]
+            back = total - carry
+            parts[i] = (carry - (total - back)) + (parts[i] - back)
+            carry = total
+        parts[size] = carry
+        size += 1
+        carry = high
+    return size
+
+
+@njit(cache=True)
+def _exact(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
+    """Orientation of a, b, c from six exact products summed without error; its sign is right."""
+    parts = np.zeros(12)
+    size = _add_product(ax, by, parts, 0)
+    size = _add_product(-ax, cy, parts, size)
+    size = _add_product(-cx, by, parts, size)
+    size = _add_product(-ay, bx, parts, size)
+    size = _add_product(ay, cx, parts, size)
+    size = _add_product(cy, bx, parts, size)
     for i in range(size - 1, -1, -1):
         if parts[i] != 0.0:
             return parts[i]
@@ -54,229 +62,169 @@ def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> 
     bound = FILTER * (abs(left) + abs(right))
     if turn >= bound or -turn >= bound:
         return turn
-    return _exact_sign(ax, ay, bx, by, cx, cy)
+    return _exact(ax, ay, bx, by, cx, cy)
 
 
 @njit(cache=True)
-def orient_each(a: Floats, b: Floats, c: Floats) -> Floats:
-    """``orient`` row by row, as -1, 0, 1."""
-    out = np.empty(len(a))
-    for i in range(len(a)):
-        out[i] = np.sign(orient(a[i, 0], a[i, 1], b[i, 0], b[i, 1], c[i, 0], c[i, 1]))
-    return out
+def _turn(px: float, py: float, xy: Floats, v: int, qx: float, qy: float) -> float:
+    """Orientation of the apex p, vertex v, and q."""
+    return orient(px, py, xy[v, 0], xy[v, 1], qx, qy)
 
 
 @njit(cache=True)
-def _wedge(px: float, py: float, xy: Floats, corner: Ints) -> int:
-    """Wedge of a corner a point lies in: 0 or 1 where it is tangent, 2 open corner, -1 none.
+def _side(px: float, py: float, xy: Floats, corners: Ints, node: int) -> int:
+    """Side of a corner a point lies on: 0 or 1 where it is tangent, 2 open corner, -1 neither.
 
-    ``corner`` = vertex, first wall neighbour, last wall neighbour (counter-clockwise through the
-    free ground), open. Seen from wedge 0 the obstacle is to the right of the way out.
+    Leaving on side 0 the obstacle is to the right, on side 1 to the left.
     """
-    if corner[3] == 1:
+    if corners[node, 3] == 1:
         return 2
-    v, a, b = corner[0], corner[1], corner[2]
-    o_a = orient(xy[v, 0], xy[v, 1], xy[a, 0], xy[a, 1], px, py)
-    o_b = orient(xy[v, 0], xy[v, 1], xy[b, 0], xy[b, 1], px, py)
-    if o_a >= 0 and o_b >= 0:
+    v = corners[node, 0]
+    first = _turn(px, py, xy, v, xy[corners[node, 1], 0], xy[corners[node, 1], 1])
+    last = _turn(px, py, xy, v, xy[corners[node, 2], 0], xy[corners[node, 2], 1])
+    if first >= 0 and last >= 0:
         return 0
-    if o_a <= 0 and o_b <= 0:
+    if first <= 0 and last <= 0:
         return 1
     return -1
 
 
 @njit(cache=True)
-def _note(
-    source: Ints, t: int, k: int, apex: Floats, xy: Floats, tri_corner: Ints, corners: Ints,
-    links: Ints, count: Ints,
-) -> None:  # fmt: skip
-    """Write a link to the corner at vertex ``k`` of triangle ``t`` if it is tangent there."""
-    node = tri_corner[t, k]
-    if node < 0:
-        return
-    v = corners[node, 0]
-    if xy[v, 0] == apex[0] and xy[v, 1] == apex[1]:
-        return
-    wedge = _wedge(apex[0], apex[1], xy, corners[node])
-    if wedge < 0:
-        return
-    if count[0] < len(links):
-        row = links[count[0]]
-        row[0], row[1], row[2], row[3], row[4] = source[0], source[1], node, wedge, t
-    count[0] += 1
+def _within(px: float, py: float, qx: float, qy: float, xy: Floats, cone: Ints, at: int) -> bool:
+    """Whether q lies in the closed cone ``cone[at]`` of apex p.
 
-
-@njit(cache=True)
-def _spread(
-    source: Ints, apex: Floats, top: int, xy: Floats, tri: Ints, twin: Ints, tri_corner: Ints,
-    corners: Ints, spot_first: Ints, spots: Ints, spot_xy: Floats, stack: Ints, links: Ints,
-    pairs: Ints, seen: Ints, count: Ints,
-) -> None:  # fmt: skip
-    """Follow the ``top`` cones on the stack through all portals; write links, pairs, seen."""
-    px, py = apex[0], apex[1]
-    while top > 0:
-        top -= 1
-        half, right, right_sign, left, left_sign = stack[top]
-        t, e = half // 3, half % 3
-        k = (e + 2) % 3
-        c = tri[t, k]
-        o_r = right_sign * orient(px, py, xy[right, 0], xy[right, 1], xy[c, 0], xy[c, 1])
-        o_l = left_sign * orient(px, py, xy[left, 0], xy[left, 1], xy[c, 0], xy[c, 1])
-        if count[2] < len(seen):
-            seen[count[2], 0], seen[count[2], 1] = source[0], t
-        count[2] += 1
-        if o_r >= 0 and o_l <= 0:
-            _note(
-                source, t, k, apex=apex, xy=xy, tri_corner=tri_corner, corners=corners,
-                links=links, count=count,
-            )  # fmt: skip
-        for i in range(spot_first[t], spot_first[t + 1]):
-            x, y = spot_xy[spots[i], 0], spot_xy[spots[i], 1]
-            if (
-                right_sign * orient(px, py, xy[right, 0], xy[right, 1], x, y) >= 0
-                and left_sign * orient(px, py, xy[left, 0], xy[left, 1], x, y) <= 0
-            ):
-                if count[1] < len(pairs):
-                    pairs[count[1], 0], pairs[count[1], 1] = source[0], spots[i]
-                    pairs[count[1], 2] = t
-                count[1] += 1
-        over = twin[t * 3 + k]
-        if over >= 0 and o_l < 0:
-            row = stack[top]
-            row[0], row[3], row[4] = over, left, left_sign
-            row[1], row[2] = (c, 1) if o_r > 0 else (right, right_sign)
-            top += 1
-        over = twin[t * 3 + (e + 1) % 3]
-        if over >= 0 and o_r > 0:
-            row = stack[top]
-            row[0], row[1], row[2] = over, right, right_sign
-            row[3], row[4] = (c, 1) if o_l < 0 else (left, left_sign)
-            top += 1
-
-
-@njit(cache=True)
-def _inside(
-    v: int, d: int, d_sign: int, right: int, right_sign: int, left: int, left_sign: int, xy: Floats
-) -> bool:
-    """Whether the direction from v to (or, sign -1, away from) d lies in the closed cone right to left."""
-    turn = d_sign * orient(xy[v, 0], xy[v, 1], xy[right, 0], xy[right, 1], xy[d, 0], xy[d, 1])
-    if right_sign * turn < 0:
-        return False
-    turn = d_sign * orient(xy[v, 0], xy[v, 1], xy[left, 0], xy[left, 1], xy[d, 0], xy[d, 1])
-    return left_sign * turn <= 0
-
-
-@njit(cache=True)
-def _open_portal(v: int, x: int, y: int, wedge: Ints, xy: Floats, cone: Ints) -> bool:
-    """Cut the portal x..y seen from v with a wedge; False where nothing of any width is left."""
-    right, right_sign, left, left_sign = wedge
-    if _inside(v, x, 1, right=right, right_sign=right_sign, left=left, left_sign=left_sign, xy=xy):
-        cone[0], cone[1] = x, 1
-    elif _inside(v, right, right_sign, right=x, right_sign=1, left=y, left_sign=1, xy=xy):
-        cone[0], cone[1] = right, right_sign
-    else:
-        return False
-    if _inside(v, y, 1, right=right, right_sign=right_sign, left=left, left_sign=left_sign, xy=xy):
-        cone[2], cone[3] = y, 1
-    elif _inside(v, left, left_sign, right=x, right_sign=1, left=y, left_sign=1, xy=xy):
-        cone[2], cone[3] = left, left_sign
-    else:
-        return False
-    a, b = cone[0], cone[2]
-    turn = orient(xy[v, 0], xy[v, 1], xy[a, 0], xy[a, 1], xy[b, 0], xy[b, 1])
-    return cone[1] * cone[3] * turn > 0
-
-
-@njit(cache=True)
-def look_from_corners(
-    nodes: Ints, xy: Floats, tri: Ints, twin: Ints, tri_corner: Ints, corners: Ints,
-    fan_first: Ints, fan: Ints, links: Ints, seen: Ints, count: Ints,
-) -> None:  # fmt: skip
-    """Tangent links out of each corner in ``nodes``; ``fan`` lists its triangles as 3 t + k.
-
-    ``count`` tells how many links (0) and seen triangles (2) there are, also past the arrays' end.
+    A cone row is: half-edge, right vertex, its sign, left vertex, its sign; sign -1 stands for the
+    direction away from the vertex.
     """
-    no_spots = np.zeros(len(tri) + 1, np.int64)
-    no_index = np.zeros(0, np.int64)
-    no_xy = np.zeros((0, 2))
-    no_pairs = np.zeros((0, 3), np.int64)
-    stack = np.empty((len(tri) + 64, 5), np.int64)
-    wedge = np.empty(4, np.int64)
-    cone = np.empty(4, np.int64)
-    source = np.empty(2, np.int64)
-    for node in nodes:
-        v, a, b, is_open = corners[node]
-        apex = xy[v]
-        source[0] = node
-        for side in range(2 - is_open):
-            source[1] = side
-            wedge[0], wedge[1] = a, 1 - 2 * side
-            wedge[2], wedge[3] = b, 2 * side - 1
-            for i in range(fan_first[node], fan_first[node + 1]):
-                t, k = fan[i] // 3, fan[i] % 3
-                if count[2] < len(seen):
-                    seen[count[2], 0], seen[count[2], 1] = node, t
-                count[2] += 1
-                x, y = tri[t, (k + 1) % 3], tri[t, (k + 2) % 3]
-                for j in range(1, 3):
-                    d = tri[t, (k + j) % 3]
-                    # a vertex between two fan triangles is noted with the one that starts at it
-                    if j == 2 and i + 1 < fan_first[node + 1] and is_open == 0:
-                        continue
-                    if is_open == 1 or _inside(
-                        v, d, 1, wedge[0], wedge[1], wedge[2], wedge[3], xy
-                    ):
-                        _note(
-                            source, t, (k + j) % 3, apex=apex, xy=xy, tri_corner=tri_corner,
-                            corners=corners, links=links, count=count,
-                        )  # fmt: skip
-                over = twin[t * 3 + (k + 1) % 3]
-                if over < 0:
-                    continue
-                cone[0], cone[1], cone[2], cone[3] = x, 1, y, 1
-                if is_open == 1 or _open_portal(v, x, y, wedge=wedge, xy=xy, cone=cone):
-                    stack[0, 0] = over
-                    stack[0, 1:] = cone
-                    _spread(
-                        source, apex, 1, xy=xy, tri=tri, twin=twin, tri_corner=tri_corner,
-                        corners=corners, spot_first=no_spots, spots=no_index, spot_xy=no_xy,
-                        stack=stack, links=links, pairs=no_pairs, seen=seen, count=count,
-                    )  # fmt: skip
+    if cone[at, 2] * _turn(px, py, xy, cone[at, 1], qx, qy) < 0:
+        return False
+    return cone[at, 4] * _turn(px, py, xy, cone[at, 3], qx, qy) <= 0
 
 
 @njit(cache=True)
-def look_from_spots(
-    home: Ints, spot_xy: Floats, xy: Floats, tri: Ints, twin: Ints, tri_corner: Ints,
-    corners: Ints, spot_first: Ints, spots: Ints, links: Ints, pairs: Ints, count: Ints,
-) -> None:  # fmt: skip
-    """Links from free points to the corners and to the other points they see.
+def _narrow(px: float, py: float, xy: Floats, cone: Ints, limit: Ints, at: int) -> bool:
+    """Cut cone 0 (a portal) with ``limit[at]``; False where nothing of any width is left."""
+    for k in range(1, 5, 2):
+        inner = limit[at, k]
+        d, sign = cone[0, k], limit[at, k + 1]
+        if _within(px, py, xy[d, 0], xy[d, 1], xy, limit, at):
+            continue
+        qx, qy = xy[inner, 0], xy[inner, 1]
+        if sign * cone[0, 2] * _turn(px, py, xy, cone[0, 1], qx, qy) < 0:
+            return False
+        if sign * _turn(px, py, xy, cone[0, 3], qx, qy) > 0:
+            return False
+        cone[0, k] = inner
+        cone[0, k + 1] = sign
+    d = cone[0, 3]
+    return cone[0, 2] * cone[0, 4] * _turn(px, py, xy, cone[0, 1], xy[d, 0], xy[d, 1]) > 0
 
-    ``home`` rows are (point, triangle it lies in or on); a point on an edge has several.
+
+@njit(cache=True)
+def look(
+    start: Ints, limit: Ints, apex: Floats, xy: Floats, cells: Ints, corners: Ints,
+    spot_first: Ints, spots: Ints, spot_xy: Floats, found: Ints, seen: Ints, count: Ints,
+) -> None:  # fmt: skip
+    """Look out of apexes over the ground; write what is found, count also past the array's end.
+
+    Parameters
+    ----------
+    start : rows of apex, triangle, and the apex's place in the triangle (0 to 2, -1 for inside)
+    limit : for each start the cone to look into, as in ``_within`` (sign 0: no limit)
+    cells : rows of a triangle's vertices (0 to 2), twin half-edges (3 to 5), corners (6 to 8)
+    corners : rows of vertex, first and last wall neighbour, open
+    spot_first, spots, spot_xy : points lying in each triangle (CSR), or all empty
+    found : rows of start, corner, side of the corner, triangle; for a point: start, point, -1, t
+    seen : start * number of triangles + triangle, for all looked through; may be empty
+    count : two numbers, of found and seen
     """
-    no_seen = np.zeros((0, 2), np.int64)
-    stack = np.empty((len(tri) + 64, 5), np.int64)
-    source = np.zeros(2, np.int64)
-    for i, t in home:
-        source[0] = i
-        apex = spot_xy[i]
-        for j in range(spot_first[t], spot_first[t + 1]):
-            if count[1] < len(pairs):
-                pairs[count[1], 0], pairs[count[1], 1], pairs[count[1], 2] = i, spots[j], t
-            count[1] += 1
-        for k in range(3):
-            _note(
-                source, t, k, apex=apex, xy=xy, tri_corner=tri_corner, corners=corners,
-                links=links, count=count,
-            )  # fmt: skip
-            x, y = tri[t, k], tri[t, (k + 1) % 3]
-            over = twin[t * 3 + k]
-            if over < 0:
+    cone = np.empty((len(cells) + 8, 5), np.int64)
+    with_spots = len(spots) > 0
+    for s in range(len(start)):
+        px, py = apex[start[s, 0], 0], apex[start[s, 0], 1]
+        home, place = start[s, 1], start[s, 2]
+        free = limit[s, 2] == 0
+        top = 0
+        for e in range(3):
+            if place >= 0 and e != (place + 1) % 3:
                 continue
-            if orient(apex[0], apex[1], xy[x, 0], xy[x, 1], xy[y, 0], xy[y, 1]) > 0:
-                row = stack[0]
-                row[0], row[1], row[2], row[3], row[4] = over, x, 1, y, 1
-                _spread(
-                    source, apex, 1, xy=xy, tri=tri, twin=twin, tri_corner=tri_corner,
-                    corners=corners, spot_first=spot_first, spots=spots, spot_xy=spot_xy,
-                    stack=stack, links=links, pairs=pairs, seen=no_seen, count=count,
-                )  # fmt: skip
+            a, b = cells[home, e], cells[home, (e + 1) % 3]
+            over = cells[home, 3 + e]
+            if over < 0 or _turn(px, py, xy, a, xy[b, 0], xy[b, 1]) <= 0:
+                continue
+            cone[top, 0], cone[top, 1], cone[top, 2], cone[top, 3], cone[top, 4] = over, a, 1, b, 1
+            if free or _narrow(px, py, xy, cone, limit, s):
+                top += 1
+        fresh = True
+        while fresh or top > 0:
+            if fresh:  # the triangle of the apex itself: every vertex and point of it
+                t, low, high = home, 0, 3
+            else:
+                top -= 1
+                t = cone[top, 0] // 3
+                low = (cone[top, 0] % 3 + 2) % 3
+                high = low + 1
+            if count[1] < len(seen):
+                seen[count[1]] = s * len(cells) + t
+            count[1] += 1
+            for k in range(low, high):
+                node = cells[t, 6 + k]
+                if node < 0:
+                    continue
+                last = k == (place + 2) % 3 and place >= 0 and not free
+                if fresh and last and cells[t, 3 + k] >= 0:
+                    continue  # the next triangle of the fan notes it
+                c = cells[t, k]
+                x, y = xy[c, 0], xy[c, 1]
+                if x == px and y == py:
+                    continue
+                if fresh and not free and not _within(px, py, x, y, xy, limit, s):
+                    continue
+                if not fresh and not _within(px, py, x, y, xy, cone, top):
+                    continue
+                side = _side(px, py, xy, corners, node)
+                if side >= 0:
+                    if count[0] < len(found):
+                        found[count[0], 0], found[count[0], 1] = s, node
+                        found[count[0], 2], found[count[0], 3] = side, t
+                    count[0] += 1
+            if with_spots:
+                for i in range(spot_first[t], spot_first[t + 1]):
+                    q = spots[i]
+                    if fresh or _within(px, py, spot_xy[q, 0], spot_xy[q, 1], xy, cone, top):
+                        if count[0] < len(found):
+                            found[count[0], 0], found[count[0], 1] = s, q
+                            found[count[0], 2], found[count[0], 3] = -1, t
+                        count[0] += 1
+            if fresh:
+                fresh = False
+                continue
+            c = cells[t, low]
+            right, right_sign, left, left_sign = (
+                cone[top, 1], cone[top, 2], cone[top, 3], cone[top, 4],
+            )  # fmt: skip
+            on_right = right_sign * _turn(px, py, xy, right, xy[c, 0], xy[c, 1])
+            on_left = left_sign * _turn(px, py, xy, left, xy[c, 0], xy[c, 1])
+            over = cells[t, 3 + low]
+            if over >= 0 and on_left < 0:
+                cone[top, 0], cone[top, 3], cone[top, 4] = over, left, left_sign
+                cone[top, 1], cone[top, 2] = right, right_sign
+                if on_right > 0:
+                    cone[top, 1], cone[top, 2] = c, 1
+                top += 1
+            over = cells[t, 3 + (low + 2) % 3]
+            if over >= 0 and on_right > 0:
+                cone[top, 0], cone[top, 1], cone[top, 2] = over, right, right_sign
+                cone[top, 3], cone[top, 4] = left, left_sign
+                if on_left < 0:
+                    cone[top, 3], cone[top, 4] = c, 1
+                top += 1
+
+
+@njit(cache=True)
+def orient_each(a: Floats, b: Floats, c: Floats) -> Floats:
+    """``orient`` row by row."""
+    out = np.empty(len(a))
+    for i in range(len(a)):
+        out[i] = orient(a[i, 0], a[i, 1], b[i, 0], b[i, 1], c[i, 0], c[i, 1])
+    return out

@@ -59,21 +59,69 @@ def triangle_tree(mesh: Mesh) -> shapely.STRtree:
     return shapely.STRtree(shapely.polygons(ring))
 
 
-def links_from(mesh: Mesh, corners: Corners, nodes: Ints) -> tuple[Ints, Ints]:
-    """Link rows out of ``nodes`` and the (corner, triangle) rows they looked through."""
-    from greaseroute.walk.kernel_sight import look_from_corners
+def cells_of(mesh: Mesh, corners: Corners) -> Ints:
+    """(T, 9) rows of vertices, twin half-edges and corners, as the kernel reads them."""
+    return np.ascontiguousarray(
+        np.c_[mesh.tri, mesh.twin.reshape(-1, 3), corners.of_triangle], dtype=np.int64
+    )
 
-    size = 32 * len(nodes) + 64, 96 * len(nodes) + 64
+
+def _starts(corners: Corners, nodes: Ints) -> tuple[Ints, Ints, Ints]:
+    """Where the corners ``nodes`` look from: starts, limits, and the side of each."""
+    table = corners.table[nodes]
+    sides = 2 - table[:, 3]
+    row = np.repeat(np.arange(len(nodes)), sides)
+    side = np.arange(len(row)) - np.repeat(np.cumsum(sides) - sides, sides)
+    sign = np.where(table[row, 3] == 1, 0, 1 - 2 * side)
+    limit = np.c_[np.zeros_like(row), table[row, 1], sign, table[row, 2], -sign]
+    size = corners.fan_first[nodes + 1] - corners.fan_first[nodes]
+    each = np.repeat(np.arange(len(row)), size[row])
+    offset = np.arange(len(each)) - np.repeat(np.cumsum(size[row]) - size[row], size[row])
+    corner = corners.fan[corners.fan_first[nodes[row[each]]] + offset]
+    start = np.c_[nodes[row[each]], corner // 3, corner % 3]
+    return start, limit[each], side[each]
+
+
+def links_from(mesh: Mesh, corners: Corners, nodes: Ints) -> tuple[Ints, Ints]:
+    """Links out of ``nodes``, and the (corner, triangle) rows they looked through.
+
+    Link rows are (corner, side, corner seen, its side, triangle it was seen in).
+    """
+    start, limit, side = _starts(corners, nodes)
+    apex = mesh.xy[corners.table[:, 0]]
+    found, seen = _look(
+        mesh, corners, start=start, limit=limit, apex=apex,
+        homes=np.empty((0, 2), np.int64), with_seen=True,
+    )  # fmt: skip
+    node = start[found[:, 0], 0]
+    rows = np.c_[node, side[found[:, 0]], found[:, 1:]]
+    s, t = np.divmod(seen, len(mesh.tri))
+    return rows, np.c_[start[s, 0], t]
+
+
+def _look(
+    mesh: Mesh, corners: Corners, *, start: Ints, limit: Ints, apex: Floats, homes: Ints,
+    with_seen: bool = False,
+) -> tuple[Ints, Ints]:  # fmt: skip
+    """Run the kernel with arrays that are large enough; ``homes`` rows are (point, triangle)."""
+    from greaseroute.walk.kernel_sight import look as look_kernel
+
+    order = np.argsort(homes[:, 1], kind="stable")
+    spots = homes[order, 0].astype(np.int64)
+    first = np.searchsorted(homes[order, 1], np.arange(len(mesh.tri) + 1)).astype(np.int64)
+    cells = cells_of(mesh, corners)
+    start, limit = (np.ascontiguousarray(a, np.int64) for a in (start, limit))
+    sizes = 16 * len(start) + 64, (32 * len(start) + 64) * with_seen
     while True:
-        links, seen = np.empty((size[0], 5), np.int64), np.empty((size[1], 2), np.int64)
-        count = np.zeros(3, np.int64)
-        look_from_corners(
-            nodes, mesh.xy, mesh.tri, mesh.twin, corners.of_triangle, corners.table,
-            corners.fan_first, corners.fan, links, seen, count,
+        found, seen = np.empty((sizes[0], 4), np.int64), np.empty(sizes[1], np.int64)
+        count = np.zeros(2, np.int64)
+        look_kernel(
+            start, limit, apex, mesh.xy, cells, corners.table, first, spots, apex, found, seen,
+            count,
         )  # fmt: skip
-        if count[0] <= len(links) and count[2] <= len(seen):
-            return links[: count[0]], seen[: count[2]]
-        size = int(count[0]), int(count[2])
+        if count[0] <= len(found) and (count[1] <= len(seen) or not with_seen):
+            return found[: count[0]], seen[: count[1]] if with_seen else seen
+        sizes = int(count[0]), int(count[1]) * with_seen
 
 
 def build_sight(mesh: Mesh) -> Sight:
@@ -136,36 +184,26 @@ def _snap(sight: Sight, xy: Floats, home: Ints) -> tuple[Floats, Ints]:
 def look(sight: Sight, points: Floats) -> SpotSight:
     """What each of (n, 2) points sees; a point off the free ground sees nothing."""
     xy, home = locate(sight, points)
-    found, pairs = _spread(sight, xy, home)
-    order = np.argsort(found[:, 0], kind="stable")
-    found = found[order]
-    point, corner = found[:, 0], found[:, 2]
+    start = np.c_[home, np.full(len(home), -1)]
+    rows, _ = _look(
+        sight.mesh, sight.corners, start=start, limit=np.zeros((len(home), 5)), apex=xy, homes=home
+    )
+    rows[:, 0] = home[rows[:, 0], 0]
+    rows = rows[np.argsort(rows[:, 0], kind="stable")]
+    to_spot = rows[:, 2] < 0
+    pairs = rows[to_spot][:, [0, 1, 3]]
+    pairs[:, 2] = sight.mesh.face[pairs[:, 2]]
+    return _spot_sight(sight, xy, home=home, links=rows[~to_spot], pairs=pairs)
+
+
+def _spot_sight(sight: Sight, xy: Floats, *, home: Ints, links: Ints, pairs: Ints) -> SpotSight:
+    """Lengths of what was seen, and which links may follow. Link rows: point, corner, side, t."""
+    point, corner = links[:, 0], links[:, 1].copy()
     along = sight.places[corner] - xy[point]
     turns = corner_turns(sight.mesh, sight.corners)
-    after = turns.followers(sight.links.key, corner, side=found[:, 3], along=along)
-    pairs[:, 2] = sight.mesh.face[pairs[:, 2]]
+    after = turns.followers(sight.links.key, corner, side=links[:, 2], along=along)
     free = np.zeros(len(xy), bool)
     free[home[:, 0]] = True
     first = np.searchsorted(point, np.arange(len(xy) + 1)).astype(np.int64)
-    face = sight.mesh.face[found[:, 4]]
-    return SpotSight(xy, free, first, corner.copy(), face, np.hypot(*along.T), after, pairs)
-
-
-def _spread(sight: Sight, xy: Floats, home: Ints) -> tuple[Ints, Ints]:
-    from greaseroute.walk.kernel_sight import look_from_spots
-
-    mesh, corners = sight.mesh, sight.corners
-    order = np.argsort(home[:, 1], kind="stable")
-    spots = home[order, 0].copy()
-    spot_first = np.searchsorted(home[order, 1], np.arange(len(mesh.tri) + 1)).astype(np.int64)
-    size = 96 * len(xy) + 64, 48 * len(xy) + 64
-    while True:
-        links, pairs = np.empty((size[0], 5), np.int64), np.empty((size[1], 3), np.int64)
-        count = np.zeros(3, np.int64)
-        look_from_spots(
-            home, xy, mesh.xy, mesh.tri, mesh.twin, corners.of_triangle, corners.table,
-            spot_first, spots, links, pairs, count,
-        )  # fmt: skip
-        if count[0] <= len(links) and count[1] <= len(pairs):
-            return links[: count[0]], pairs[: count[1]]
-        size = int(count[0]), int(count[1])
+    face = sight.mesh.face[links[:, 3]]
+    return SpotSight(xy, free, first, corner, face, np.hypot(*along.T), after, pairs)
