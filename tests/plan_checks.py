@@ -11,12 +11,12 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from greaseroute.catalogue.placed import PlacedMachine, Pose, place
-from greaseroute.catalogue.shelf import shelf_type
 from shapely import unary_union
 from shapely.geometry import LineString, MultiPoint, MultiPolygon, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
+from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.catalogue.shelf import shelf_type
 from greaseroute.rounds.plan import FittingTask, RoundPlan, StandVisit, TechnicianPlan
 
 HEAD_ROOM_M = 2.5

@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from greaseroute.due.worklist import work_list
-from greaseroute.rounds.planner import plan_round
-from greaseroute.site.folder import read_site
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from greaseroute.due.worklist import work_list
 from greaseroute.rounds.plan import RoundPlan
+from greaseroute.rounds.planner import plan_round
+from greaseroute.site.folder import read_site
 from tests.plan_checks import (
     assert_due_served_or_listed,
     assert_in_reach,
