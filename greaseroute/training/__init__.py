@@ -1,1 +1,1 @@
-"""A new technician's first day."""
+"""A new technician's first day: what to meet, in which order, at a learner's pace."""
