@@ -4,12 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.rounds.unit_tours import IntArray, Way
 from greaseroute.rounds.visits import UnitVisit
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +23,9 @@ class SiteWay:
 class SiteWays:
     """Every way of every visit over the points of the site.
 
-    ``points`` (P, 2): first the fixed ones handed in (starts, finishes, stores), then each node
-    at which some way begins or ends. ``units`` are the units visited, ``unit_of`` the row in it
-    for each visit.
+    ``units`` are the units visited, ``unit_of`` the row in it for each visit.
     """
 
-    points: Array
     visits: tuple[UnitVisit, ...]
     ways: tuple[SiteWay, ...]
     units: tuple[str, ...]
@@ -63,22 +57,16 @@ class SiteWays:
         return np.asarray([self.visits[w.visit].total_ms(w.way) for w in self.ways], dtype=np.int64)
 
 
-def site_ways(fixed: Array, visits: Sequence[UnitVisit]) -> SiteWays:
-    """All ways of all visits, with the points they need behind the ``fixed`` ones."""
-    points = [(float(x), float(y)) for x, y in fixed]
+def site_ways(visits: Sequence[UnitVisit]) -> SiteWays:
+    """All ways of all visits, each between the points of its first and last node."""
     units = tuple(dict.fromkeys(v.work.unit.unit for v in visits))
-    row: dict[tuple[float, float], int] = {}
-    ways = []
-    for number, visit in enumerate(visits):
-        for way in visit.ways:
-            enter, leave = (visit.nodes[node].foot_m for node in (way.enter, way.leave))
-            for foot in (enter, leave):
-                if foot not in row:
-                    row[foot] = len(points)
-                    points.append(foot)
-            ways.append(SiteWay(number, way, row[enter], row[leave]))
+    ways = tuple(
+        SiteWay(number, way, visit.rows[way.enter], visit.rows[way.leave])
+        for number, visit in enumerate(visits)
+        for way in visit.ways
+    )
     rows = tuple(units.index(v.work.unit.unit) for v in visits)
-    return SiteWays(np.asarray(points).reshape(-1, 2), tuple(visits), tuple(ways), units, rows)
+    return SiteWays(tuple(visits), ways, units, rows)
 
 
 def cluster_cost(

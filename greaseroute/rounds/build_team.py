@@ -1,9 +1,10 @@
 """The crew's problem filled in: who can take which way, windows, loads, stores, spans of hours."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.rounds.build_problem import SiteWays, strokes_of
@@ -44,50 +45,63 @@ def crew_problem(team: Team, *, skip_loss: Mapping[str, int]) -> CrewProblem:
     """The integers of the crew's problem."""
     members, ways = team.members, team.ways
     guns = [gun.name for gun in team.site.guns]
+    used = used_points(team)
+    row = {int(point): k for k, point in enumerate(used)}
+    pick = np.ix_(used, used)
     travel = [
-        np.stack([m.spans[k][1] for m in members]) for k in range(len(members[0].spans))
+        np.stack([m.spans[k][1][pick] for m in members]) for k in range(len(members[0].spans))
     ]
+    length = [mm[pick] for mm in team.length_mm]
     can = _can(team)
     strokes = [strokes_of(visit, guns) for visit in ways.visits]
     total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
     fixed = np.where(can, total - ways.route_ms[None, :], 0)
     return CrewProblem(
         travel_ms=travel[0],
-        length_mm=team.length_mm[0],
+        length_mm=length[0],
         way_unit=ways.way_unit,
-        way_enter=ways.way_enter,
-        way_leave=ways.way_leave,
+        way_enter=_column(row[w.enter] for w in ways.ways),
+        way_leave=_column(row[w.leave] for w in ways.ways),
         way_ms=total,
         way_loss=np.asarray([ways.visits[w.visit].loss for w in ways.ways], np.int64),
         way_strokes=np.asarray([strokes[w.visit] for w in ways.ways], np.int64),
         skip_loss=np.asarray([skip_loss[unit] for unit in ways.units], np.int64),
         window_ms=np.asarray([team.windows[unit] for unit in ways.units], np.int64),
-        start_point=_column(m.start for m in members),
-        finish_point=_column(m.finish for m in members),
+        start_point=_column(row[m.start] for m in members),
+        finish_point=_column(row[m.finish] for m in members),
         start_ms=_column(m.start_ms for m in members),
         end_ms=_column(m.end_ms for m in members),
-        store_points=_column(team.stores),
+        store_points=_column(row[s] for s in team.stores),
         bag_cartridges=_column(bag(m.technician, team.site) for m in members),
         cartridge_strokes=_cartridges(team, strokes),
         reload_ms=ms(team.site.rules.reload_s),
-        phases=_phases(team, travel),
-        gun_left_strokes=np.asarray([[g.left_strokes for g in team.site.guns]] * len(members), np.int64),
+        phases=_phases(team, travel, length),
+        gun_left_strokes=np.asarray(
+            [[g.left_strokes for g in team.site.guns]] * len(members), np.int64
+        ),
         way_fixed_ms=fixed,
     )
 
 
-def _column(values: object) -> IntArray:
-    return np.asarray(list(values), dtype=np.int64)  # type: ignore[call-overload]
+def used_points(team: Team) -> IntArray:
+    """The points that some way, start, finish or store uses, ascending."""
+    ends = [p for m in team.members for p in (m.start, m.finish)]
+    every = [*ends, *team.stores, *team.ways.way_enter, *team.ways.way_leave]
+    return np.unique(np.asarray(every, dtype=np.int64))
 
 
-def _phases(team: Team, travel: Sequence[IntArray]) -> tuple[Phase, ...]:
-    return tuple(
-        Phase(team.members[0].spans[k][0], travel[k], team.length_mm[k])
-        for k in range(1, len(travel))
-    )
+def _column(values: Iterable[int]) -> IntArray:
+    return np.asarray(list(values), dtype=np.int64)
 
 
-def _can(team: Team) -> np.ndarray:
+def _phases(
+    team: Team, travel: Sequence[IntArray], length: Sequence[IntArray]
+) -> tuple[Phase, ...]:
+    begins = [begin for begin, _ in team.members[0].spans]
+    return tuple(Phase(begins[k], travel[k], length[k]) for k in range(1, len(travel)))
+
+
+def _can(team: Team) -> NDArray[np.bool_]:
     """Which technician may take which way: those of the outfit that it was worked out for."""
     outfits = [outfit_of(m.technician, team.site) for m in team.members]
     return np.asarray(

@@ -1,6 +1,5 @@
 """What is done at a unit in order: stand by stand, fitting by fitting."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from greaseroute.rounds.nodes import LOOK, POSTURE, TURN, Item, Node
@@ -22,10 +21,11 @@ class NodeCall:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UnitCall:
-    """One unit by one way."""
+    """One unit by one way; ``numbers`` are those of its nodes, in order."""
 
     visit: UnitVisit
     way: Way
+    numbers: tuple[int, ...]
     nodes: tuple[NodeCall, ...]
 
     @property
@@ -33,13 +33,19 @@ class UnitCall:
         """Every fitting in pumping order."""
         return tuple(f for call in self.nodes for f, _ in call.fittings)
 
+    @property
+    def rows(self) -> tuple[int, ...]:
+        """The numbers of the points on the ground that the way passes, first to last."""
+        return tuple(self.visit.rows[k] for k in self.numbers)
+
 
 def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
     """Walk through a way: at each node all that is left to do there is done."""
     left = set(visit.items)
     posture = visit.work.unit.posture
     calls = []
-    for number in nodes_of(visit.tour, way):
+    numbers = tuple(nodes_of(visit.tour, way))
+    for number in numbers:
         node = visit.nodes[number]
         event = node.items[0] if node.kind != "stand" else None
         if event is not None and event[0] == POSTURE:
@@ -48,7 +54,7 @@ def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
         left -= set(bands)
         calls.append(_node_call(visit, node, posture=posture, bands=bands, event=event))
     assert not left, f"{visit.work.unit.unit}: {sorted(left)} not reached on the way"
-    return UnitCall(visit, way, tuple(calls))
+    return UnitCall(visit, way, numbers, tuple(calls))
 
 
 def _node_call(
@@ -92,8 +98,3 @@ def _turn_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:
     assert procedure is not None
     second = ("a second person takes the controls",) if procedure.second_person else ()
     return ("stand clear here, outside the swept circle", *second, *procedure.steps)
-
-
-def feet(call: UnitCall) -> Sequence[tuple[float, float]]:
-    """The points on the ground that the way passes, first to last."""
-    return [node.node.foot_m for node in call.nodes]

@@ -13,7 +13,10 @@ from greaseroute.rounds.work import JointWork, UnitWork, left_out
 def no_gun(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
     """Joints that no outfit has a gun for; ``works`` holds the units of each outfit."""
     with_gun = {
-        (work.unit.unit, joint.joint.name) for each in works for work in each for joint in work.joints
+        (work.unit.unit, joint.joint.name)
+        for each in works
+        for work in each
+        for joint in work.joints
     }
     missing: dict[tuple[str, str], LeftOut] = {}
     for each in works:

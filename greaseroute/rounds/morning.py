@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from greaseroute.site.crew import Technician
@@ -72,20 +72,6 @@ def changes(areas: Sequence[Area], morning: Morning) -> list[int]:
     """Moments inside the morning at which an area opens or closes, ms from zero, ascending."""
     edges = {edge for area in areas for hours in area.hours for edge in _edges(hours, morning)}
     return sorted(edge for edge in edges if 0 < edge < morning.end_ms)
-
-
-def is_closed(area: Area, ms: int, *, morning: Morning) -> bool:
-    """Whether an area's hours hold at ``ms``; a no-go zone without hours always does."""
-    if not area.hours:
-        return area.role == "no_go"
-    clock = morning.moment(ms).timetz().replace(tzinfo=None)
-    return any(_within(clock, hours) for hours in area.hours)
-
-
-def _within(clock: time, hours: Hours) -> bool:
-    if hours.start <= hours.end:
-        return hours.start <= clock < hours.end
-    return clock >= hours.start or clock < hours.end
 
 
 def _edges(hours: Hours, morning: Morning) -> list[int]:

@@ -1,9 +1,10 @@
 """Everything before the search: what is due, where one stands for it, which ways there are."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
@@ -13,8 +14,8 @@ from greaseroute.rounds.left import no_gun, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.survey import Surveyed, as_posed, poses_for, survey, terms_of
-from greaseroute.rounds.visits import UnitVisit, unit_visit
-from greaseroute.rounds.walker import Walker
+from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit
+from greaseroute.rounds.walker import Array, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
 from greaseroute.rounds.yard import Stances, Yard, place_named, stances_now, yard_of
 from greaseroute.site.crew import Technician
@@ -43,7 +44,7 @@ class Outlook:
     works: tuple[UnitWork, ...]
     surveyed: dict[str, Surveyed]
     visits: dict[str, UnitVisit]
-    walker: Walker
+    walks: Walks
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,11 +70,9 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
     starts = [place_named(site, t.start).point for t in crew]
     yard, surveys = _yard_and_stands(site, morning, outfits=outfits, works=works, starts=starts,
                                      progress=progress)  # fmt: skip
-    progress("tours inside the units")
-    outlooks = tuple(
-        _outlook(site, yard, outfit=o, works=w, surveyed=s)
-        for o, w, s in zip(outfits, works, surveys, strict=True)
-    )
+    progress("walks and tours inside the units")
+    outlooks = _outlooks(site, yard, outfits=outfits, works=works, surveys=surveys,
+                         fixed=fixed_points(site, crew))  # fmt: skip
     left = [*no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left))
 
@@ -113,7 +112,12 @@ def _yard_and_stands(
     ]
     wider: Stances = {
         unit: tuple(
-            {p.placed.posture: p.placed for each in poses if unit in each for p in each[unit].poses}.values()
+            {
+                p.placed.posture: p.placed
+                for each in poses
+                if unit in each
+                for p in each[unit].poses
+            }.values()
         )
         or placed
         for unit, placed in now.items()
@@ -128,32 +132,72 @@ def _yard_and_stands(
     return yard, surveys
 
 
-def _outlook(
+def fixed_points(site: Site, crew: Sequence[Technician]) -> Array:
+    """The first points of every table: start and finish of each technician, then the stores."""
+    ends = [place_named(site, name).point for t in crew for name in (t.start, t.finish)]
+    stores = [p.point for p in site.ground.places if p.kind == "store"]
+    return np.asarray([(p.x, p.y) for p in (*ends, *stores)])
+
+
+def _outlooks(
     site: Site,
     yard: Yard,
     *,
+    outfits: Sequence[Outfit],
+    works: Sequence[tuple[UnitWork, ...]],
+    surveys: Sequence[dict[str, Surveyed]],
+    fixed: Array,
+) -> tuple[Outlook, ...]:
+    """Visits of each outfit over one numbering of points: the fixed ones, then every node."""
+    tasks = [
+        [_task(site, s[work.unit.unit], outfit=o) for work in w]
+        for o, w, s in zip(outfits, works, surveys, strict=True)
+    ]
+    points, rows = numbered(fixed, [t for each in tasks for t in each if t is not None])
+    walks = {
+        speed: walks_between(points, yard.grounds, speed_m_s=speed)
+        for speed in dict.fromkeys(o.speed_m_s for o in outfits)
+    }
+    return tuple(
+        Outlook(o, w, s, _visits(site, ts, rows, outfit=o, walks=walks[o.speed_m_s]),
+                walks[o.speed_m_s])
+        for o, w, s, ts in zip(outfits, works, surveys, tasks, strict=True)
+    )  # fmt: skip
+
+
+def _task(site: Site, surveyed: Surveyed, *, outfit: Outfit) -> UnitTask | None:
+    joints = surveyed.reach.work.joints
+    return unit_task(surveyed.reach, joints, rules=site.rules, outfit=outfit)
+
+
+def numbered(
+    fixed: Array, tasks: Sequence[UnitTask]
+) -> tuple[Array, dict[tuple[float, float], int]]:
+    """Every point once: the fixed ones first, then the nodes' points; and the number of each."""
+    feet = dict.fromkeys(node.foot_m for task in tasks for node in task.nodes)
+    rows = {foot: len(fixed) + k for k, foot in enumerate(feet)}
+    return np.vstack([fixed, np.asarray(list(feet)).reshape(-1, 2)]), rows
+
+
+def _visits(
+    site: Site,
+    tasks: Sequence[UnitTask | None],
+    rows: Mapping[tuple[float, float], int],
+    *,
     outfit: Outfit,
-    works: Sequence[UnitWork],
-    surveyed: dict[str, Surveyed],
-) -> Outlook:
-    walker = Walker(yard.grounds, outfit.speed_m_s)
+    walks: Walks,
+) -> dict[str, UnitVisit]:
     visits = {}
-    for work in works:
-        visit = unit_visit(
-            surveyed[work.unit.unit].reach,
-            work.joints,
-            walk=walker.walk_ms,
-            rules=site.rules,
-            outfit=outfit,
-        )
-        if visit is not None and visit.ways:
-            visits[work.unit.unit] = visit
-    return Outlook(outfit, tuple(works), surveyed, visits, walker)
+    for task in tasks:
+        if task is not None:
+            mine = [rows[node.foot_m] for node in task.nodes]
+            visit = unit_visit(task, walks.inside(mine), rows=mine, rules=site.rules, outfit=outfit)
+            if visit.ways:
+                visits[task.work.unit.unit] = visit
+    return visits
 
 
-def _cut_off(
-    yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]
-) -> list[LeftOut]:
+def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]) -> list[LeftOut]:
     """Units with free ground beside them that nobody can walk to, with what is in the way."""
     reached = {unit for outlook in outlooks for unit in outlook.visits}
     free = yard.walkable(starts)
@@ -166,9 +210,7 @@ def _cut_off(
     return [record for records in found.values() for record in records]
 
 
-def _why_cut_off(
-    yard: Yard, work: UnitWork, *, free: BaseGeometry, start: Point
-) -> list[LeftOut]:
+def _why_cut_off(yard: Yard, work: UnitWork, *, free: BaseGeometry, start: Point) -> list[LeftOut]:
     """Reasons for a unit without a stand, if it is the way there that is missing; else none."""
     from shapely.ops import nearest_points
 

@@ -3,14 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.morning import start_of, unit_window
 from greaseroute.rounds.plan import Bound
-from greaseroute.rounds.prepare import Outlook, Prepared, Progress
+from greaseroute.rounds.prepare import Prepared, Progress
 from greaseroute.rounds.problem import CrewSolution, TechnicianRound
 from greaseroute.rounds.schedule import (
     Clockwork,
@@ -21,11 +19,9 @@ from greaseroute.rounds.schedule import (
     route_dependent_ms,
     timed,
 )
-from greaseroute.rounds.unit_tours import IntArray
 from greaseroute.rounds.visits import UnitVisit
 from greaseroute.rounds.work import Outfit, outfit_of
-from greaseroute.rounds.yard import place_named
-from greaseroute.units import MS_PER_S, ms
+from greaseroute.units import MS_PER_S
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
 SEARCH_PASSES = 4000  # per unit, where neither a count nor a time limit is given
@@ -53,18 +49,14 @@ class Solved:
 
 
 def build_team(ready: Prepared) -> Team:
-    """Points, ways, walking times and windows of a prepared round."""
+    """Ways, walking times and windows of a prepared round."""
     crew, site = ready.technicians, ready.site
-    ends = [place_named(site, name).point for t in crew for name in (t.start, t.finish)]
-    stores = [p.point for p in site.ground.places if p.kind == "store"]
-    fixed = np.asarray([(p.x, p.y) for p in (*ends, *stores)])
     visits: list[tuple[Outfit, UnitVisit]] = [
         (outlook.outfit, visit) for outlook in ready.outlooks for visit in outlook.visits.values()
     ]
-    ways = site_ways(fixed, [visit for _, visit in visits])
-    walkers = {outlook.outfit: outlook for outlook in ready.outlooks}
-    spans = {outfit: _spans(outlook, ways) for outfit, outlook in walkers.items()}
-    any_walker = ready.outlooks[0].walker
+    ways = site_ways([visit for _, visit in visits])
+    walks = {outlook.outfit: outlook.walks for outlook in ready.outlooks}
+    stores = sum(p.kind == "store" for p in site.ground.places)
     return Team(
         site=site,
         members=tuple(
@@ -74,24 +66,15 @@ def build_team(ready: Prepared) -> Team:
                 finish=2 * k + 1,
                 start_ms=start_of(t, ready.morning),
                 end_ms=max(ready.morning.end_ms, start_of(t, ready.morning)),
-                spans=spans[outfit_of(t, site)],
+                spans=walks[outfit_of(t, site)].spans,
             )
             for k, t in enumerate(crew)
         ),
         ways=ways,
         outfit_of_visit=tuple(outfit for outfit, _ in visits),
         windows=_windows(ready, ways),
-        length_mm=tuple(
-            any_walker.length_mm(ways.points, phase=k) for k in range(len(any_walker.grounds))
-        ),
-        stores=tuple(range(len(ends), len(fixed))),
-    )
-
-
-def _spans(outlook: Outlook, ways: SiteWays) -> tuple[tuple[int, IntArray], ...]:
-    walker = outlook.walker
-    return tuple(
-        (begin, walker.travel_ms(ways.points, phase=k)) for k, (begin, _) in enumerate(walker.grounds)
+        length_mm=ready.outlooks[0].walks.mm,
+        stores=tuple(range(2 * len(crew), 2 * len(crew) + stores)),
     )
 
 
@@ -161,15 +144,21 @@ def solve_alone(team: Team, *, effort: Effort, progress: Progress) -> Solved | N
         limit_s=NO_LIMIT_S if effort.limit_s is None else effort.limit_s,
         seed=effort.seed,
         iterations=passes,
-        on_progress=lambda best, low: progress(f"{best / MS_PER_S:.0f} s, proved {low / MS_PER_S:.0f} s"),
+        on_progress=lambda best, low: progress(
+            f"{best / MS_PER_S:.0f} s, proved {low / MS_PER_S:.0f} s"
+        ),
     )
     first = tour.order.index(len(ways.ways))
     order = tour.order[first + 1 :] + tour.order[:first]
-    schedule = timed(_route(0, member, [_unit_halt(team, way) for way in order]), _clock(team, member))
+    schedule = timed(
+        _route(0, member, [_unit_halt(team, way) for way in order]), _clock(team, member)
+    )
     if not fits(schedule, team):
         return None
     value = route_dependent_ms(schedule, team.site)
-    bound = certificate(tour.lower_bound, value, what=f"shortest tour over all ways in and out: {tour.what}")
+    bound = certificate(
+        tour.lower_bound, value, what=f"shortest tour over all ways in and out: {tour.what}"
+    )
     return Solved(team, (schedule,), {}, bound, complete=tour.status != "interrupted")
 
 

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from greaseroute.catalogue.placed import PlacedMachine
-from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps, feet
+from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps
 from greaseroute.rounds.carry import loads
 from greaseroute.rounds.morning import Morning
 from greaseroute.rounds.nodes import band_ms
 from greaseroute.rounds.plan import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
 from greaseroute.rounds.schedule import Schedule, TimedHalt
-from greaseroute.rounds.walker import Point2, Walker, length_m
+from greaseroute.rounds.walker import Point2, Walks, length_m
 from greaseroute.rounds.work import FittingWork
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
@@ -34,27 +34,22 @@ ISOLATION = (
 class Desk:
     """What records are written from.
 
-    ``points`` and ``names`` are the site's points and the places that some of them are;
-    ``placed`` the machines by unit and posture.
+    ``names`` are the places that some points are; ``placed`` the machines by unit and posture.
     """
 
     site: Site
     morning: Morning
     placed: Mapping[tuple[str, str], PlacedMachine]
-    points: Sequence[Point2]
     names: Mapping[int, str]
     technician: Technician
-    walker: Walker
-
-    def line(self, a: int, b: int, *, phase: int) -> Line:
-        """The walking line between two points of the site."""
-        return self.walker.line(self.points[a], self.points[b], phase=phase)
+    walks: Walks
 
     def inside(self, call: UnitCall) -> Line:
         """The walking line from the first to the last stand of a unit."""
-        spots = feet(call)
-        legs = [self.walker.line(a, b) for a, b in pairwise(spots)]
-        return joined([(spots[0],), *legs])
+        rows = call.rows
+        legs = [self.walks.line(a, b) for a, b in pairwise(rows)]
+        x, y = self.walks.points[rows[0]].tolist()
+        return joined([((x, y),), *legs])
 
 
 def joined(lines: Sequence[Line]) -> Line:
@@ -68,7 +63,7 @@ def joined(lines: Sequence[Line]) -> Line:
 def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
     """The walk of one technician as it is written to ``round.json``."""
     stops = _stops(schedule, desk)
-    home = desk.line(schedule.last, schedule.route.finish, phase=schedule.phase)
+    home = desk.walks.line(schedule.last, schedule.route.finish, span=schedule.phase)
     path = joined([line for stop in stops for line in (stop.path, stop.inside)] + [home])
     walk_ms = _walk_ms(schedule, desk)
     wait_ms = _wait_ms(schedule)
@@ -109,10 +104,7 @@ def _walk_ms(schedule: Schedule, desk: Desk) -> int:
 
 def inside_ms(call: UnitCall) -> int:
     """Walking time on the ground between the stands of a unit."""
-    numbers = [call.visit.nodes.index(n.node) for n in call.nodes]
-    return sum(
-        int(call.visit.walk_ms[a, b]) for a, b in pairwise(numbers)
-    )
+    return sum(int(call.visit.walk_ms[a, b]) for a, b in pairwise(call.numbers))
 
 
 def _wait_ms(schedule: Schedule) -> int:
@@ -130,7 +122,7 @@ def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
         leave=desk.morning.text(halt.leave_ms),
         wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
         reload=True,
-        path=desk.line(halt.origin, halt.enter, phase=halt.phase),
+        path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
         load=load,
     )
 
@@ -147,7 +139,7 @@ def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
         isolation=ISOLATION,
         isolation_s=desk.site.rules.isolation_s,
         cautions=unit_cautions(call),
-        path=desk.line(halt.origin, halt.enter, phase=halt.phase),
+        path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
         inside=desk.inside(call),
         stands=tuple(
             _stand(node, call, desk, put_in=[next(put_in) for _ in node.fittings])

@@ -1,9 +1,7 @@
 """A visit to a unit: what is done there, at which nodes, and what each way in and out costs."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from greaseroute.rounds.node_tour import fewer_nodes, node_tour
 from greaseroute.rounds.nodes import (
@@ -20,17 +18,14 @@ from greaseroute.rounds.reaching import UnitReach
 from greaseroute.rounds.unit_tours import IntArray, UnitTour, Way, all_ways, best_ways
 from greaseroute.rounds.work import JointWork, Outfit, UnitWork
 from greaseroute.site.crew import WorkingRules
-from greaseroute.stands.reach import Array
 from greaseroute.units import S_PER_MIN, ms
-
-Walk = Callable[[Array], IntArray]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UnitVisit:
     """One visit to a unit at one level of service.
 
-    ``walk_ms`` is between the nodes' points on the ground. ``ways`` are in and out node with the
+    ``rows`` are the numbers of the nodes' points, ``walk_ms`` is between them. ``ways`` are in and out node with the
     time that the route decides (walking inside, climbs, settling, posture moves) and the turns;
     ``fixed_ms`` is all that no route changes: isolation, coupling, strokes, bands, procedures,
     looks. ``postures`` are asked for in this order; ``loss`` is the weight not served.
@@ -39,6 +34,7 @@ class UnitVisit:
     work: UnitWork
     items: frozenset[Item]
     nodes: tuple[Node, ...]
+    rows: tuple[int, ...]
     walk_ms: IntArray
     tour: UnitTour
     ways: tuple[Way, ...]
@@ -56,15 +52,20 @@ class UnitVisit:
         return self.route_ms(way) + self.fixed_ms
 
 
-def unit_visit(
-    reach: UnitReach,
-    joints: Sequence[JointWork],
-    *,
-    walk: Walk,
-    rules: WorkingRules,
-    outfit: Outfit,
-) -> UnitVisit | None:
-    """The visit that serves ``joints`` as far as they are in reach; None if none of them is."""
+@dataclass(frozen=True, slots=True, eq=False)
+class UnitTask:
+    """What is to be done at a unit and the nodes where it can be done, before any walking."""
+
+    work: UnitWork
+    items: frozenset[Item]
+    nodes: tuple[Node, ...]
+    postures: tuple[str, ...]
+
+
+def unit_task(
+    reach: UnitReach, joints: Sequence[JointWork], *, rules: WorkingRules, outfit: Outfit
+) -> UnitTask | None:
+    """What serves ``joints`` as far as they are in reach; None if none of them is."""
     joints = [joint for joint in joints if reach.has_clear or not turns(joint)]
     wanted = frozenset(f.key for joint in joints for f in joint.fittings)
     postures = reach.moves(wanted) if reach.has_clear else ()
@@ -75,12 +76,7 @@ def unit_visit(
         return None
     turned = [j for j in joints if turns(j) and _keys(j) & items]
     nodes = _nodes(reach, items, postures=postures, turned=turned, rules=rules, outfit=outfit)
-    done = frozenset(i for node in nodes for i in node.items)
-    if not items <= done:  # cannot be: each item has a stand in a posture that is taken
-        raise AssertionError(f"{reach.work.unit.unit}: {sorted(items - done)} lost its stands")
-    return _visit(
-        reach, nodes, items=items, postures=postures, walk=walk, rules=rules, outfit=outfit
-    )
+    return UnitTask(reach.work, items, tuple(nodes), postures)
 
 
 def _keys(joint: JointWork) -> frozenset[Item]:
@@ -139,31 +135,25 @@ def _turn_nodes(
     )
 
 
-def _visit(
-    reach: UnitReach,
-    nodes: Sequence[Node],
-    *,
-    items: frozenset[Item],
-    postures: tuple[str, ...],
-    walk: Walk,
-    rules: WorkingRules,
-    outfit: Outfit,
+def unit_visit(
+    task: UnitTask, walk_ms: IntArray, *, rows: Sequence[int], rules: WorkingRules, outfit: Outfit
 ) -> UnitVisit:
-    walk_ms = walk(np.asarray([n.foot_m for n in nodes]))
+    """The visit with its ways; ``walk_ms`` between the nodes' points, ``rows`` their numbers."""
     bands = band_ms(outfit.reach)
-    tour = node_tour(nodes, walk_ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
-    turn_ms = sum({n.items[0]: n.event_ms for n in nodes if n.kind == "turn"}.values())
+    tour = node_tour(task.nodes, walk_ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
+    turn_ms = sum({n.items[0]: n.event_ms for n in task.nodes if n.kind == "turn"}.values())
     return UnitVisit(
-        work=reach.work,
-        items=items,
-        nodes=tuple(nodes),
+        work=task.work,
+        items=task.items,
+        nodes=task.nodes,
+        rows=tuple(rows),
         walk_ms=walk_ms,
         tour=tour,
         ways=tuple(best_ways(all_ways(tour), walk_ms)),
-        fixed_ms=turn_ms + _fixed_ms(reach.work, nodes, items=items, bands=bands, rules=rules),
+        fixed_ms=turn_ms + _fixed_ms(task, bands=bands, rules=rules),
         turn_ms=turn_ms,
-        postures=postures,
-        loss=reach.work.weight - _weight(reach.work, items),
+        postures=task.postures,
+        loss=task.work.weight - _weight(task.work, task.items),
     )
 
 
@@ -171,30 +161,20 @@ def _weight(work: UnitWork, items: frozenset[Item]) -> int:
     return sum(joint.weight for joint in work.joints if _keys(joint) & items)
 
 
-def _fixed_ms(
-    work: UnitWork,
-    nodes: Sequence[Node],
-    *,
-    items: frozenset[Item],
-    bands: Mapping[str, int],
-    rules: WorkingRules,
-) -> int:
-    """Isolation, coupling and strokes, each fitting's least band, procedures without a move."""
+def _fixed_ms(task: UnitTask, *, bands: Mapping[str, int], rules: WorkingRules) -> int:
+    """Isolation, coupling and strokes, each fitting's least band, procedures without a turn."""
     least: dict[Item, int] = {}
-    for node in nodes:
+    for node in task.nodes:
         for item, band in zip(node.items, node.bands, strict=True):
             least[item] = min(least.get(item, bands[band]), bands[band])
+    done = [j for j in task.work.joints if _keys(j) & task.items]
     pumping = sum(
-        ms(f.pump_s) + least[f.key] for j in work.joints for f in j.fittings if f.key in items
+        ms(f.pump_s) + least[f.key] for j in done for f in j.fittings if f.key in task.items
     )
-    looking = ms(rules.look_s) * sum(item[0] == LOOK for item in items)
-    return (
-        ms(rules.isolation_s)
-        + pumping
-        + looking
-        + sum(
-            ms(j.joint.procedure.minutes * S_PER_MIN)
-            for j in work.joints
-            if j.joint.procedure is not None and not turns(j) and _keys(j) & items
-        )
+    looking = ms(rules.look_s) * sum(item[0] == LOOK for item in task.items)
+    procedures = sum(
+        ms(j.joint.procedure.minutes * S_PER_MIN)
+        for j in done
+        if j.joint.procedure is not None and not turns(j)
     )
+    return ms(rules.isolation_s) + pumping + looking + procedures

@@ -1,4 +1,4 @@
-"""Walking times in whole milliseconds and walking lines, for one pace, as the hours go by."""
+"""Walking times in whole milliseconds and walking lines between all points, as the hours go by."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,9 +12,11 @@ from greaseroute.rounds.unit_tours import IntArray
 from greaseroute.units import MS_PER_S
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.no_path import NoPath
+from greaseroute.walk.travel import Travel
 
 Array = NDArray[np.float64]
 Point2 = tuple[float, float]
+Grounds = Sequence[tuple[int, FreeGround]]
 
 NO_PATH = -1
 MM_PER_M = 1000
@@ -23,55 +25,61 @@ SLACK = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Walker:
-    """Who walks how fast over which ground. ``grounds`` holds (from_ms, ground), ascending from 0.
+class Walks:
+    """Quickest walks between points at one pace, one table for each span of hours.
 
     Times are rounded up to whole milliseconds: rounded up, a detour still never beats the
     straight way, which the tours inside a unit and the dropping of needless ways rely on.
+
+    Attributes
+    ----------
+    points : (P, 2)
+    begins : tuple of int
+        When each span begins, ms from zero.
+    ms, mm : (P, P) each
+        Times, and lengths in whole millimetres, of each span; ``NO_PATH`` where there is no way.
     """
 
-    grounds: tuple[tuple[int, FreeGround], ...]
-    speed_m_s: float
+    points: Array
+    begins: tuple[int, ...]
+    travels: tuple[Travel, ...]
+    ms: tuple[IntArray, ...]
+    mm: tuple[IntArray, ...]
 
-    def travel_ms(self, points: Array, *, phase: int = 0) -> IntArray:
-        """Walking times between all points in one span of hours, or ``NO_PATH``."""
-        found = self.grounds[phase][1].travel(points, speed_m_s=self.speed_m_s)
-        return up_to_ms(found.time_s)
+    @property
+    def spans(self) -> tuple[tuple[int, IntArray], ...]:
+        """(begin, times) of each span."""
+        return tuple(zip(self.begins, self.ms, strict=True))
 
-    def length_mm(self, points: Array, *, phase: int = 0) -> IntArray:
-        """Walking lengths of the quickest ways, whole millimetres."""
-        found = self.grounds[phase][1].travel(points, speed_m_s=self.speed_m_s)
-        return whole(found.length_m * MM_PER_M)
+    def inside(self, rows: Sequence[int]) -> IntArray:
+        """Times between points of one unit: the longest of the spans that have a way at all.
 
-    def walk_ms(self, points: Array) -> IntArray:
-        """The longest time over the spans of hours in which there is a way at all.
-
-        For points of one unit: while its ground is closed nobody works there.
+        While the ground of a unit is closed nobody works there.
         """
-        times = [self.travel_ms(points, phase=k) for k in range(len(self.grounds))]
-        return np.asarray(np.max(times, axis=0), dtype=np.int64)
+        pick = np.ix_(list(rows), list(rows))
+        return np.ascontiguousarray(np.max([t[pick] for t in self.ms], axis=0))
 
-    def phase_at(self, ms: int) -> int:
-        """The span of hours that holds ``ms`` after zero."""
-        return max(k for k, (from_ms, _) in enumerate(self.grounds) if from_ms <= ms or k == 0)
-
-    def line(self, a: Point2, b: Point2, *, phase: int = 0) -> tuple[Point2, ...]:
-        """The corners of the quickest way from a to b, both ends included."""
-        if a == b:
-            return (a,)
-        ground = self.grounds[phase][1]
-        leg = ground.travel(np.asarray([a, b]), speed_m_s=self.speed_m_s).leg(0, 1)
+    def line(self, a: int, b: int, *, span: int = 0) -> tuple[Point2, ...]:
+        """The corners of the quickest way between two points by number, both ends included."""
+        leg = self.travels[span].leg(a, b)
         if isinstance(leg, NoPath):
             raise UnfitProblem(
-                f"leg from {a} to {b}", leg.reason, limit="a way on free ground",
+                f"leg from point {a} to {b}", leg.reason, limit="a way on free ground",
                 next_step="report this: a plan must not hold such a leg",
             )  # fmt: skip
         return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(leg))
 
 
-def up_to_ms(time_s: Array) -> IntArray:
-    """Seconds up to whole milliseconds; infinity becomes ``NO_PATH``."""
-    return whole(np.ceil(time_s * MS_PER_S - SLACK))
+def walks_between(points: Array, grounds: Grounds, *, speed_m_s: float) -> Walks:
+    """The walks between (P, 2) points at a speed, over the ground of each span of hours."""
+    travels = tuple(ground.travel(points, speed_m_s=speed_m_s) for _, ground in grounds)
+    return Walks(
+        points=points,
+        begins=tuple(begin for begin, _ in grounds),
+        travels=travels,
+        ms=tuple(whole(np.ceil(t.time_s * MS_PER_S - SLACK)) for t in travels),
+        mm=tuple(whole(t.length_m * MM_PER_M) for t in travels),
+    )
 
 
 def whole(values: Array) -> IntArray:

@@ -9,14 +9,11 @@ from greaseroute.rounds.plan import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solve import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
-from greaseroute.rounds.walker import Point2
 from greaseroute.rounds.work import outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
-UNION_NOTE = (
-    "A unit asked for another posture closes the ground of both, and stays in the last one asked for."
-)
+UNION_NOTE = "A unit asked for another posture closes the ground of both, and stays in the last one asked for."
 
 
 def write_plan(ready: Prepared, solved: Solved, *, seed: int) -> RoundPlan:
@@ -57,23 +54,20 @@ def _desk(ready: Prepared, solved: Solved, number: int) -> Desk:
             for unit, stance in ready.yard.stances.items()
             for placed in stance
         },
-        points=[_pair(p) for p in team.ways.points],
         names=_names(ready, solved),
         technician=member.technician,
-        walker=next(o.walker for o in ready.outlooks if o.outfit == outfit),
+        walks=next(o.walks for o in ready.outlooks if o.outfit == outfit),
     )
-
-
-def _pair(point: Iterable[float]) -> Point2:
-    x, y = point
-    return float(x), float(y)
 
 
 def _names(ready: Prepared, solved: Solved) -> dict[int, str]:
     stores = [p.name for p in ready.site.ground.places if p.kind == "store"]
     names = dict(zip(solved.team.stores, stores, strict=True))
     for member in solved.team.members:
-        names[member.start], names[member.finish] = member.technician.start, member.technician.finish
+        names[member.start], names[member.finish] = (
+            member.technician.start,
+            member.technician.finish,
+        )
     return names
 
 

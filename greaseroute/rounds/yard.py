@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -15,6 +16,7 @@ from greaseroute.rounds.morning import Morning, changes
 from greaseroute.site.ground_plan import Place
 from greaseroute.site.model import Site
 from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.hours import is_shut
 from greaseroute.walk.site_ground import site_ground
 
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
@@ -72,23 +74,24 @@ def stances_now(site: Site) -> dict[str, tuple[PlacedMachine, ...]]:
 
 
 def yard_of(site: Site, stances: Stances, morning: Morning) -> Yard:
-    """Free ground with all units in ``stances``, one for each span of hours of the morning."""
+    """Free ground with all units in ``stances``, one for each span of hours of the morning.
+
+    Spans in which the same zones and crossings are shut are one.
+    """
     timed = (*site.ground.no_go, *site.ground.crossings)
     begins = [0, *changes(timed, morning)]
-    ends = [*begins[1:], morning.end_ms]
-    grounds = tuple(
-        (
-            begin,
-            site_ground(
-                site.ground,
-                stances,
-                clearance_m=site.rules.clearance_m,
-                times=(morning.moment(begin), morning.moment(end)),
-            ),
-        )
-        for begin, end in zip(begins, ends, strict=True)
-    )
-    return Yard(stances, grounds)
+    made: dict[tuple[bool, ...], FreeGround] = {}
+    grounds: list[tuple[int, FreeGround]] = []
+    for begin, end in pairwise([*begins, morning.end_ms]):
+        span = (morning.moment(begin), morning.moment(end))
+        key = tuple(is_shut(area, span) for area in timed)
+        if key not in made:
+            made[key] = site_ground(
+                site.ground, stances, clearance_m=site.rules.clearance_m, times=span
+            )
+        if not grounds or grounds[-1][1] is not made[key]:
+            grounds.append((begin, made[key]))
+    return Yard(stances, tuple(grounds))
 
 
 def place_named(site: Site, name: str) -> Place:

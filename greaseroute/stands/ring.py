@@ -65,7 +65,7 @@ def close_to(points: Array, targets: Array, *, within_m: float) -> Array:
     if not len(points) or not len(targets):
         return points[:0]
     gap = points[:, None, :] - targets[None, :, :2]
-    return points[(np.hypot(gap[..., 0], gap[..., 1]) <= within_m).any(axis=1)]
+    return points[(np.hypot(gap[..., 0], gap[..., 1]) <= within_m + 1e-6).any(axis=1)]
 
 
 def around(free: BaseGeometry, targets: Array, *, within_m: float) -> BaseGeometry:

@@ -14,6 +14,8 @@ NEAR_M = 1.5
 # kept one; doubled step by step until at most MOST_STANDS are left.
 APART_M = 0.6
 MOST_STANDS = 20
+# Lengths closer than this are equal: rounding must not decide how a turned site comes out.
+TIE_M = 1e-6
 
 
 def keep(places: Array, table: Mask, *, far_m: Array, most: int = MOST_STANDS) -> list[int]:
@@ -46,7 +48,7 @@ def _not_outdone(places: Array, table: Mask, rows: Sequence[int]) -> list[int]:
     gap = np.linalg.norm(places[picked][:, None, :] - places[picked][None, :, :], axis=2)
     count = own.sum(axis=1)
     within = own @ own.T == count[:, None]  # row i serves nothing that j does not
-    outdone = (within & (count[None, :] > count[:, None]) & (gap <= NEAR_M)).any(axis=1)
+    outdone = (within & (count[None, :] > count[:, None]) & (gap <= NEAR_M + TIE_M)).any(axis=1)
     return [int(i) for i in picked[~outdone]]
 
 
@@ -63,14 +65,12 @@ def _spread(
     )
 
 
-def _apart(
-    places: Array, group: Sequence[int], *, effort: Array, apart_m: float
-) -> list[int]:
+def _apart(places: Array, group: Sequence[int], *, effort: Array, apart_m: float) -> list[int]:
     """The place nearest to the work, then always the one farthest from those kept."""
     spots = places[list(group)]
     chosen = [_first_most(-effort[list(group)])]
     gap = np.linalg.norm(spots - spots[chosen[0]], axis=1)
-    while gap.max() > apart_m:
+    while gap.max() > apart_m + TIE_M:
         chosen.append(_first_most(gap))
         gap = np.minimum(gap, np.linalg.norm(spots - spots[chosen[-1]], axis=1))
     return [group[i] for i in chosen]
@@ -78,7 +78,7 @@ def _apart(
 
 def _first_most(values: NDArray[np.float64]) -> int:
     """Index of the largest value; of values equal to a micrometre the first."""
-    return int(np.nonzero(values >= values.max() - 1e-6)[0][0])
+    return int(np.nonzero(values >= values.max() - TIE_M)[0][0])
 
 
 def _fewest_more(table: Mask, kept: list[int], *, most: int) -> list[int]:
