@@ -5,18 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from greaseroute.forecast.joints import FloatArray, JointRows
+from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.windows import DueService
 from greaseroute.rounds.levelling import LEFT_OUT, IntArray, Levelling, LevellingProblem, loads
 from greaseroute.rounds.model_levelling import level
+from greaseroute.rounds.visit_estimate import visit_seconds
 from greaseroute.site.model import Site
 from greaseroute.units import ms
-
-DETOUR = 1.3
-"""Walk over straight line between neighbours; common practice, no source. For levelling only."""
-
-AROUND_S = 30.0
-"""Walk around one machine from stand to stand; common practice, no source. As above."""
 
 WEIGHT_UNIT = 100
 
@@ -33,20 +28,6 @@ class LevelWeek:
     due_load_ms: IntArray
     due_visits: int
     late: tuple[int, ...]
-
-
-def visit_seconds(site: Site) -> FloatArray:
-    """(units,) time of a visit whatever is done there: isolation, the walk to it and around it.
-
-    The walk is reckoned as the straight line to the nearest other unit times `DETOUR`; the real
-    rounds replace it.
-    """
-    at_m = np.array([(unit.x_m, unit.y_m) for unit in site.units], dtype=np.float64)
-    apart = np.hypot(*(at_m[:, None, :] - at_m[None, :, :]).transpose(2, 0, 1))
-    np.fill_diagonal(apart, np.inf)
-    nearest = apart.min(axis=1) if len(at_m) > 1 else np.zeros(len(at_m))
-    walk_s = DETOUR * nearest / site.rules.walking_speed_m_s
-    return np.asarray(site.rules.isolation_s + walk_s + AROUND_S, dtype=np.float64)
 
 
 def _weight(rows: JointRows, service: DueService) -> int:

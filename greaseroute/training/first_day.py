@@ -1,0 +1,335 @@
+"""A new technician's first day: the choice, the walk in its order, what is left for later days."""
+
+from collections import Counter
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from greaseroute.errors import UnknownName
+from greaseroute.rounds.coverage import Coverage, CoverageProblem
+from greaseroute.rounds.model_coverage import cover
+from greaseroute.rounds.morning import morning_of, start_of
+from greaseroute.rounds.plan import RoundPlan
+from greaseroute.rounds.visit_estimate import visit_seconds
+from greaseroute.site.crew import Technician
+from greaseroute.site.model import Site
+from greaseroute.training.candidates import (
+    NEARLY_DUE,
+    Candidate,
+    Pair,
+    candidates,
+    site_pairs,
+    undominated,
+)
+from greaseroute.training.first_day_records import (
+    Choice,
+    FirstDay,
+    LaterDay,
+    LearnerStop,
+    NotMet,
+)
+from greaseroute.training.in_order import Errand, plan_in_order
+from greaseroute.training.learning import LearningCurve
+from greaseroute.training.pace import Progressed, learner_stops, lesson
+from greaseroute.units import MS_PER_S, S_PER_MIN, ms
+
+SHOW_S = 120.0
+"""Time in which the mentor shows a family's kind of joint before the learner does it: common
+practice, no source; a setting."""
+
+MOST_DAYS = 5
+TRIES = 4
+PlanWalk = Callable[[Errand], RoundPlan]
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class DaySettings:
+    """What may be set for a first day; the defaults are those of the command.
+
+    ``window_min``: time there is; None: from the learner's start to the shift start.
+    """
+
+    curve: LearningCurve = field(default_factory=LearningCurve)
+    show_s: float = SHOW_S
+    nearly: float = NEARLY_DUE
+    window_min: float | None = None
+    seed: int = 1
+    work: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """Who learns, from whom."""
+
+    learner: Technician
+    mentor: str
+
+
+def pairing(site: Site, *, learner: str | None = None, mentor: str | None = None) -> Pairing:
+    """The learner named, else the one marked as such in the site file, else the last technician;
+    the mentor named, else the first other technician.
+
+    Raises UnknownName for a technician that the site does not have.
+    """
+    names = {t.name: t for t in site.technicians}
+    for name in (learner, mentor):
+        if name is not None and name not in names:
+            raise UnknownName(
+                "technician", repr(name), limit=", ".join(names), next_step="see site.toml"
+            )
+    marked = [t for t in site.technicians if t.learner]
+    who = names[learner] if learner else (marked[0] if marked else site.technicians[-1])
+    others = [name for name in names if name != who.name]
+    return Pairing(who, mentor or (others[0] if others else "an experienced technician"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """What one day chooses from: candidates in order, how often each kind was done before."""
+
+    site: Site
+    found: tuple[Candidate, ...]
+    done: Counter[str]
+    window_ms: int
+    settings: DaySettings
+    walk_factor: float = 1.0
+
+
+def coverage_problem(day: Field) -> CoverageProblem:
+    """The day's choice as integers."""
+    kinds = list(dict.fromkeys(c.kind for c in day.found))
+    pairs = list(dict.fromkeys(c.pair for c in day.found))
+    units = [unit.unit for unit in day.site.units]
+    per_kind = Counter(kind for _, kind in pairs)
+    most = max(per_kind.values(), default=1)
+    times = [
+        [
+            ms(c.standard_s * day.settings.curve.factor(day.done[c.kind] + n + 1))
+            for n in range(most)
+        ]
+        for c in day.found
+    ]
+    visits = visit_seconds(day.site) * day.walk_factor
+
+    def column(values: Sequence[int]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+        return np.array(values, dtype=np.int64)
+
+    return CoverageProblem(
+        time_ms=np.array(times, dtype=np.int64).reshape(len(day.found), most),
+        pair=column([pairs.index(c.pair) for c in day.found]),
+        kind=column([kinds.index(c.kind) for c in day.found]),
+        unit=column([units.index(c.unit) for c in day.found]),
+        visit_ms=column([ms(s) for s in visits]),
+        show_ms=column([ms(day.settings.show_s)] * len(pairs)),
+        window_ms=day.window_ms,
+    )
+
+
+def choose(day: Field) -> tuple[tuple[Candidate, ...], Coverage]:
+    """The joints of one day: most pairs of family and kind, then least time."""
+    problem = coverage_problem(day)
+    answer = cover(problem, seed=day.settings.seed, work=day.settings.work)
+    chosen = tuple(c for c, take in zip(day.found, answer.chosen, strict=True) if take)
+    return chosen, answer
+
+
+def window_ms(site: Site, at: datetime, pair: Pairing, *, settings: DaySettings) -> int:
+    """Time of the day in milliseconds: the setting, else up to the start of the shift."""
+    if settings.window_min is not None:
+        return ms(settings.window_min * S_PER_MIN)
+    morning = morning_of(site, at)
+    return max(0, morning.end_ms - start_of(pair.learner, morning))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Walked:
+    """A choice that was walked: the plan, its stops at the learner's pace, the end."""
+
+    chosen: tuple[Candidate, ...]
+    answer: Coverage
+    plan: RoundPlan
+    stops: tuple[LearnerStop, ...]
+    finish: datetime
+    progressed: Progressed
+
+
+def _errand(pair: Pairing, at: datetime, chosen: Sequence[Candidate]) -> Errand:
+    """The walk of the chosen joints. It may run to noon: the learner's pace is laid over it."""
+    return Errand(
+        technician=pair.learner.name,
+        at=at,
+        finish_by=at + timedelta(hours=12),
+        items=tuple(c.work.due for c in chosen),
+        units=tuple(dict.fromkeys(c.unit for c in chosen)),
+    )
+
+
+def _walk(pair: Pairing, at: datetime, day: Field, *, plan: PlanWalk) -> Walked:
+    chosen, answer = choose(day)
+    walked = plan(_errand(pair, at, chosen))
+    by_unit: dict[str, list[Candidate]] = {}
+    for candidate in chosen:
+        by_unit.setdefault(candidate.unit, []).append(candidate)
+    progressed = Progressed({}, set())
+    stops, finish = learner_stops(
+        walked,
+        by_unit,
+        curve=day.settings.curve,
+        show_s=day.settings.show_s,
+        progressed=progressed,
+    )
+    return Walked(chosen, answer, walked, stops, finish, progressed)
+
+
+def _spent_ms(walked: Walked) -> int:
+    begun = datetime.fromisoformat(walked.plan.technicians[0].start)
+    return round((walked.finish - begun) / timedelta(milliseconds=1))
+
+
+def _without(day: Field, walked: Walked) -> Field:
+    """The field less what the walk could not serve."""
+    missed = {(left.unit, left.joint) for left in walked.plan.left}
+    return replace(day, found=tuple(c for c in day.found if c.key not in missed))
+
+
+def fitting_walk(
+    pair: Pairing, at: datetime, day: Field, *, plan: PlanWalk, progress: Progress
+) -> tuple[Walked, Field]:
+    """A choice whose real walk serves all of it and ends inside the window.
+
+    What the walk cannot serve is dropped; where the walk is longer than reckoned, visits are
+    reckoned longer, and the choice is made again. After `TRIES` the last walk stands.
+    """
+    for attempt in range(TRIES):
+        progress(f"choosing among {len(day.found)} joints, walk {attempt + 1}")
+        walked = _walk(pair, at, day, plan=plan)
+        missed = bool(
+            {(x.unit, x.joint) for x in walked.plan.left} & {c.key for c in walked.chosen}
+        )
+        over = _spent_ms(walked) - day.window_ms
+        if not missed and over <= 0:
+            break
+        if attempt == TRIES - 1:
+            break
+        day = _without(day, walked)
+        if over > 0:
+            visits = max(1, len(walked.stops))
+            mean_s = float(visit_seconds(day.site).mean())
+            more = over / MS_PER_S / visits / mean_s
+            day = replace(day, walk_factor=day.walk_factor + more + 0.01)
+    return walked, day
+
+
+def _later(day: Field, walked: Walked) -> tuple[tuple[LaterDay, ...], set[Pair]]:
+    """Days two, three and on until all pairs are covered or nothing more fits into a day."""
+    done, met = Counter(walked.progressed.done), set(walked.progressed.shown)
+    days: list[LaterDay] = []
+    for number in range(2, MOST_DAYS + 1):
+        rest = replace(
+            day, found=tuple(c for c in day.found if c.pair not in met), done=Counter(done)
+        )
+        chosen, answer = choose(rest)
+        if not chosen:
+            break
+        lessons = []
+        for candidate in chosen:
+            done[candidate.kind] += 1
+            nth = done[candidate.kind]
+            factor = day.settings.curve.factor(nth)
+            lessons.append(lesson(candidate, nth=nth, factor=factor))
+            met.add(candidate.pair)
+        minutes = round(answer.total_ms / MS_PER_S / S_PER_MIN, 1)
+        days.append(LaterDay(day=number, minutes=minutes, lessons=tuple(lessons)))
+    return tuple(days), met
+
+
+def _not_met(
+    site: Site, all_found: Collection[Candidate], day: Field, *, met: Collection[Pair]
+) -> tuple[NotMet, ...]:
+    due, can = {c.pair for c in all_found}, {c.pair for c in day.found}
+    found = []
+    for family, kind in site_pairs(site):
+        if (family, kind) in met:
+            continue
+        if (family, kind) not in due:
+            reason = "none is due or nearly due now, or the learner has no gun for it"
+        elif (family, kind) not in can:
+            reason = "cannot be reached this morning, see what was left out"
+        else:
+            reason = "takes longer than one morning at a learner's pace"
+        found.append(NotMet(family=family, kind=kind, reason=reason))
+    return tuple(found)
+
+
+def _choice(walked: Walked, *, wanted: int) -> Choice:
+    return Choice(
+        covered=len(walked.progressed.shown),
+        wanted=wanted,
+        most=min(wanted, walked.answer.most_pairs),
+        minutes=round(walked.answer.total_ms / MS_PER_S / S_PER_MIN, 2),
+        least_min=round(walked.answer.lower_ms / MS_PER_S / S_PER_MIN, 2),
+        status=walked.answer.status,
+    )
+
+
+def _notes(walked: Walked, day: Field) -> tuple[str, ...]:
+    notes = [
+        "each joint counts as one time of its kind; times never fall below the standard time",
+        "the machines stand in the order easy before hard, so the walk is longer than the shortest",
+    ]
+    over_s = (_spent_ms(walked) - day.window_ms) / MS_PER_S
+    if over_s > 0:
+        notes.append(f"the walk ends {over_s / S_PER_MIN:.0f} min after the window: begin earlier")
+    return tuple(notes)
+
+
+def plan_first_day(
+    site: Site,
+    at: datetime,
+    *,
+    pair: Pairing,
+    settings: DaySettings,
+    plan: PlanWalk | None = None,
+    progress: Progress = lambda _: None,
+) -> FirstDay:
+    """The first day of ``pair.learner`` beginning at ``at``.
+
+    ``plan`` plans the walk of an errand (default: the round engine, in the order given).
+    """
+    walk = plan or (lambda errand: plan_in_order(site, errand, seed=settings.seed))
+    found = undominated(candidates(site, at, learner=pair.learner, share=settings.nearly))
+    limit = window_ms(site, at, pair, settings=settings)
+    day = Field(site, found, Counter(), limit, settings)
+    walked, day = fitting_walk(pair, at, day, plan=walk, progress=progress)
+    progress("days two and three")
+    later, met = _later(day, walked)
+    technician = walked.plan.technicians[0]
+    return FirstDay(
+        site=site.name,
+        at=walked.plan.at,
+        seed=settings.seed,
+        learner=pair.learner.name,
+        mentor=pair.mentor,
+        curve=settings.curve,
+        show_min=round(settings.show_s / S_PER_MIN, 2),
+        window_min=round(limit / MS_PER_S / S_PER_MIN, 1),
+        start_place=technician.start_place or pair.learner.start,
+        finish_place=technician.finish_place or pair.learner.finish,
+        finish=walked.finish.isoformat(timespec="seconds"),
+        learner_min=round(_spent_ms(walked) / MS_PER_S / S_PER_MIN, 1),
+        standard_min=round(
+            (technician.walk_s + technician.work_s + technician.wait_s) / S_PER_MIN, 1
+        ),
+        guns=pair.learner.guns,
+        carry={name: count.carry for name, count in sorted(technician.cartridges.items())},
+        stops=walked.stops,
+        later=later,
+        not_met=_not_met(site, found, day, met=met),
+        left=walked.plan.left,
+        choice=_choice(walked, wanted=len({c.pair for c in day.found})),
+        round=walked.plan,
+        notes=_notes(walked, day),
+    )
