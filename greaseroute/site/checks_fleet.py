@@ -7,6 +7,7 @@ import numpy as np
 from shapely import STRtree
 from shapely.geometry import Point, Polygon
 
+from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.catalogue.placed import PlacedMachine, Pose, place
 from greaseroute.catalogue.shelf import shelf_names
 from greaseroute.errors import Fault, GreaserouteError
@@ -98,29 +99,32 @@ def backward_windows(draft: Draft) -> Iterator[Fault]:
             yield _fault(unit, "parked_to", (value, "other than parked_from", "correct it"))
 
 
+def fit_units(draft: Draft) -> dict[str, MachineType]:
+    """The type of every unit with its attachments, where both are known."""
+    fitted: dict[str, MachineType] = {}
+    for unit in draft.units:
+        machine = draft.types.get(unit.type)
+        if machine and set(unit.attachments) <= {a.name for a in machine.attachments}:
+            fitted.setdefault(unit.unit, machine.with_attachments(unit.attachments))
+    return fitted
+
+
 def place_units(draft: Draft) -> tuple[dict[str, PlacedMachine], list[Fault]]:
     """Put every unit of a known type on the site; a posture it cannot take is a fault."""
     placed: dict[str, PlacedMachine] = {}
     faults: list[Fault] = []
     for unit in draft.units:
-        machine = draft.types.get(unit.type)
-        if machine is None or unit.unit in placed or not _parts_known(draft, unit):
+        machine = draft.fitted.get(unit.unit)
+        known = machine is not None and unit.posture in {p.name for p in machine.postures}
+        if machine is None or not known or unit.unit in placed or draft.plane is None:
             continue
         pose = Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg)
         try:
-            fitted = machine.with_attachments(unit.attachments)
-            placed[unit.unit] = place(fitted, pose, posture=unit.posture)
+            placed[unit.unit] = place(machine, pose, posture=unit.posture)
         except GreaserouteError as error:
             texts = (f"{unit.posture}: {error.value}", error.limit, error.next_step)
             faults.append(_fault(unit, "posture", texts))
     return placed, faults
-
-
-def _parts_known(draft: Draft, unit: Unit) -> bool:
-    machine = draft.types[unit.type]
-    return unit.posture in {p.name for p in machine.postures} and set(unit.attachments) <= {
-        a.name for a in machine.attachments
-    }
 
 
 def outside_boundary(draft: Draft, plan: GroundPlan, plane: LocalPlane) -> Iterator[Fault]:

@@ -8,12 +8,10 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from greaseroute.errors import Fault
-from greaseroute.site.draft import GROUND, SITE, Draft
+from greaseroute.site.draft import GROUND, Draft
 from greaseroute.site.geodesy import LocalPlane
 from greaseroute.site.ground_plan import Area, GroundPlan
 
-LEAST_EXTENT_M = 1.0
-MOST_EXTENT_M = 100_000.0
 EDGE_M = 0.001  # a point this near an edge lies on it
 
 
@@ -21,24 +19,11 @@ def ground_faults(draft: Draft) -> Iterator[Fault]:
     """Every fault that shows between the features of the plan."""
     if draft.ground is None or draft.plane is None:
         return
-    yield from extent(draft.ground, draft.plane, draft.settings.text.line(("coordinates",)))
     if draft.all_read("haul_road"):
         yield from crossings_on_roads(draft.ground)
     yield from doubled_places(draft.ground)
     yield from blocked_places(draft.ground)
     yield from outside(draft.ground, draft.plane)
-
-
-def extent(plan: GroundPlan, plane: LocalPlane, line: int) -> Iterator[Fault]:
-    """Numbers that do not fit the coordinate system: degrees taken for metres, or the like."""
-    west, south, east, north = plan.boundary.bounds
-    size_m = max(east - west, north - south)
-    if LEAST_EXTENT_M <= size_m <= MOST_EXTENT_M:
-        return
-    allowed = f"a site {LEAST_EXTENT_M:g} m to {MOST_EXTENT_M / 1000:g} km wide"
-    value = f"{plane.system}: the boundary is {size_m:.3g} m wide"
-    do = "the numbers look like degrees: say 'lon/lat'" if size_m < 1 else "name the right system"
-    yield Fault(SITE, line, "site", "coordinates", value, allowed, do)
 
 
 def crossings_on_roads(plan: GroundPlan) -> Iterator[Fault]:

@@ -33,9 +33,9 @@ def unknown_units(draft: Draft) -> Iterator[Fault]:
 def unknown_joints(draft: Draft) -> Iterator[Fault]:
     """A service of a joint or interval class that the unit's type does not have."""
     for unit, service in _services(draft):
-        if unit.unit not in draft.placed:
+        if unit.unit not in draft.fitted:
             continue
-        joints = draft.placed[unit.unit].machine_type.joints
+        joints = draft.fitted[unit.unit].joints
         known = {name: None for joint in joints for name in _names(joint)}
         if " ".join(service.joint.lower().split()) not in {k.lower() for k in known}:
             define = "name a joint or an interval class of the type"

@@ -50,12 +50,12 @@ def out_of_reach(draft: Draft) -> Iterator[Fault]:
     """A fitting that no posture brings into reach from the ground or a deck: once for each type."""
     hand = farthest_hand(draft)
     seen: set[tuple[str, tuple[str, ...]]] = set()
-    for unit, machine in draft.standing():
+    for unit in draft.units:
         key = (unit.type, unit.attachments)
-        if key in seen:
+        if key in seen or unit.unit not in draft.fitted:
             continue
         seen.add(key)
-        for miss in _misses(machine.machine_type, hand):
+        for miss in _misses(draft.fitted[unit.unit], hand):
             yield _reach_fault(draft, unit, miss)
 
 
@@ -156,8 +156,9 @@ def without_gun(draft: Draft) -> Iterator[Fault]:
     if not whole or not guns or any(g.grease not in greases for g in guns):
         return  # told where guns and greases are checked
     wanting: dict[str, list[tuple[Unit, Joint]]] = {}
-    for unit, machine in draft.standing():
-        for joint in machine.machine_type.joints:
+    for unit in draft.units:
+        machine = draft.fitted.get(unit.unit)
+        for joint in machine.joints if machine else ():
             reasons = _refusals(joint, guns, greases)
             if reasons is not None:
                 wanting.setdefault(reasons, []).append((unit, joint))

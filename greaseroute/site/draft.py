@@ -33,7 +33,8 @@ class Draft:
     types in use (and the site's own) by name, ``broken_types`` the names of own types with
     faults. ``unread`` holds the first words of the features that could not be read: their roles,
     or ``feature`` where the role itself is unknown; ``unread_places`` the names of such places.
-    ``placed`` holds each unit that could be placed. ``now`` is the moment against which
+    ``fitted`` holds each unit's type with its attachments, ``placed`` each unit that could be
+    placed. ``now`` is the moment against which
     the future is told from the past, None where nothing gives one.
     """
 
@@ -47,6 +48,7 @@ class Draft:
     unread_places: tuple[str, ...] = ()
     units: tuple[Unit, ...] = ()
     unit_rows: tuple[str, ...] = ()
+    fitted: Mapping[str, MachineType] = field(default_factory=dict)
     placed: Mapping[str, PlacedMachine] = field(default_factory=dict)
     services: tuple[LastService, ...] = ()
     readings: tuple[MeterReading, ...] = ()

@@ -8,13 +8,15 @@ from datetime import tzinfo
 from pydantic import ValidationError
 
 from greaseroute.errors import Fault
-from greaseroute.site.csv_file import Columns, Row, read_table
+from greaseroute.site.csv_file import Columns, Row, Table, read_table
 from greaseroute.site.faults import Source, faults_of
 from greaseroute.site.fleet import Unit
 from greaseroute.site.moment import moment, time_of_day
 
 _LIST = re.compile(r"\s*[|+,;]\s*")
 _WINDOW = ("parked_from", "parked_to")
+_NEEDED = ("unit", "type", "heading_deg", "meter_h")
+_POSITIONS = (("x_m", "y_m"), ("lon", "lat"))
 _OPTIONAL = (
     "posture",
     "slew_deg",
@@ -45,11 +47,13 @@ def read_fleet(
 ) -> tuple[FleetRows, list[Fault]]:
     """Read every unit; a row with a mistake gives its faults and no unit."""
     columns = position_columns(system)
-    table, faults = read_table(
-        text, file, Columns(("unit", "type", *columns, "heading_deg", "meter_h"), _OPTIONAL)
-    )
+    known = Columns(_NEEDED, (*_POSITIONS[0], *_POSITIONS[1], *_OPTIONAL))
+    table, faults = read_table(text, file, known)
     if table is None:
         return FleetRows(), faults
+    astray = list(_position_faults(table, file, system=system))
+    if astray:
+        return FleetRows((), _names(table)), [*faults, *astray]
     units: list[Unit] = []
     if not table.rows:
         allowed = "at least one unit"
@@ -58,7 +62,27 @@ def read_fleet(
         unit, wrong = _unit(row, file, columns=columns, where=where)
         units += [unit] if unit else []
         faults += [w for w in wrong if w.value != "nothing" or w.field in table.columns]
-    return FleetRows(tuple(units), tuple(r.cells.get("unit", "") for r in table.rows)), faults
+    return FleetRows(tuple(units), _names(table)), faults
+
+
+def _names(table: Table) -> tuple[str, ...]:
+    return tuple(row.cells.get("unit", "") for row in table.rows)
+
+
+def _position_faults(table: Table, file: str, *, system: str) -> Iterator[Fault]:
+    """Position columns that are missing, or those of another coordinate system."""
+    columns = position_columns(system)
+    other = next(pair for pair in _POSITIONS if pair != columns)
+    missing = [c for c in columns if c not in table.columns]
+    if len(missing) == 2 and set(other) <= set(table.columns):
+        allowed = f"{', '.join(columns)}, since site.toml says {system!r}"
+        do = "rename the columns, or correct the coordinates in site.toml"
+        value = ", ".join(other)
+        yield Fault(file, table.header_line, "header", "columns", value, allowed, do)
+        return
+    for column in missing:
+        do = "add the column"
+        yield Fault(file, table.header_line, "header", column, "missing", "this column", do)
 
 
 def _unit(
@@ -68,7 +92,8 @@ def _unit(
     name = f"unit {row.cells.get('unit', '?')}"
     cells: dict[str, object] = dict(row.cells)
     faults = list(_take_window(cells, Row(row.line, row.cells), file, where=where))
-    for column, field in zip(columns, ("x_m", "y_m"), strict=True):
+    for column, field in zip(columns, _POSITIONS[0], strict=True):
+        cells.pop(field, None) if field != column else None
         if column in cells:
             cells[field] = cells.pop(column)
     if cells.get("heading_deg") in {"360", "360.0"}:

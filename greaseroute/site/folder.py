@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.site.checks_crew import crew_faults
-from greaseroute.site.checks_fleet import fleet_faults, place_units
+from greaseroute.site.checks_fleet import fit_units, fleet_faults, place_units
 from greaseroute.site.checks_ground import ground_faults
 from greaseroute.site.checks_history import history_faults
 from greaseroute.site.checks_joints import joint_faults
@@ -27,6 +27,8 @@ from greaseroute.site.own_types import read_own_types, type_name, types_in_use
 from greaseroute.site.settings import Settings, read_settings
 from greaseroute.site.text_file import read_text
 from greaseroute.site.toml_file import TomlText
+
+LEAST_SITE_M, MOST_SITE_M = 1.0, 100_000.0
 
 CHECKS: tuple[Callable[[Draft], Iterator[Fault]], ...] = (
     crew_faults,
@@ -56,6 +58,7 @@ def gather(folder: Path, *, now: datetime | None = None) -> tuple[Site | None, t
     draft, faults = _read(folder)
     moments = [m for m in (now, _planned_for(draft.settings)) if m is not None]
     draft = replace(draft, now=max(moments, default=None))
+    draft = replace(draft, fitted=fit_units(draft))
     placed, refused = place_units(draft)
     draft = replace(draft, placed=placed)
     faults = [*faults, *refused, *(f for check in CHECKS for f in check(draft))]
@@ -77,7 +80,8 @@ def _read(folder: Path) -> tuple[Draft, list[Fault]]:
     own, wrong = read_own_types(folder)
     faults += wrong
     where = _zone_or_utc(settings)
-    draft = Draft(settings=settings, own_types=own)
+    plane = _plane_of(settings) if drawn.plane is None else drawn.plane
+    draft = Draft(settings=settings, own_types=own, plane=plane)
     text = _text(folder, FLEET, faults)
     if text is not None:
         system = settings.coordinates or "local metres"
@@ -104,6 +108,12 @@ def _settings(folder: Path, faults: list[Fault]) -> Settings:
     return settings
 
 
+def _plane_of(settings: Settings) -> LocalPlane | None:
+    """The plane that needs no ground plan: that of local metres."""
+    local = settings.coordinates == "local metres"
+    return local_plane("local metres", (0.0, 0.0)) if local else None
+
+
 @dataclass(frozen=True, slots=True)
 class _Drawn:
     """What was read of the ground plan: features, and boundary and plane where they are known."""
@@ -125,19 +135,34 @@ def _ground(folder: Path, settings: Settings, faults: list[Fault]) -> _Drawn:
     unplaced = into_plane(features, local_plane("local metres", (0.0, 0.0)))
     drawn, missing = boundary_of(unplaced, GROUND)
     # A boundary that is there but at fault has been told already; it is not missing as well.
-    told = any(r.startswith("boundary ") for r in unread) or (wrong and not features)
+    told = any(r.startswith(("boundary ", "feature ")) for r in unread) or (wrong and not features)
     faults += [*wrong, *(m for m in missing if not (told and m.value == "missing"))]
     if system is None or drawn is None:
         return _Drawn(features, None, None, unread)
     try:
         plane = local_plane(system, (drawn.centroid.x, drawn.centroid.y))
+        boundary, _ = boundary_of(into_plane(features, plane), GROUND)
+        _refuse_size(system, boundary)
     except UnknownName as error:
         line = settings.text.line(("coordinates",))
         texts = (error.value, error.limit, error.next_step)
         faults.append(Fault(SITE, line, "site", "coordinates", *texts))
         return _Drawn(features, None, None, unread)
-    boundary, _ = boundary_of(into_plane(features, plane), GROUND)
     return _Drawn(features, boundary, plane, unread)
+
+
+def _refuse_size(system: str, boundary: Polygon | None) -> None:
+    """Raise UnknownName where the numbers cannot be of that system: degrees for metres, or so."""
+    west, south, east, north = boundary.bounds if boundary else (0.0, 0.0, 1.0, 1.0)
+    size_m = max(east - west, north - south)
+    if not LEAST_SITE_M <= size_m <= MOST_SITE_M:
+        raise UnknownName(
+            "coordinates",
+            f"{system}: the boundary is {size_m:.3g} m wide",
+            limit=f"a site {LEAST_SITE_M:g} m to {MOST_SITE_M / 1000:g} km wide",
+            next_step="name the system that the numbers are in"
+            + (": they look like degrees, 'lon/lat'" if size_m < LEAST_SITE_M else ""),
+        )
 
 
 def _with_ground(draft: Draft, drawn: _Drawn, faults: list[Fault]) -> Draft:
@@ -146,7 +171,6 @@ def _with_ground(draft: Draft, drawn: _Drawn, faults: list[Fault]) -> Draft:
         return draft
     draft = replace(
         draft,
-        plane=drawn.plane,
         unread=frozenset(r.split(" ")[0] for r in drawn.unread),
         unread_places=tuple(r.removeprefix("place ") for r in drawn.unread if r[:6] == "place "),
     )
