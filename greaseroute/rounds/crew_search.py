@@ -1,0 +1,197 @@
+"""The search on the side of Python: set up the orders, run the kernel in spells, stop when told."""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from greaseroute.rounds.crew_arrays import FAR_MS, CrewArrays
+from greaseroute.rounds.kernel_crew_route import (
+    ENTER,
+    FINISH,
+    HOLDER,
+    LEAST_LEFT,
+    LEAVE,
+    LEFT,
+    LEVEL,
+    STOPS,
+    WALK,
+    least_apart,
+)
+from greaseroute.rounds.kernel_crew_search import (
+    CHANGE_COST,
+    FIRST_LEVEL,
+    FIRST_WAY,
+    FOLLOWS,
+    FREE,
+    SKIP_LOSS,
+    TIMED,
+    Best,
+    Ground,
+    Routes,
+    anneal,
+)
+from greaseroute.rounds.problem import CrewProblem, IntArray
+
+Progress = Callable[[int, int, int, int], None]  # steps done, of, weight lost, last finish in ms
+
+SPELL = 200  # steps between looks at the clock
+MIX = 0x9E3779B97F4A7C15  # odd constant of Fibonacci hashing (Knuth, TAOCP 3, 6.4): spreads seeds
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Orders:
+    """Orders found: slots per technician (units, then stores by slot), level of each slot."""
+
+    seq: tuple[tuple[int, ...], ...]
+    level: IntArray
+    lost: int
+    value_ms: int
+    steps: int
+    interrupted: bool
+
+
+def search_orders(
+    problem: CrewProblem,
+    arrays: CrewArrays,
+    *,
+    seed: int,
+    steps: int,
+    limit_s: float | None = None,
+    progress: Progress | None = None,
+) -> Orders:
+    """Best orders after ``steps`` steps; earlier after ``limit_s`` seconds or on Ctrl-C."""
+    ground = ground_of(problem, arrays)
+    now, trial, best = empty_routes(arrays), empty_routes(arrays), _no_best(arrays)
+    word = np.array([((seed + 1) * MIX) % 2**64 or MIX], dtype=np.uint64)
+    rules = np.zeros(FREE + arrays.start_ms.size, dtype=np.int64)
+    rules[TIMED] = int(_timed(problem))
+    rules[CHANGE_COST] = problem.change_cost_ms if problem.keep is not None else 0
+    done, interrupted, begun = 0, False, time.monotonic()
+    heat = _heat(ground, max(1, steps))
+    try:
+        while done < steps:
+            spell = min(SPELL, steps - done)
+            at = (heat[0] * heat[1] ** done, heat[1], heat[2] * heat[3] ** done, heat[3])
+            anneal(ground, now, trial, best, rules, word, at, spell)
+            done += spell
+            if progress is not None:
+                progress(done, steps, int(best.value[0]), int(best.value[1]))
+            if limit_s is not None and time.monotonic() - begun > limit_s and done < steps:
+                interrupted = True
+                break
+    except KeyboardInterrupt:
+        interrupted = True
+    return _orders(best, done, interrupted=interrupted)
+
+
+def empty_routes(a: CrewArrays) -> Routes:
+    """Orders in which every technician walks from start to finish and visits nothing."""
+    n_tech, units, levels = a.start_ms.size, a.skip_loss.size, a.level_unit.size
+    stops = units + 2 * n_tech + n_tech * units
+    ways = max(1, int(np.diff(a.level_first).max()))
+    seq = np.zeros((n_tech, 2 * units + 3), dtype=np.int64)
+    seq[:, 0] = units + np.arange(n_tech)
+    seq[:, 1] = units + n_tech + np.arange(n_tech)
+    tech = np.zeros((4, n_tech), dtype=np.int64)
+    tech[STOPS], tech[FINISH] = 2, FAR_MS
+    slots = np.full((4, stops), FAR_MS, dtype=np.int64)
+    slots[[LEVEL, HOLDER]] = -1
+    slots[LEVEL, units : units + 2 * n_tech] = levels + 1 + np.arange(2 * n_tech)
+    slots[LEAST_LEFT, units : units + n_tech] = a.start_ms
+    know = np.full((5, stops, ways), FAR_MS, dtype=np.int64)
+    know[LEFT, units : units + n_tech, 0] = a.start_ms
+    know[WALK, units : units + n_tech, 0] = 0
+    return Routes(seq=seq, tech=tech, slots=slots, know=know)
+
+
+def ground_of(problem: CrewProblem, a: CrewArrays) -> Ground:
+    """Pack what never changes for the kernels."""
+    levels = a.level_first.size - 1
+    apart = np.full((a.start_ms.size, levels, levels), FAR_MS, dtype=np.int64)
+    way = np.concatenate([np.stack([a.way_enter, a.way_leave, a.way_lo, a.way_hi]), a.way_ms])
+    least_apart(way, a.level_first, a.travel, apart)
+    unit = np.zeros((4, a.skip_loss.size + 1), dtype=np.int64)
+    unit[SKIP_LOSS, :-1] = a.skip_loss
+    unit[FIRST_LEVEL] = a.unit_first
+    unit[FIRST_WAY] = a.level_first[a.unit_first]
+    unit[FOLLOWS, :-1] = _follows(problem)
+    bag = [a.bag[:, None], a.start_ms[:, None], a.cartridge, a.gun_left]
+    return Ground(
+        way=way,
+        first=a.level_first,
+        travel=a.travel,
+        length=a.length,
+        phase_from=a.phase_from,
+        apart=apart,
+        strokes=a.level_strokes,
+        loss=a.level_loss,
+        unit=unit,
+        bag=np.concatenate(bag, axis=1),
+        near=_near(a),
+    )
+
+
+def _follows(problem: CrewProblem) -> IntArray:
+    """The slot each unit followed in the plan before; -1 where it was in none."""
+    follows = np.full(problem.units, -1, dtype=np.int64)
+    for t, sequence in enumerate(problem.keep or ()):
+        before = problem.units + t
+        for unit in sequence:
+            follows[unit] = before
+            before = unit
+    return follows
+
+
+def _no_best(a: CrewArrays) -> Best:
+    blank = empty_routes(a)
+    worst = np.full(4, 2**62, dtype=np.int64)
+    return Best(blank.seq, blank.tech[STOPS].copy(), blank.slots[LEVEL].copy(), worst)
+
+
+def _timed(problem: CrewProblem) -> bool:
+    """Whether the hour matters anywhere: then a stop's tail depends on the present times."""
+    windows = problem.window_ms
+    return (
+        bool(problem.phases)
+        or problem.way_window_ms is not None
+        or problem.way_needs_second is not None
+        or bool((windows[:, 0] > problem.start_ms.min()).any())
+        or bool((windows[:, 1] < int(problem.end_ms.max())).any())
+    )
+
+
+def _near(a: CrewArrays) -> IntArray:
+    """Units by walking time between their first ways, there and back, and each one's rank."""
+    first = a.level_first[a.unit_first[:-1]]
+    there = a.travel[0, 0][a.way_leave[first][:, None], a.way_enter[first][None, :]]
+    apart = there + there.T
+    np.fill_diagonal(apart, -1)
+    near = np.argsort(apart, axis=1, kind="stable")
+    rank = np.argsort(near, axis=1, kind="stable")
+    return np.stack([near, rank]).astype(np.int64)
+
+
+def _heat(g: Ground, steps: int) -> tuple[float, float, float, float]:
+    """Temperatures at the start and their factors per step, scaled to the site's short legs."""
+    units = g.near.shape[1]
+    ways, beside = g.unit[FIRST_WAY, :-1], g.near[0, :, 1 : max(2, min(units, 4))]
+    legs = g.travel[0, 0][g.way[LEAVE, ways][:, None], g.way[ENTER, ways[beside]]]
+    legs = legs[legs < FAR_MS]
+    hot = max(1.0, float(legs.mean())) if legs.size else 1.0
+    losses = g.unit[SKIP_LOSS][g.unit[SKIP_LOSS] > 0]
+    loss_hot = float(np.median(losses)) * 0.3 if losses.size else 1.0
+    return hot, 0.002 ** (1.0 / steps), max(loss_hot, 1e-3), 0.001 ** (1.0 / steps)
+
+
+def _orders(best: Best, done: int, *, interrupted: bool) -> Orders:
+    rows = zip(best.seq, best.stops, strict=True)
+    return Orders(
+        seq=tuple(tuple(int(x) for x in row[:stops]) for row, stops in rows),
+        level=best.level,
+        lost=int(best.value[0]),
+        value_ms=int(best.value[1]),
+        steps=done,
+        interrupted=interrupted,
+    )

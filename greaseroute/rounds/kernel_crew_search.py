@@ -1,0 +1,478 @@
+"""Compiled: ruin and recreate over the orders of all technicians, accepted as in annealing.
+
+Each step takes some units that lie together (or follow each other) out of the orders and puts them
+back one by one where the finish suffers least, the ways at every stop re-chosen each time. Blinks
+as in Christiaens and Vanden Berghe, Transportation Science 54 (2020). Arrays go from hand to hand
+one by one: a record of arrays as an argument multiplies the time of compiling.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from greaseroute.rounds.kernel_crew import FAR, WordArray, fraction
+from greaseroute.rounds.kernel_crew_bag import cartridges_along, drop_stores, fill_on_the_way
+from greaseroute.rounds.kernel_crew_route import (
+    CHANGES,
+    FINISH,
+    HOLDER,
+    LEAST_D,
+    LEAST_LEFT,
+    LENGTH,
+    LEVEL,
+    MS,
+    STOPS,
+    backward,
+    forward,
+    price,
+)
+from greaseroute.rounds.kernel_crew_ruin import ruin, sort_out, take_out
+from greaseroute.rounds.problem import IntArray
+
+BLINK = 0.01  # share of places not looked at
+SKIP_LEVEL = 0.05  # share of insertions that try a lesser service level first
+NEAR_RANK = 24  # places beside one of so many near units are priced, on a large site
+MEAN_SHARE = 0.2  # weight of the sum of the finishes beside the last finish
+CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
+SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
+ONE, NOWHERE = np.int64(1), np.int64(-1)
+
+
+class Ground(NamedTuple):
+    """What never changes: see ``CrewArrays`` and the kernels of one order.
+
+    ``unit`` (4, U + 1) has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS (the slot a unit
+    followed before the change, -1 none); ``near`` (2, U, U) the units by distance from each and
+    each one's rank in that list.
+    """
+
+    way: IntArray
+    first: IntArray
+    travel: IntArray
+    length: IntArray
+    phase_from: IntArray
+    apart: IntArray
+    strokes: IntArray
+    loss: IntArray
+    unit: IntArray
+    bag: IntArray
+    near: IntArray
+
+
+class Routes(NamedTuple):
+    """The orders of all technicians and what is known of each slot."""
+
+    seq: IntArray  # (T, cap) slots
+    tech: IntArray  # (4, T)
+    slots: IntArray  # (4, slots)
+    know: IntArray  # (5, slots, most ways)
+
+
+class Best(NamedTuple):
+    """The best orders so far; value: lost, last finish + change cost, length, spread."""
+
+    seq: IntArray
+    stops: IntArray
+    level: IntArray
+    value: IntArray
+
+
+@njit(nogil=True)
+def refresh(
+    way: IntArray,
+    first: IntArray,
+    travel: IntArray,
+    length: IntArray,
+    phase_from: IntArray,
+    apart: IntArray,
+    strokes: IntArray,
+    bag: IntArray,
+    unit: IntArray,
+    seq: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    know: IntArray,
+    t: int,
+    at: int,
+    end: int,
+) -> bool:
+    """Earliest finish after the order changed at position ``at``; false if impossible.
+
+    Tails are brought up to date from position ``end`` back.
+    """
+    store, units = strokes.shape[0], unit.shape[1] - 1
+    if drop_stores(seq, tech, slots, t, store):
+        at, end = ONE, FAR
+    used = np.empty(tech[STOPS, t], dtype=np.int64)
+    cartridges_along(strokes, bag, seq, slots, t, used)
+    if used[used.shape[0] - 1] > bag[t, 0]:
+        slot = units + 2 * tech.shape[1] + t * units
+        if not fill_on_the_way(apart, seq, tech, slots, t, used, bag[t, 0], store, slot):
+            tech[FINISH, t] = FAR
+            return False
+        at, end = ONE, FAR
+    forward(way, first, travel, length, phase_from, seq, tech, slots, know, t, at)
+    backward(way, first, travel, phase_from, seq, tech, slots, know, t, end)
+    changes, before, units = 0, seq[t, 0], unit.shape[1] - 1
+    for i in range(1, tech[STOPS, t] - 1):
+        slot = seq[t, i]
+        if slot < units:
+            if unit[FOLLOWS, slot] != before:
+                changes += 1
+            before = slot
+    tech[CHANGES, t] = changes
+    return bool(tech[FINISH, t] < FAR)
+
+
+@njit(nogil=True)
+def copy_changed(
+    seq: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    know: IntArray,
+    to_seq: IntArray,
+    to_tech: IntArray,
+    to_slots: IntArray,
+    to_know: IntArray,
+    units: int,
+    dirty: IntArray,
+) -> None:
+    """Copy the orders marked in ``dirty``, what is known of their slots, and who holds whom."""
+    for u in range(units):
+        to_slots[LEVEL, u] = slots[LEVEL, u]
+        to_slots[HOLDER, u] = slots[HOLDER, u]
+    for t in range(dirty.shape[0]):
+        if dirty[t] == 0:
+            continue
+        for row in range(tech.shape[0]):
+            to_tech[row, t] = tech[row, t]
+        for i in range(tech[STOPS, t]):
+            slot = seq[t, i]
+            to_seq[t, i] = slot
+            for row in range(slots.shape[0]):
+                to_slots[row, slot] = slots[row, slot]
+            for row in range(know.shape[0]):
+                for k in range(know.shape[2]):
+                    to_know[row, slot, k] = know[row, slot, k]
+
+
+@njit(nogil=True)
+def changes_with(seq: IntArray, tech: IntArray, unit: IntArray, t: int, i: int, u: int) -> int:
+    """How many more changes if unit u came after position i."""
+    units, j = unit.shape[1] - 1, i + 1
+    while i > 0 and seq[t, i] >= units:
+        i -= 1
+    while j < tech[STOPS, t] - 1 and seq[t, j] >= units:
+        j += 1
+    before, after = seq[t, i], seq[t, j]
+    more = 1 if unit[FOLLOWS, u] != before else 0
+    if after < units:
+        more += 1 if unit[FOLLOWS, after] != u else 0
+        more -= 1 if unit[FOLLOWS, after] != before else 0
+    return more
+
+
+@njit(nogil=True)
+def most_hopeful(
+    seq: IntArray,
+    slots: IntArray,
+    apart: IntArray,
+    near: IntArray,
+    word: WordArray,
+    t: int,
+    level: int,
+    u: int,
+    work: int,
+    hope: IntArray,
+) -> int:
+    """Fill ``hope`` with a lower bound of the finish per place, FAR where not looked at."""
+    units, best = near.shape[1], 0
+    for i in range(hope.shape[0]):
+        before, after = seq[t, i], seq[t, i + 1]
+        hope[i] = FAR
+        wide = units > 2 * NEAR_RANK and before < units and after < units
+        if wide and near[1, u, before] > NEAR_RANK and near[1, u, after] > NEAR_RANK:
+            continue
+        if fraction(word) < BLINK:
+            continue
+        on = apart[t, slots[LEVEL, before], level] + work + apart[t, level, slots[LEVEL, after]]
+        hope[i] = min(FAR, slots[LEAST_LEFT, before] + on + slots[LEAST_D, after])
+        if hope[i] < hope[best]:
+            best = i
+    return best
+
+
+@njit(nogil=True)
+def best_place(
+    way: IntArray,
+    first: IntArray,
+    travel: IntArray,
+    phase_from: IntArray,
+    apart: IntArray,
+    unit: IntArray,
+    near: IntArray,
+    seq: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    know: IntArray,
+    rules: IntArray,
+    word: WordArray,
+    level: int,
+    u: int,
+) -> tuple[int, int]:
+    """Technician and position after which the level is best put; (-1, -1) if nowhere."""
+    best, best_t, best_i = 1e300, NOWHERE, NOWHERE
+    for t in range(tech.shape[1]):
+        work, others, limit = FAR, 0, FAR
+        for w in range(first[level], first[level + 1]):
+            if way[MS + t, w] >= 0:
+                work = min(work, way[MS + t, w])
+        if rules[FREE + t] == 0 or work >= FAR:
+            continue
+        for o in range(tech.shape[1]):
+            if o != t and rules[FREE + o] == 1:
+                others = max(others, tech[FINISH, o])
+        hope = np.empty(tech[STOPS, t] - 1, dtype=np.int64)
+        lead = most_hopeful(seq, slots, apart, near, word, t, level, u, work, hope)
+        for k in range(-1, hope.shape[0]):
+            i = lead if k < 0 else k  # the most hopeful first: its price rules out most others
+            if k == lead or hope[i] >= limit:
+                continue
+            end = price(way, first, travel, phase_from, seq, slots, know, t, i, level, limit)
+            if end >= limit:
+                continue
+            e = float(max(others, end)) + MEAN_SHARE * float(end - tech[FINISH, t])
+            if rules[CHANGE_COST] == 0:
+                limit = end
+            else:
+                e += float(rules[CHANGE_COST] * changes_with(seq, tech, unit, t, i, u))
+            if e < best:
+                best, best_t, best_i = e, t, i
+    return best_t, best_i
+
+
+@njit(nogil=True)
+def put_back(
+    way: IntArray,
+    first: IntArray,
+    travel: IntArray,
+    length: IntArray,
+    phase_from: IntArray,
+    apart: IntArray,
+    strokes: IntArray,
+    bag: IntArray,
+    unit: IntArray,
+    near: IntArray,
+    seq: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    know: IntArray,
+    rules: IntArray,
+    word: WordArray,
+    u: int,
+    dirty: IntArray,
+) -> None:
+    """Put a unit where it costs least, at the least loss that has room; or leave it out."""
+    end_level = unit[FIRST_LEVEL, u + 1]
+    for level in range(unit[FIRST_LEVEL, u], end_level):
+        if level + 1 < end_level and fraction(word) < SKIP_LEVEL:
+            continue
+        t, i = best_place(
+            way,
+            first,
+            travel,
+            phase_from,
+            apart,
+            unit,
+            near,
+            seq,
+            tech,
+            slots,
+            know,
+            rules,
+            word,
+            level,
+            u,
+        )
+        if t < 0:
+            continue
+        for j in range(tech[STOPS, t], i + 1, -1):
+            seq[t, j] = seq[t, j - 1]
+        seq[t, i + 1] = u
+        tech[STOPS, t] += 1
+        slots[LEVEL, u], slots[HOLDER, u] = level, t
+        dirty[t] = 1
+        at, end = i + 1, (FAR if rules[TIMED] == 1 else i + 1)
+        for _ in range(2):  # once more without the unit if it does not fit after all
+            fits = refresh(
+                way,
+                first,
+                travel,
+                length,
+                phase_from,
+                apart,
+                strokes,
+                bag,
+                unit,
+                seq,
+                tech,
+                slots,
+                know,
+                t,
+                at,
+                end,
+            )
+            if slots[HOLDER, u] < 0:
+                break
+            if fits:
+                return
+            take_out(seq, tech, slots, u, dirty)
+            at, end = ONE, FAR
+
+
+@njit(nogil=True)
+def value_of(
+    loss: IntArray,
+    unit: IntArray,
+    bag: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    rules: IntArray,
+    value: IntArray,
+) -> float:
+    """Fill ``value``: lost, last finish + change cost, length, spread; returns the energy."""
+    lost, last, total, changes, length, longest = 0, 0, 0, 0, 0, 0
+    shortest = FAR
+    for u in range(unit.shape[1] - 1):
+        lost += loss[slots[LEVEL, u]] if slots[HOLDER, u] >= 0 else unit[SKIP_LOSS, u]
+    for t in range(tech.shape[1]):
+        if rules[FREE + t] == 1:
+            last, total = max(last, tech[FINISH, t]), total + tech[FINISH, t]
+            changes, length = changes + tech[CHANGES, t], length + tech[LENGTH, t]
+            longest = max(longest, tech[FINISH, t] - bag[t, 1])
+            shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
+    value[0], value[1] = lost, last + rules[CHANGE_COST] * changes
+    value[2], value[3] = length, longest - shortest
+    return float(value[1]) + MEAN_SHARE * float(total)
+
+
+@njit(nogil=True)
+def keep_best(
+    seq: IntArray,
+    tech: IntArray,
+    slots: IntArray,
+    value: IntArray,
+    best_seq: IntArray,
+    best_stops: IntArray,
+    best_level: IntArray,
+    best_value: IntArray,
+) -> None:
+    """Keep the orders if their value is less, compared field by field."""
+    for k in range(4):
+        if value[k] > best_value[k]:
+            return
+        if value[k] < best_value[k]:
+            break
+    for k in range(4):
+        best_value[k] = value[k]
+    for t in range(tech.shape[1]):
+        best_stops[t] = tech[STOPS, t]
+        for i in range(tech[STOPS, t]):
+            best_seq[t, i] = seq[t, i]
+    for slot in range(best_level.shape[0]):
+        best_level[slot] = slots[LEVEL, slot]
+
+
+@njit(cache=True, nogil=True)
+def anneal(
+    g: Ground,
+    now: Routes,
+    trial: Routes,
+    best: Best,
+    rules: IntArray,
+    word: WordArray,
+    heat: tuple[float, float, float, float],
+    steps: int,
+) -> None:
+    """``steps`` steps from ``now``; heat: temperature, its factor per step, the same for loss.
+
+    ``rules``: CHANGE_COST in ms, TIMED 1 if there are windows or hours, STARTED 1 once there is
+    a first plan, LOST by ``now``, and FREE 1 per technician who can reach the finish at all.
+    Over 40 lines for one reason: it takes the records of arrays apart for all that it calls.
+    """
+    way, first, travel, length, phase_from, apart, strokes, loss, unit, bag, near = g
+    seq, tech, slots, know = trial
+    temperature, cool, loss_temperature, loss_cool = heat
+    units, n_tech = unit.shape[1] - 1, tech.shape[1]
+    dirty, value = np.zeros(n_tech, dtype=np.int64), np.zeros(4, dtype=np.int64)
+    order = np.empty(units, dtype=np.int64)
+    e_now = value_of(loss, unit, bag, now.tech, now.slots, rules, value)
+    for _ in range(steps):
+        if rules[STARTED] == 0:
+            dirty[:] = 1
+        else:
+            ruin(seq, tech, slots, near[0], word, dirty)
+        for t in range(n_tech):
+            if dirty[t] == 1:
+                fits = refresh(
+                    way,
+                    first,
+                    travel,
+                    length,
+                    phase_from,
+                    apart,
+                    strokes,
+                    bag,
+                    unit,
+                    seq,
+                    tech,
+                    slots,
+                    know,
+                    t,
+                    ONE,
+                    FAR,
+                )
+                if rules[STARTED] == 0:
+                    rules[FREE + t] = 1 if fits else 0
+        found = sort_out(way, unit[FIRST_WAY], unit[SKIP_LOSS], slots, near[1], word, order)
+        for k in range(found):
+            put_back(
+                way,
+                first,
+                travel,
+                length,
+                phase_from,
+                apart,
+                strokes,
+                bag,
+                unit,
+                near,
+                seq,
+                tech,
+                slots,
+                know,
+                rules,
+                word,
+                order[k],
+                dirty,
+            )
+        e, chance = value_of(loss, unit, bag, tech, slots, rules, value), fraction(word)
+        chance = -np.log(1.0 - chance)
+        if value[0] == rules[LOST]:
+            accept = e <= e_now + temperature * chance
+        else:
+            accept = float(value[0] - rules[LOST]) <= loss_temperature * chance
+        if accept or rules[STARTED] == 0:
+            e_now, rules[LOST], rules[STARTED] = e, value[0], 1
+            keep_best(seq, tech, slots, value, best.seq, best.stops, best.level, best.value)
+            copy_changed(
+                seq, tech, slots, know, now.seq, now.tech, now.slots, now.know, units, dirty
+            )
+        else:
+            copy_changed(
+                now.seq, now.tech, now.slots, now.know, seq, tech, slots, know, units, dirty
+            )
+        for t in range(n_tech):
+            dirty[t] = 0
+        temperature, loss_temperature = temperature * cool, loss_temperature * loss_cool
