@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from shapely.geometry import LineString
 
-from greaseroute.cards.cautions import caution_text
+from greaseroute.cards.cautions import stop_cautions
 from greaseroute.cards.drawing import scene, side_view, top_view
 from greaseroute.cards.drawing_marks import Mark, StandMark
 from greaseroute.cards.placing import placed_unit
@@ -134,7 +134,7 @@ def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> Sto
         wait_s=stop.wait_s,
         leg_m=LineString(stop.path).length if len(stop.path) > 1 else 0.0,
         isolation=stop.isolation,
-        cautions=tuple(dict.fromkeys(caution_text(text) for text in stop.cautions)),
+        cautions=stop_cautions(stop.cautions, isolated=bool(stop.isolation)),
         never_pump=tuple(never),
         inspect=tuple(inspect),
         postures=tuple(_posture_blocks(unit, stop.stands, site)) if unit else (),

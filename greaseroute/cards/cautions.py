@@ -122,6 +122,9 @@ BEFORE_YOU_START = (
     ),
 )
 
+# Said already where the steps of isolation are printed; said twice, warnings go unread.
+TOLD_BY_ISOLATION = ("STOP", "BLOCK", "LOTO")
+
 _BY_KEY = {caution.key: caution for caution in BEFORE_YOU_START}
 
 
@@ -129,6 +132,12 @@ def own_cautions(texts: Iterable[str]) -> list[str]:
     """Those of a plan's cautions that are not in the standing list already."""
     standing = {caution.text for caution in BEFORE_YOU_START}
     return [text for text in texts if text not in _BY_KEY and text not in standing]
+
+
+def stop_cautions(keys_or_texts: Iterable[str], *, isolated: bool) -> tuple[str, ...]:
+    """Texts of a stop's cautions, without those that its steps of isolation tell already."""
+    told = TOLD_BY_ISOLATION if isolated else ()
+    return tuple(dict.fromkeys(caution_text(c) for c in keys_or_texts if c not in told))
 
 
 def caution_text(key_or_text: str) -> str:

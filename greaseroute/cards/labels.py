@@ -12,8 +12,9 @@ from greaseroute.cards.svg import Box, Point2
 
 Segment = tuple[Point2, Point2]
 
-RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0)
+RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0, 210.0, 260.0)
 DIRECTIONS = 24
+CROWD_PX = 70.0  # about the width of a label: closer points want the same room
 GAP = 2.0  # kept free around each label
 # A label on a walking line hides where to go; one on a machine hides less. Both may be
 # paid for with distance: so many units of leader length for each unit of line or area hidden.
@@ -70,6 +71,12 @@ class Spot:
         return math.dist(*self.leader) if self.leader else 0.0
 
 
+def crowded_first(points: Sequence[Point2]) -> list[int]:
+    """Indices of points, those with most others near by first: their room goes soonest."""
+    crowd = [sum(math.dist(p, q) < CROWD_PX for q in points) for p in points]
+    return sorted(range(len(points)), key=lambda k: -crowd[k])
+
+
 class LabelField:
     """A picture filled label by label; every label keeps clear of those before it."""
 
@@ -84,13 +91,18 @@ class LabelField:
         """Keep a box free of labels."""
         self._boxes.append(area)
 
-    def place(self, label: Label) -> Spot | None:
-        """The best free spot, which is then taken; None where there is none in any ring."""
+    def place(self, label: Label, *, crossing: bool = False) -> Spot | None:
+        """The best free spot, which is then taken; None where there is none in any ring.
+
+        With ``crossing`` leaders may cross each other, as a last resort for what must be named.
+        """
         best: tuple[float, Spot] | None = None
         for ring, spots in _rings(label):
             if best is not None and best[0] <= ring:
                 break  # further out nothing can be cheaper: the distance alone costs as much
-            for spot in filter(self._free, spots):
+            for spot in spots:
+                if not self._free(spot, crossing=crossing):
+                    continue
                 cost = ring + self._hidden(spot)
                 if best is None or cost < best[0] - 1e-9:
                     best = (cost, spot)
@@ -104,7 +116,7 @@ class LabelField:
         if spot.leader is not None:
             self._leaders.append(spot.leader)
 
-    def _free(self, spot: Spot) -> bool:
+    def _free(self, spot: Spot, *, crossing: bool) -> bool:
         left, top, right, bottom = spot.box
         if not (left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]):
             return False
@@ -116,7 +128,7 @@ class LabelField:
         leader = spot.leader
         return leader is None or not (
             any(_hits(leader, other) for other in self._boxes)
-            or any(_cross(leader, other) for other in self._leaders)
+            or (not crossing and any(_cross(leader, other) for other in self._leaders))
         )
 
     def _hidden(self, spot: Spot) -> float:
@@ -160,7 +172,7 @@ def _turn(a: Point2, b: Point2, c: Point2) -> float:
 def _rings(label: Label) -> Iterator[tuple[float, Iterator[Spot]]]:
     """Boxes around the point: each ring's distance and its boxes in all directions."""
     if label.centred:
-        yield 0.0, iter([_boxed(label, label.at)])
+        yield 0.0, iter([boxed(label, label.at)])
     angles = [2 * math.pi * step / DIRECTIONS for step in range(DIRECTIONS)]
     for ring in RINGS:
         yield ring, (_spot(label, ring + label.clear, angle) for angle in angles)
@@ -173,10 +185,11 @@ def _spot(label: Label, distance: float, angle: float) -> Spot:
     # How far the box's middle must lie out so that its edge, not its middle, is at the distance.
     out = min(half_w / abs(dx) if dx else math.inf, half_h / abs(dy) if dy else math.inf)
     reach = distance + out
-    return _boxed(label, (label.at[0] + dx * reach, label.at[1] + dy * reach))
+    return boxed(label, (label.at[0] + dx * reach, label.at[1] + dy * reach))
 
 
-def _boxed(label: Label, middle: Point2) -> Spot:
+def boxed(label: Label, middle: Point2) -> Spot:
+    """The label's box around a given middle."""
     x, y = middle
     half_w, half_h = label.width / 2, label.height / 2
     return Spot((x - half_w, y - half_h, x + half_w, y + half_h), label.at)

@@ -24,6 +24,7 @@ EDGE_PX = 26.0
 TITLE_PX = 26.0
 SMALL_PX = 9.5
 ROW_PX = 11.0
+MACHINE_EDGE_PX = 3.0  # kept free round a machine if there is room, so that it is seen
 NEAR_PX = 14.0  # a name this close to its place needs no leader
 FARTHEST_NAME_PX = 60.0  # a name further off would name something else
 STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
@@ -109,7 +110,7 @@ def _avoided(
         shapes += [LineString(pair) for pair in itertools.pairwise(points)]
     for machine in marked:
         ring = shapely.get_coordinates(machine.outline.convex_hull)
-        shapes.append(Polygon([view(x, y) for x, y in ring]))
+        shapes.append(Polygon([view(x, y) for x, y in ring]).buffer(MACHINE_EDGE_PX))
     return shapes
 
 

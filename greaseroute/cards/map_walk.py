@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.cards.labels import Label, LabelField, Spot
+from greaseroute.cards.labels import Label, LabelField, Spot, boxed, crowded_first
 from greaseroute.cards.svg import Point2, View, area_data, line_data, num, tag, text_width, words
 from greaseroute.rounds.plan import TechnicianPlan
 from greaseroute.site.ground_plan import Place
@@ -87,12 +87,14 @@ def machines(marked: Iterable[Marked], view: View) -> str:
 def stop_labels(marked: Iterable[Marked], view: View, field: LabelField) -> str:
     """One label a machine: stop number and name, or the number alone where room is short."""
     parts = []
-    for machine in marked:
-        middle = machine.outline.centroid
-        at = view(middle.x, middle.y)
-        left, bottom, right, top = machine.outline.bounds
-        clear = 0.5 * min(right - left, top - bottom) * view.scale
-        parts.append(_stop_label(machine, field, at=at, clear=clear))
+    machines_ = tuple(marked)
+    for group in ([m for m in machines_ if m.label], [m for m in machines_ if not m.label]):
+        middles = [machine.outline.centroid for machine in group]
+        at = [view(middle.x, middle.y) for middle in middles]
+        for k in crowded_first(at):
+            left, bottom, right, top = group[k].outline.bounds
+            clear = 0.5 * min(right - left, top - bottom) * view.scale
+            parts.append(_stop_label(group[k], field, at=at[k], clear=clear))
     return "".join(parts)
 
 
@@ -103,11 +105,12 @@ def _stop_label(machine: Marked, field: LabelField, *, at: Point2, clear: float)
         return _name_only(machine, spot) if spot else ""
     number = _number_width(machine.label)
     whole = Label(at, number + text_width(machine.unit, UNIT_PX) + 7, PILL_PX, clear)
-    spot = field.place(whole)
-    if spot is None:
-        spot = field.place(Label(at, number, PILL_PX, clear))
-        return _pill(machine, spot, named=False) if spot else ""
-    return _pill(machine, spot, named=True)
+    short = Label(at, number, PILL_PX, clear)
+    if spot := field.place(whole):
+        return _pill(machine, spot, named=True)
+    # A stop without its number would be lost: leaders may cross, or it sits on its machine.
+    spot = field.place(short) or field.place(short, crossing=True) or boxed(short, at)
+    return _pill(machine, spot, named=False)
 
 
 def _number_width(label: str) -> float:
@@ -154,7 +157,7 @@ def places(named: Iterable[Place], view: View, *, field: LabelField, roles: dict
         mark = tag("rect", x=x - 4.5, y=y - 4.5, width="9", height="9", fill="#fff", stroke="#111")
         dot = tag("circle", cx=x, cy=y, r="2", fill="#111")
         text = f"{place.name}: {roles[place.name]}" if place.name in roles else place.name
-        spot = field.place(Label((x, y), text_width(text, 11) + 2, 13, 8.5))
+        spot = field.place(Label((x, y), text_width(text, 11) + 2, 13, 10.0))
         field.block((x - 6, y - 6, x + 6, y + 6))
         parts += [mark, dot, _place_name(text, spot) if spot else ""]
     return "".join(parts)

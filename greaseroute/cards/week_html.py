@@ -1,0 +1,85 @@
+"""The week's page: one self-contained HTML file for the phone and for paper."""
+
+from importlib.resources import files
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from greaseroute.cards.cautions import AID
+from greaseroute.cards.week_svg import STYLE, day_label, fan_svg, minutes_svg
+from greaseroute.cards.words import clock, count, day, listed
+from greaseroute.forecast.packs import Pack
+from greaseroute.forecast.week_records import MorningPlan, OrderLine, PlannedService, WeekPlan
+from greaseroute.site.model import Site
+
+
+def page_environment() -> Environment:
+    """The template engine of the week's and the first day's pages: everything is escaped."""
+    environment = Environment(
+        loader=PackageLoader("greaseroute.cards"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        clock=clock, day=day, day_label=day_label, listed=listed, svg=Markup, plural=count
+    )
+    return environment
+
+
+def page_style() -> str:
+    """The style that both pages share: the card's, and their own."""
+    folder = files("greaseroute.cards") / "templates"
+    return "".join(
+        (folder / name).read_text(encoding="utf-8") for name in ("card.css", "pages.css")
+    )
+
+
+def pack_words(packs: tuple[Pack, ...]) -> str:
+    """``1 pail of 18 kg and 3 cartridges of 0.4 kg``."""
+    return listed(f"{count(p.count, p.word)} of {p.size_kg:g} kg" for p in packs)
+
+
+def order_words(line: OrderLine) -> str:
+    """The order in a sentence; where nothing is needed, that."""
+    if line.order_by is None:
+        return f"nothing: stock stays above {line.reorder_level}"
+    if not line.packs:
+        return "nothing: stock covers the lead time and one more span"
+    return f"{pack_words(line.packs)}, by {day_label(line.order_by)}"
+
+
+def by_unit(morning: MorningPlan) -> list[tuple[str, list[PlannedService]]]:
+    """The services of a morning, unit by unit."""
+    found: dict[str, list[PlannedService]] = {}
+    for service in morning.services:
+        found.setdefault(service.unit, []).append(service)
+    return list(found.items())
+
+
+def _limit_min(week: WeekPlan, site: Site) -> float:
+    """Minutes from the first round's start to the shift start."""
+    first = week.mornings[0].at
+    hour, minute = (int(part) for part in site.shift_start.split(":"))
+    begun = int(clock(first)[:2]) * 60 + int(clock(first)[3:])
+    return float((hour * 60 + minute - begun) % (24 * 60))
+
+
+def week_html(week: WeekPlan, site: Site) -> str:
+    """The page of a week. The same week and site give the same bytes; nothing is loaded."""
+    days = [morning.at for morning in week.mornings]
+    return (
+        page_environment()
+        .get_template("week.html.j2")
+        .render(
+            week=week,
+            aid=AID,
+            style=Markup(page_style() + STYLE),
+            minutes=Markup(minutes_svg(week.mornings, limit_min=_limit_min(week, site))),
+            fans=[(grease, Markup(fan_svg(grease, days))) for grease in week.greases],
+            by_unit=by_unit,
+            order_words=order_words,
+            units={unit.unit: site.types[unit.type].title for unit in site.units},
+        )
+    )
