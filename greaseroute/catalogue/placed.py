@@ -214,9 +214,10 @@ def _slew_clear(machine_type: MachineType, frames: dict[str, Frame]) -> Polygon 
         return None
     moved = machine_type.below(slewing.name)
     centre = frames[slewing.name][:2, 3]
-    points = np.vstack(
-        [b.moved(frames[b.link]).points_m[:, :2] for b in machine_type.bodies if b.link in moved]
-    )
+    bodies = [b.moved(frames[b.link]) for b in machine_type.bodies if b.link in moved]
+    if not bodies:
+        return None
+    points = np.vstack([body.points_m[:, :2] for body in bodies])
     radius_m = float(np.linalg.norm(points - centre, axis=1).max())
     # Drawn around the circle, not inside it: the polygon must hold all of the swept ground.
     radius_m /= math.cos(math.pi / (4 * _QUARTER_STEPS))

@@ -95,14 +95,18 @@ def test_four_bars_close_as_the_root_finder_says():
 def test_posture_driven_by_cylinder_length_gives_that_length():
     # The same posture told by the length of the boom cylinder instead of the boom's angle.
     machine = shelf_type("crawler-excavator-22t")
-    cylinders = tuple(c.model_copy(update={"rod_side": "left"}) for c in machine.cylinders)
+    cylinders = tuple(c.model_copy(update={"rod_side": "right"}) for c in machine.cylinders)
     machine = machine.model_copy(update={"cylinders": cylinders})
     base = machine.posture("greasing")
     boom = next(c for c in cylinders if c.name == "left boom cylinder")
     rng = random.Random(7)
+    told = base.angles_deg["boom"]
+    length_m = cylinder_length(boom, link_frames(machine, "greasing"))
+    angles = {k: v for k, v in base.angles_deg.items() if k != "boom"}
+    posture = Posture(name="drawn", angles_deg=angles, lengths_m={boom.name: length_m})
+    assert link_angles(machine, posture)["boom"] == pytest.approx(told, abs=1e-9)
     for _ in range(100):
         length_m = rng.uniform(boom.retracted_m, boom.extended_m)
-        angles = {k: v for k, v in base.angles_deg.items() if k != "boom"}
         posture = Posture(name="drawn", angles_deg=angles, lengths_m={boom.name: length_m})
         frames = link_frames(machine, posture)
         assert cylinder_length(boom, frames) == pytest.approx(length_m, abs=1e-9)
