@@ -6,6 +6,7 @@ import numpy as np
 
 from greaseroute.walk.arrays import Flags, Floats, Ints
 from greaseroute.walk.mesh import Mesh
+from greaseroute.walk.orientation import orientations
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +60,8 @@ def _fan_ranks(mesh: Mesh) -> tuple[Ints, Ints]:
 
 def _is_bend(mesh: Mesh, table: Ints) -> Flags:
     """Whether the ground at a fan from wall to wall spans more than half a turn; exact."""
-    from greaseroute.walk.kernel_sight import orient_each
-
     v, a, b = (mesh.xy[table[:, k]] for k in range(3))
-    turn = orient_each(v, a, b)
+    turn = orientations(v, a, b)
     folded: Floats = np.einsum("ij,ij->i", a - v, b - v)
     bend: Flags = (turn < 0) | ((turn == 0) & (folded > 0))
     return bend

@@ -1,6 +1,7 @@
 """The free ground of a site, and exact shortest walks over it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -15,7 +16,10 @@ from greaseroute.walk.no_path import NoPath, why_no_path
 from greaseroute.walk.obstacles import as_points, close, free_ground, mend_boundary
 from greaseroute.walk.routes import find_routes, plain_costs
 from greaseroute.walk.sight import Sight, build_sight, locate, look
-from greaseroute.walk.travel import Pace, Travel, travel_between
+from greaseroute.walk.slope import Slopes
+from greaseroute.walk.slow import SlowArea
+from greaseroute.walk.slow_ways import SlowSight, slow_sight
+from greaseroute.walk.travel import Pace, Travel, Trip, travel_between, travel_slow
 from greaseroute.walk.waits import WaitLine
 
 
@@ -34,6 +38,10 @@ class FreeGround:
         One for each obstacle, for messages.
     waits : sequence of WaitLine
         Lines across crossings; ``travel`` adds a wait each time a walk passes one.
+    slow : sequence of SlowArea
+        Ground on which time is multiplied; ``travel`` bends walks at its borders.
+    heights : sequence of (x_m, y_m, z_m), optional
+        Spot heights; ``travel`` then takes Tobler's time on the slopes between them.
     speed_m_s : float
         Walking speed on plain level ground, where ``travel`` is not given another.
 
@@ -57,6 +65,8 @@ class FreeGround:
         *,
         names: Sequence[str] | None = None,
         waits: Sequence[WaitLine] = (),
+        slow: Sequence[SlowArea] = (),
+        heights: Sequence[tuple[float, float, float]] | None = None,
         speed_m_s: float = 1.2,
     ) -> None:
         names = names or [f"obstacle {i}" for i in range(len(obstacles))]
@@ -75,6 +85,8 @@ class FreeGround:
             close(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True)
         )
         self.waits = tuple(waits)
+        self.slow = tuple(slow)
+        self.slope = Slopes(heights) if heights is not None and len(heights) else None
         self.speed_m_s = speed_m_s
         self.mended = tuple(c.mended for c in self.closed if c.mended)
 
@@ -87,6 +99,11 @@ class FreeGround:
     def sight(self) -> Sight:
         """The visibility graph behind the paths."""
         return build_sight(build_mesh([self.free]))
+
+    @cached_property
+    def slow_sight(self) -> SlowSight:
+        """The same over ground cut at the borders of slow areas; needs ``slow``."""
+        return slow_sight(self.free, self.slow)
 
     def is_free(self, points: object) -> Flags:
         """Whether each of (n, 2) points lies on free ground or within 1e-6 m of its edge."""
@@ -120,18 +137,16 @@ class FreeGround:
     def path(self, a: object, b: object) -> LineString | NoPath:
         """The shortest walk from point a to point b, or the reason why there is none."""
         xy = as_points([_pair(a), _pair(b)])
-        pace = Pace(1.0, np.ones(1))
-        walk = travel_between(
-            self.sight, pace, xy, sources=[0], goals=[1], reasons=partial(why_no_path, self)
-        )
-        return walk.leg(0, 0)
+        trip = Trip(xy, np.array([0]), np.array([1]), partial(why_no_path, self))
+        return travel_between(self.sight, Pace(1.0, np.ones(1)), trip).leg(0, 0)
 
     def travel(
         self, points: object, *, speed_m_s: float | None = None, goals: object = None
     ) -> Travel:
         """Quickest walks between all of (n, 2) points, or from them to other ``goals``.
 
-        Time is minimised: metres over ``speed_m_s``, and the waits of the crossings passed.
+        Time is minimised: metres over ``speed_m_s``, times the factor of slow ground and of the
+        slope, and the waits of the crossings passed.
         ``Travel.time_s`` and ``.length_m`` belong to the same walks, ``.leg(i, j)`` draws one.
         """
         speed = self.speed_m_s if speed_m_s is None else speed_m_s
@@ -143,10 +158,12 @@ class FreeGround:
         end = start if goals is None else as_points(goals)
         xy = start if goals is None else np.concatenate([start, end])
         ends = np.arange(len(end)) + len(xy) - len(end)
-        return travel_between(
-            self.sight, Pace(speed, np.ones(1), self.waits), xy,
-            sources=np.arange(len(start)), goals=ends, reasons=partial(why_no_path, self),
-        )  # fmt: skip
+        trip = Trip(xy, np.arange(len(start)), ends, partial(why_no_path, self))
+        pace = Pace(speed, np.ones(1), self.waits, self.slope)
+        if any(area.time_factor > 1 for area in self.slow):
+            slow = self.slow_sight
+            return travel_slow(slow, replace(pace, face_factor=slow.faces.factor), trip)
+        return travel_between(self.sight, pace, trip)
 
 
 def _pair(point: object) -> tuple[float, float]:

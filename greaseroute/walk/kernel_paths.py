@@ -60,7 +60,7 @@ def _settle(
     for i in range(len(key)):
         key[i] = far[i] = np.inf
         parent[i] = place[i] = -1
-    size = 0
+    size = np.int64(0)  # a plain 0 would be a type of its own and compile functions twice
     for i in range(begin, end):
         node = start[i]
         if start_cost[i] < key[node]:

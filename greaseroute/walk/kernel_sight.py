@@ -41,7 +41,8 @@ def _add_product(left: float, right: float, parts: Floats, size: int) -> int:
 def _exact(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
     """Orientation of a, b, c from six exact products summed without error; its sign is right."""
     parts = np.zeros(12)
-    size = _add_product(ax, by, parts, 0)
+    size = np.int64(0)  # a plain 0 would be a type of its own and compile the function twice
+    size = _add_product(ax, by, parts, size)
     size = _add_product(-ax, cy, parts, size)
     size = _add_product(-cx, by, parts, size)
     size = _add_product(-ay, bx, parts, size)
@@ -219,12 +220,3 @@ def look(
                 if on_left < 0:
                     cone[top, 3], cone[top, 4] = c, 1
                 top += 1
-
-
-@njit(cache=True)
-def orient_each(a: Floats, b: Floats, c: Floats) -> Floats:
-    """``orient`` row by row."""
-    out = np.empty(len(a))
-    for i in range(len(a)):
-        out[i] = orient(a[i, 0], a[i, 1], b[i, 0], b[i, 1], c[i, 0], c[i, 1])
-    return out

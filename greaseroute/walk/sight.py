@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from greaseroute.walk.arrays import Flags, Floats, Ints
 from greaseroute.walk.corners import Corners, find_corners
 from greaseroute.walk.links import Links, corner_turns, order_links
-from greaseroute.walk.mesh import Mesh
+from greaseroute.walk.mesh import WALL, Mesh
 
 SLACK_M = 1e-6  # a point this near to free ground is on its edge
 SNAP_M = 1e-9  # a point this near to a corner is the corner
@@ -60,10 +60,13 @@ def triangle_tree(mesh: Mesh) -> shapely.STRtree:
 
 
 def cells_of(mesh: Mesh, corners: Corners) -> Ints:
-    """(T, 9) rows of vertices, twin half-edges and corners, as the kernel reads them."""
-    return np.ascontiguousarray(
-        np.c_[mesh.tri, mesh.twin.reshape(-1, 3), corners.of_triangle], dtype=np.int64
-    )
+    """(T, 9) rows of vertices, twin half-edges and corners, as the kernel reads them.
+
+    Sight ends at the border of two faces: a straight line goes on there only at a corner.
+    """
+    face = np.repeat(mesh.face, 3)
+    over = np.where(mesh.face[mesh.twin // 3] == face, mesh.twin, WALL).reshape(-1, 3)
+    return np.ascontiguousarray(np.c_[mesh.tri, over, corners.of_triangle], dtype=np.int64)
 
 
 def _starts(corners: Corners, nodes: Ints) -> tuple[Ints, Ints, Ints]:

@@ -13,6 +13,7 @@ from greaseroute.walk.crossings import closed_roads, wait_lines
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import Span, open_crossings, shut_zones
+from greaseroute.walk.slow import SlowArea
 
 GATE_SLACK_M = 1e-6
 
@@ -60,6 +61,8 @@ def site_ground(
         clearance_m,
         names=[name for name, _ in named],
         waits=wait_lines(plan.haul_roads, crossings),
+        slow=[SlowArea(s.polygon, s.time_factor, s.name) for s in plan.slow_ground],
+        heights=plan.spot_heights or None,
         speed_m_s=speed_m_s,
     )
 

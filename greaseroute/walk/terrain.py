@@ -9,7 +9,8 @@ MUTCD_2003_M_S = 4.0 * M_PER_FT  # US MUTCD 2003: the same
 MUTCD_2009_WHOLE_M_S = 3.0 * M_PER_FT  # US MUTCD 2009: walk and clearance time together
 PREFERRED_M_S = 1.4  # preferred walking speed, about 5.0 km/h
 STEEPEST = 0.5  # beyond this slope Tobler's function is not to be trusted
-TOBLER_LEVEL_M_S = 6.0 * math.exp(-3.5 * 0.05) / 3.6
+TOBLER_STEEP, TOBLER_SHIFT = 3.5, 0.05  # Tobler 1993: 6 exp(-3.5 |S + 0.05|) km/h
+TOBLER_LEVEL_M_S = 6.0 * math.exp(-TOBLER_STEEP * TOBLER_SHIFT) / 3.6
 
 # TIME factors (they divide the speed) after Herzog 2020, in Gillings et al., Archaeological Spatial
 # Analysis, p. 340. They are not the energy factors of Soule & Goldman 1972 or Pandolf 1977.
@@ -34,7 +35,7 @@ def tobler_m_s(slope: float, *, off_path: bool = False) -> float:
 
     W = 6 exp(-3.5 |S + 0.05|) km/h, times 0.6 off the path. Never capped: see ``is_too_steep``.
     """
-    speed = 6.0 * math.exp(-3.5 * abs(slope + 0.05)) / 3.6
+    speed = 6.0 * math.exp(-TOBLER_STEEP * abs(slope + TOBLER_SHIFT)) / 3.6
     return 0.6 * speed if off_path else speed
 
 

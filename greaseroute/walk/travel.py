@@ -1,7 +1,7 @@
 """Walks that take the least time: speed, waits, slow ground and slope together."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -12,6 +12,7 @@ from greaseroute.walk.links import all_of, corner_turns
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.routes import LinkCosts, Routes, find_routes
 from greaseroute.walk.sight import Sight, SpotSight, look
+from greaseroute.walk.slow_ways import SlowSight, slide_ways
 from greaseroute.walk.waits import WaitLine, wait_seconds
 
 
@@ -59,6 +60,8 @@ class Travel:
     ----------
     time_s, length_m : (m, n) float arrays
         Seconds, and the metres of the same walk; infinity where there is no way.
+    bent : mapping of (i, j) to points
+        Walks over slow ground, whose bends are not corners.
     """
 
     sight: Sight
@@ -67,6 +70,7 @@ class Travel:
     sources: Ints
     goals: Ints
     reasons: Reasons
+    bent: Mapping[tuple[int, int], Floats] = field(default_factory=dict)
 
     @property
     def time_s(self) -> Floats:
@@ -83,6 +87,8 @@ class Travel:
         a, b = self.spots.xy[self.sources[i]], self.spots.xy[self.goals[j]]
         if not np.isfinite(self.routes.cost[i, j]):
             return self.reasons(Point(a), Point(b))
+        if (i, j) in self.bent:
+            return LineString(self.bent[i, j])
         way = self.sight.places[self.routes.corners(i, j)]
         return LineString(np.concatenate([a[None], way, b[None]]))
 
@@ -109,13 +115,40 @@ def link_seconds(sight: Sight, spots: SpotSight, pace: Pace) -> LinkCosts:
     )
 
 
-def travel_between(
-    sight: Sight, pace: Pace, points: Floats, *, sources: Sequence[int] | Ints,
-    goals: Sequence[int] | Ints, reasons: Reasons,
-) -> Travel:  # fmt: skip
-    """Quickest walks from some of (n, 2) points to others, by their numbers."""
-    spots = look(sight, points)
-    start, goal = np.asarray(sources, np.int64), np.asarray(goals, np.int64)
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """From which points to which, as numbers of the points given; and who explains failures."""
+
+    points: Floats
+    sources: Ints
+    goals: Ints
+    reasons: Reasons
+
+
+def travel_between(sight: Sight, pace: Pace, trip: Trip) -> Travel:
+    """Quickest walks over ground of one kind."""
+    spots = look(sight, trip.points)
     costs = link_seconds(sight, spots, pace)
-    routes = find_routes(sight, spots, costs, sources=start, goals=goal, with_ways=True)
-    return Travel(sight, spots, routes, start, goal, reasons)
+    routes = find_routes(
+        sight, spots, costs, sources=trip.sources, goals=trip.goals, with_ways=True
+    )
+    return Travel(sight, spots, routes, trip.sources, trip.goals, trip.reasons)
+
+
+def travel_slow(slow: SlowSight, pace: Pace, trip: Trip) -> Travel:
+    """Quickest walks over ground with slow areas, bent at their borders as Snell's law wants."""
+    found = travel_between(slow.sight, pace, trip)
+    slid = slide_ways(
+        slow, found.spots, found.routes, sources=trip.sources, goals=trip.goals
+    )
+    bent: dict[tuple[int, int], Floats] = {}
+    for (i, j), xy, face, real in zip(
+        slid.pairs.tolist(), slid.xy, slid.face, slid.real, strict=True
+    ):
+        line = xy[: 1 + int(real.sum())]
+        time = pace.seconds(line[:-1], line[1:], face=face[real]).sum()
+        if time <= found.time_s[i, j]:
+            bent[i, j] = line
+            found.time_s[i, j] = time
+            found.length_m[i, j] = np.hypot(*np.diff(line, axis=0).T).sum()
+    return replace(found, bent=bent)
