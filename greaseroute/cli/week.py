@@ -1,0 +1,204 @@
+"""``greaseroute week SITE --out DIR``: the mornings ahead, the grease they use, what to order."""
+
+import argparse
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from greaseroute.cli.files import write_text
+from greaseroute.cli.options import add_options, moment, whole_number
+from greaseroute.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from greaseroute.forecast.week import Span
+    from greaseroute.forecast.week_records import WeekPlan
+    from greaseroute.forecast.week_rounds import PlanMorning
+    from greaseroute.site.model import Site
+
+HELP = "plan the seven mornings ahead and the grease they use"
+DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+PASSES_A_UNIT = 400  # a week plans seven rounds: a tenth of the passes of a single one
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The shared options, the calendar, tolerances, stock and what-ifs."""
+    add_options(parser, "site", "at", "out", "seed", "format")
+    parser.add_argument(
+        "--mornings", metavar="N", type=_from_one, default=7, help="mornings ahead (default 7)"
+    )
+    parser.add_argument(
+        "--days-off", metavar="DAYS", type=days_off, default=(), help="weekdays off, as sat,sun"
+    )
+    parser.add_argument(
+        "--holiday", metavar="DATE", type=holiday, action="append", default=[],
+        help="a day off, as 2031-05-01; may repeat",
+    )  # fmt: skip
+    parser.add_argument(
+        "--early", metavar="SHARE", type=share, default=0.2,
+        help="a service may be this share of its interval early (default 0.2)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--late", metavar="SHARE", type=share, default=0.1,
+        help="and this share late (default 0.1)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--service-level", metavar="SHARE", type=share, default=0.95,
+        help="share of cases in which stock lasts the lead time (default 0.95)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--weeks", metavar="N", type=_from_one, default=2000, help="weeks simulated (default 2000)"
+    )
+    parser.add_argument(
+        "--what-if", metavar="CASE", action="append", default=[],
+        help="as wet=5days, dust=all or UNIT:dust=3days; may repeat",
+    )  # fmt: skip
+
+
+def _from_one(text: str) -> int:
+    value = whole_number(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError("give 1 or more")
+    return value
+
+
+def share(text: str) -> float:
+    """A share between 0 and 1."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a share from 0 to below 1, such as 0.2")
+    return value
+
+
+def days_off(text: str) -> tuple[str, ...]:
+    """Weekdays by their first three letters, separated by commas."""
+    found = tuple(part.strip().lower()[:3] for part in text.split(",") if part.strip())
+    for day in found:
+        if day not in DAYS:
+            raise argparse.ArgumentTypeError(f"{day!r} is no weekday; use {', '.join(DAYS)}")
+    return found
+
+
+def holiday(text: str) -> date:
+    """A date, ISO 8601."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date like 2031-05-01") from None
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan, write, print; 1 where a morning's round leaves something out."""
+    from greaseroute.cards.week_html import week_html
+    from greaseroute.forecast.week import plan_week
+
+    with Progress() as progress:
+        span = _span(args)
+        week = plan_week(span, plan=round_planner(span.site, seed=args.seed), progress=progress)
+        write_text(args.out / "week.json", week.model_dump_json(indent=1) + "\n")
+        write_text(args.out / "week.html", week_html(week, span.site))
+    if args.format == "json":
+        print(week.model_dump_json(indent=1))
+    else:
+        print(week_text(week))
+        print(f"Written to {Path(args.out)}: week.json, week.html")
+    return 0 if week.complete and not week.levelling.no_room else 1
+
+
+def _span(args: argparse.Namespace) -> "Span":
+    from greaseroute.forecast.calendar import plan_calendar
+    from greaseroute.forecast.week import WeekSettings, span_of
+    from greaseroute.forecast.what_if import parse_what_if
+    from greaseroute.forecast.windows import Tolerance
+    from greaseroute.site.folder import read_site
+
+    site = read_site(args.site)
+    at = moment(args.at, site)
+    settings = WeekSettings(
+        tolerance=Tolerance(early=args.early, late=args.late),
+        service_level=args.service_level,
+        weeks=args.weeks,
+        seed=args.seed,
+        what_ifs=tuple(parse_what_if(text) for text in args.what_if),
+    )
+    calendar = plan_calendar(
+        at, args.mornings, days_off=args.days_off, holidays=frozenset(args.holiday)
+    )
+    return span_of(
+        site,
+        at,
+        calendar=calendar,
+        days_off=args.days_off,
+        holidays=frozenset(args.holiday),
+        settings=settings,
+    )
+
+
+def round_planner(site: "Site", *, seed: int) -> "PlanMorning":
+    """The round engine with few passes, for the joints given to a morning."""
+    from greaseroute.rounds.planner import plan_round
+
+    passes = PASSES_A_UNIT * len(site.units)
+    return lambda at, items: plan_round(site, at=at, seed=seed, iterations=passes, work=items)
+
+
+def week_text(week: "WeekPlan") -> str:
+    """The week on a terminal."""
+    return "\n".join([*_mornings_text(week), "", *_levelling_text(week), "", *_grease_text(week)])
+
+
+def _mornings_text(week: "WeekPlan") -> list[str]:
+    lines = [f"{week.site}: {len(week.mornings)} mornings from {week.at[:10]}", ""]
+    for morning in week.mornings:
+        moment = datetime.fromisoformat(morning.at)
+        lines.append(
+            f"{moment:%a %d %b}  {len(morning.services):4} joints  {morning.units:3} units"
+            f"  {morning.fittings:4} fittings"
+        )
+        lines += [
+            f"    {t.name}: {t.minutes:.0f} min ({t.walk_min:.0f} walking), {t.walk_m:.0f} m, "
+            f"{t.strokes} strokes, done {t.finish[11:16]}"
+            for t in morning.technicians
+        ]
+        if morning.left:
+            lines.append(f"    left out: {len(morning.left)}, see week.html")
+    return lines
+
+
+def _levelling_text(week: "WeekPlan") -> list[str]:
+    level = week.levelling
+    return [
+        f"longest morning {level.longest_min:.0f} min of all technicians together, proved not "
+        f"below {level.lower_min:.0f} (gap {level.gap_pct:g} %)",
+        f"each joint on its due day: {level.due_day_longest_min:.0f} min; levelled is "
+        f"{level.shorter_pct:g} % shorter, {level.visits} visits instead of {level.due_day_visits}",
+        *(f"late for want of room: {name}" for name in level.late),
+        *(f"no morning has room for: {name}" for name in level.no_room),
+    ]
+
+
+def _grease_text(week: "WeekPlan") -> list[str]:
+    from greaseroute.cards.week_html import order_words
+
+    lines = [f"grease, low / middle / high of {week.weeks_simulated} weeks:"]
+    lines += [
+        f"  {g.grease}: {g.grams.p10:.0f} / {g.grams.p50:.0f} / {g.grams.p90:.0f} g, "
+        f"{g.cartridges.p10:.1f} / {g.cartridges.p50:.1f} / {g.cartridges.p90:.1f} cartridges"
+        for g in week.greases
+    ]
+    lines += ["order:"]
+    lines += [
+        f"  {line.grease}: {order_words(line)} (stock {line.stock:g}, reorder at "
+        f"{line.reorder_level})"
+        for line in week.orders
+    ]
+    if week.what_if:
+        then = week.what_if
+        lines.append(f"what if {', '.join(then.what)}: {then.services_change:+.0f} services")
+        lines += [
+            f"  {name}: {grams.p10:.0f} / {grams.p50:.0f} / {grams.p90:.0f} g"
+            for name, grams in then.grams.items()
+        ]
+    return lines
