@@ -86,7 +86,7 @@ def _fault(finding: Finding, toml: TomlText, *, file: str) -> Fault:
         file=file,
         line=toml.at(finding.path)[0],
         record=_record(finding.path, toml.data),
-        field=_field(finding.path),
+        field=_field(finding.path, toml.data),
         value=finding.value,
         allowed=finding.allowed,
         do=finding.do,
@@ -94,16 +94,22 @@ def _fault(finding: Finding, toml: TomlText, *, file: str) -> Fault:
 
 
 def _record(path: KeyPath, data: dict[str, Any]) -> str:
-    """The outermost named record on a path, such as ``joint 'boom root'``."""
-    if len(path) < 2 or not isinstance(path[1], int):
+    """The outermost record on a path, such as ``joint 'boom root'``."""
+    if not _in_record(path, data):
         return "machine type"
     kind = str(path[0]).replace("_", "-").removesuffix("s")
-    try:
-        return f"{kind} {data[str(path[0])][path[1]]['name']!r}"
-    except (KeyError, IndexError, TypeError):
-        return f"{kind} number {path[1] + 1}"
+    name = data[str(path[0])][path[1]].get("name")
+    return f"{kind} {name!r}" if isinstance(name, str) else f"{kind} number {int(path[1]) + 1}"
 
 
-def _field(path: KeyPath) -> str:
-    inner = path[2:] if len(path) > 1 and isinstance(path[1], int) else path
+def _field(path: KeyPath, data: dict[str, Any]) -> str:
+    inner = path[2:] if _in_record(path, data) else path
     return ".".join(str(part) for part in inner) or "-"
+
+
+def _in_record(path: KeyPath, data: dict[str, Any]) -> bool:
+    """Tell whether a path leads into one of a list of tables."""
+    if len(path) < 2 or not isinstance(path[1], int):
+        return False
+    rows = data.get(str(path[0]))
+    return isinstance(rows, list) and path[1] < len(rows) and isinstance(rows[path[1]], dict)
