@@ -172,9 +172,9 @@ def _on_area(unit: Unit, area: Area, shared_m2: float) -> Fault:
 def across_barriers(draft: Draft, plan: GroundPlan) -> Iterator[Fault]:
     """A unit that stands across a fence, a wall or a bench edge."""
     for unit, machine in draft.standing():
+        inner = machine.outline.buffer(-EDGE_M)
         for barrier in plan.barriers:
-            inside_m = machine.outline.buffer(-EDGE_M).intersection(barrier.line_string).length
-            if inside_m > EDGE_M:
+            if inner.intersection(barrier.line_string).length > EDGE_M:
                 value = f"across barrier {barrier.name}"
                 allowed = f"on one side of it (ground.geojson:{barrier.line})"
                 yield _fault(unit, "position", (value, allowed, "move it, or correct the barrier"))

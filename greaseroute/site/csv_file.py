@@ -57,28 +57,41 @@ def read_table(text: str, file: str, columns: Columns) -> tuple[Table | None, li
     separator, header_line, names = found
     faults = _header_faults(names, file, header_line, columns=columns)
     rows: list[Row] = []
-    for line, cells in _rows(text, separator):
+    body, broken = _rows(text, separator)
+    if broken is not None:
+        allowed = "a closing double quote, then a separator or the end of the line"
+        do = "close the quote, or double it where it belongs to the text"
+        faults.append(Fault(file, broken, "table", "quotes", "unmatched", allowed, do))
+    for line, cells in body:
         if line > header_line and any(cells) and not cells[0].startswith("#"):
             rows.append(Row(line, _cells(names, cells, separator)))
             faults += _width_faults(names, cells, file, line=line)
     return Table(tuple(names), header_line, tuple(rows)), faults
 
 
-def _rows(text: str, separator: str) -> list[tuple[int, list[str]]]:
-    """(line it begins on, stripped cells) of each row; csv counts the line it ends on."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-    rows, begins = [], 1
-    for cells in reader:
-        rows.append((begins, [c.strip() for c in cells]))
-        begins = reader.line_num + 1
-    return rows
+def _rows(text: str, separator: str) -> tuple[list[tuple[int, list[str]]], int | None]:
+    """(line it begins on, stripped cells) of each row; csv counts the line it ends on.
+
+    The second value is the line of a row whose quotes do not match, after which nothing is read:
+    a quote left open would swallow the rows below it.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    begins = 1
+    try:
+        for cells in reader:
+            rows.append((begins, [c.strip() for c in cells]))
+            begins = reader.line_num + 1
+    except csv.Error:
+        return rows, begins
+    return rows, None
 
 
 def _find_header(text: str, columns: Columns) -> tuple[str, int, list[str]] | None:
     """The (separator, line, names) that show the most known names in one of the first rows."""
     best: tuple[int, str, int, list[str]] | None = None
     for separator in SEPARATORS:
-        for line, cells in _rows(text, separator)[:HEADER_SEARCH_ROWS]:
+        for line, cells in _rows(text, separator)[0][:HEADER_SEARCH_ROWS]:
             names = [c.lower() for c in cells]
             score = len(set(names) & set(columns.known))
             if score >= 2 and (best is None or score > best[0]):

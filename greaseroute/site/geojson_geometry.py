@@ -1,6 +1,5 @@
 """GeoJSON geometry (RFC 7946 section 3.1) to shapely, with one message for each mistake."""
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
@@ -16,6 +15,8 @@ from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
 from greaseroute.site.faults import Path, one_of, shown
+
+LARGEST = 1e9  # beyond any coordinate on the earth, in metres
 
 Position = tuple[float, ...]
 Part = TypeVar("Part", LineString, Polygon)
@@ -155,8 +156,9 @@ class GeometryReader:
 
 
 def _is_number(value: object) -> bool:
-    """A finite JSON number; true and false are none."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    """A JSON number within reason; true and false are none, and NaN and infinity fail the range."""
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return number and -LARGEST < value < LARGEST  # type: ignore[operator]
 
 
 _READERS: dict[str, Callable[[GeometryReader, object, Path], BaseGeometry | None]] = {

@@ -71,3 +71,19 @@ def test_a_missing_and_a_doubled_column():
         (3, "meter_h", "missing"),
         (3, "column", "notes"),
     ]
+
+
+def test_a_quote_left_open_does_not_swallow_the_rows_below_it():
+    # Row B opens a quote on line 3 that nothing closes: told, and A above it is still read.
+    text = 'unit,meter_h,notes\nA,1,\nB,2,"left open\nC,3,\nD,4,\n'
+    table, faults = read_table(text, "fleet.csv", COLUMNS)
+    assert [r.cells["unit"] for r in table.rows] == ["A"]
+    assert [str(f) for f in faults] == [
+        "fleet.csv:3: table: quotes = 'unmatched'; allowed: a closing double quote, then a "
+        "separator or the end of the line; close the quote, or double it where it belongs to the "
+        "text"
+    ]
+
+
+def test_inches_in_words_are_no_quotes():
+    assert _rows('unit,meter_h,notes\nA,1,bucket 48" wide\n')[0][1]["notes"] == 'bucket 48" wide'
