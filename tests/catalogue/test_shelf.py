@@ -1,0 +1,175 @@
+"""The shelf: enough families, every chain closed, every fitting on a surface and in reach."""
+
+import numpy as np
+import pytest
+import shapely
+
+from greaseroute.catalogue.hull import depth_m, outside_m
+from greaseroute.catalogue.kinematics import cylinder_lengths, four_bar_residual, link_frames
+from greaseroute.catalogue.machine_type import CAUTION_KEYS
+from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.shelf import shelf_names, shelf_text, shelf_type
+from greaseroute.errors import UnknownName
+from greaseroute.site.crew import Reach
+from greaseroute.stands.candidates import unit_stands
+from greaseroute.stands.stand import Wanted
+from greaseroute.walk.footprint import closed_ground
+
+CLEARANCE_M = 0.25
+HOSE_M = 0.254  # SAE J534 coupler with a 10-inch extension
+WORDS = (  # each of these stands on the shelf, the numbers say how many of them at least
+    ("crawler-excavator", 3),
+    ("wheeled-excavator", 1),
+    ("wheel-loader", 2),
+    ("backhoe-loader", 1),
+    ("crawler-dozer", 2),
+    ("articulated-dumper", 1),
+    ("rigid-dumper", 1),
+    ("grader", 1),
+    ("single-drum-roller", 1),
+    ("landfill-compactor", 1),
+    ("scraper", 1),
+    ("skid-steer-loader", 1),
+    ("telescopic-handler", 1),
+    ("crawler-drill-rig", 1),
+    ("mobile-jaw-crusher", 1),
+    ("mobile-screen", 1),
+    ("mobile-conveyor", 1),
+)
+
+every_type = pytest.mark.parametrize("name", shelf_names())
+
+
+def fitted():
+    """Each type as it is, and with each of its attachments by itself."""
+    for name in shelf_names():
+        yield name, ()
+        for attachment in shelf_type(name).attachments:
+            yield name, (attachment.name,)
+
+
+every_fit = pytest.mark.parametrize(("name", "attached"), list(fitted()))
+
+
+def test_at_least_twenty_types():
+    assert len(shelf_names()) >= 20
+    for word, least in WORDS:
+        assert sum(name.startswith(word) for name in shelf_names()) >= least, word
+
+
+def test_attachments_on_the_shelf():
+    names = {a.name for name in shelf_names() for a in shelf_type(name).attachments}
+    assert names == {"breaker", "thumb", "quick hitch", "ripper", "fork carriage"}
+
+
+def test_unknown_type_lists_the_shelf():
+    with pytest.raises(UnknownName, match=r"'steam-shovel'; allowed: articulated-dumper-30t, "):
+        shelf_type("steam-shovel")
+
+
+@every_type
+def test_file_says_where_its_figures_come_from(name):
+    machine = shelf_type(name)
+    assert "no source" in machine.origin
+    assert "STOP" in machine.cautions
+    assert set(machine.cautions) <= CAUTION_KEYS
+    assert machine.decks or name in NO_DECK
+    assert machine.looks
+    assert shelf_text(name).startswith("# ")
+
+
+# Low or narrow machines that are greased from the ground alone.
+NO_DECK = {
+    "backhoe-loader-8t",
+    "crawler-drill-rig-15t",
+    "mobile-conveyor-12t",
+    "skid-steer-loader-3t",
+    "telescopic-handler-10t",
+}
+
+
+@every_fit
+def test_chains_close_and_cylinders_fit(name, attached):
+    machine = shelf_type(name).with_attachments(attached)
+    for posture in machine.postures:
+        frames = link_frames(machine, posture)
+        for bar in machine.four_bars:
+            assert four_bar_residual(bar, frames) < 1e-9
+        lengths = cylinder_lengths(machine, posture)
+        for cylinder in machine.cylinders:
+            length_m = lengths[cylinder.name]
+            assert cylinder.retracted_m - 1e-3 <= length_m <= cylinder.extended_m + 1e-3
+
+
+@every_fit
+def test_every_fitting_is_on_a_surface(name, attached):
+    machine = shelf_type(name).with_attachments(attached)
+    placed = place(machine, Pose(0, 0, 0), posture="greasing")
+    for fitting in placed.fittings:
+        at = np.array(fitting.at_m)
+        deepest = max(depth_m(solid.planes, at) for solid in placed.solids)
+        assert deepest <= 0.05, fitting.joint.name
+        if deepest < 0:
+            near = [s for s in placed.solids if -depth_m(s.planes, at) <= 0.15]
+            assert min(outside_m(s.planes, at) for s in near) <= 0.15, fitting.joint.name
+
+
+def in_reach(machine, posture):
+    """How many pumped fittings there are, and those of them no stand reaches."""
+    placed = place(machine, Pose(0, 0, 0), posture=posture)
+    closed = closed_ground(placed)
+    under = shapely.union_all(closed)
+    around = under.buffer(8).difference(under.buffer(CLEARANCE_M, quad_segs=16))
+    free = max(shapely.get_parts(around), key=lambda part: part.area)
+    wanted = [
+        Wanted(f.joint.name, f.fitting.name, f.at_m, HOSE_M)
+        for f in placed.fittings
+        if not f.joint.never_pump
+    ]
+    wanted += [Wanted(look.look.name, "", look.at_m, look=True) for look in placed.looks]
+    stands = unit_stands(
+        placed, wanted, closed=closed, free=free, clearance_m=CLEARANCE_M, reach=Reach()
+    )
+    missed = [out.wanted for out in stands.out_of_reach]
+    pumped = sum(not w.look for w in wanted)
+    return pumped, [w for w in missed if not w.look], [w for w in missed if w.look]
+
+
+@every_fit
+def test_nearly_all_fittings_are_in_reach_when_greasing(name, attached):
+    machine = shelf_type(name).with_attachments(attached)
+    pumped, missed, _ = in_reach(machine, "greasing")
+    assert len(missed) <= 0.05 * pumped, [w.key for w in missed]
+
+
+@every_type
+def test_look_points_are_in_sight(name):
+    _, _, hidden = in_reach(shelf_type(name), "greasing")
+    assert hidden == []
+
+
+def test_parked_excavator_keeps_some_fittings_too_high():
+    # The arm drawn in and the boom up: that is what the greasing posture is for.
+    _, missed, _ = in_reach(shelf_type("crawler-excavator-22t"), "parked")
+    assert ("boom-arm pin", "left") in {w.key for w in missed}
+
+
+def test_central_variant_still_pumps_its_tilt_linkage():
+    machine = shelf_type("crawler-excavator-22t-central")
+    central = {joint.name for joint in machine.joints if joint.central}
+    assert "boom root" in central
+    assert "arm-bucket pin" not in central
+
+
+@every_type
+def test_remote_fittings_sit_in_a_named_bank(name):
+    for joint in shelf_type(name).joints:
+        for fitting in joint.fittings:
+            assert (fitting.head == "remote") == (fitting.bank is not None)
+
+
+@every_type
+def test_every_grease_can_be_told(name):
+    for joint in shelf_type(name).joints:
+        if not joint.never_pump:
+            assert joint.grease.code or joint.grease.nlgi
