@@ -7,9 +7,13 @@ between rows and haul roads between columns, so that nothing stands on anything 
 import json
 import math
 import random
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from greaseroute.catalogue.shelf import shelf_type
+
 CELL_M = 32.0
+PLANNED_FOR = datetime(2031, 3, 4, 5, tzinfo=UTC)
 TYPES = (
     "crawler-excavator-22t",
     "wheel-loader-20t",
@@ -119,20 +123,21 @@ def _unit_row(rng: random.Random, number: int, cell: tuple[int, int]) -> str:
 def _services(rng: random.Random, fleet: list[str]) -> list[str]:
     rows = []
     for row in fleet:
-        unit, meter_h = row.split(",")[0], int(row.split(",")[7])
-        for name in ("10 h", "50 h", "250 h"):
+        unit, machine_type, meter_h = row.split(",")[0], row.split(",")[1], int(row.split(",")[7])
+        classes = {j.interval_class for j in shelf_type(machine_type).joints if not j.never_pump}
+        for name in sorted(classes):
             if rng.random() < 0.6:
-                ago = rng.randint(0, 60)
-                day = f"2031-02-2{rng.randint(0, 8)}T05:00:00+00:00"
-                rows.append(f"{unit},{name},{day},{meter_h - ago}\n")
+                ago_h = rng.randint(0, 60)
+                at = PLANNED_FOR - timedelta(days=ago_h / 8)  # eight hours a day on one meter
+                rows.append(f"{unit},{name},{at.isoformat()},{meter_h - ago_h}\n")
     return rows
 
 
-def _feature(role: str, kind: str, coordinates: list, **properties: object) -> dict:
+def _feature(role: str, geometry: str, coordinates: list, **properties: object) -> dict:
     return {
         "type": "Feature",
         "properties": {"role": role, **properties},
-        "geometry": {"type": kind, "coordinates": coordinates},
+        "geometry": {"type": geometry, "coordinates": coordinates},
     }
 
 
