@@ -1,6 +1,9 @@
 """The free ground of a site, and exact shortest walks over it."""
 
-from collections.abc import Sequence
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import replace
 from functools import cached_property, partial
 
@@ -9,8 +12,9 @@ import shapely
 from shapely.geometry import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.errors import UnfitProblem
+from greaseroute.errors import UnfitProblem, UnknownName
 from greaseroute.walk.arrays import Flags, Floats
+from greaseroute.walk.changes import Change, changed_sight
 from greaseroute.walk.mesh import build_mesh
 from greaseroute.walk.no_path import NoPath, why_no_path
 from greaseroute.walk.obstacles import as_points, close, free_ground, mend_boundary
@@ -104,6 +108,44 @@ class FreeGround:
     def slow_sight(self) -> SlowSight:
         """The same over ground cut at the borders of slow areas; needs ``slow``."""
         return slow_sight(self.free, self.slow)
+
+    def with_changes(
+        self, *, removed: Iterable[str] = (), added: Mapping[str, BaseGeometry] | None = None
+    ) -> FreeGround:
+        """The ground with some named obstacles taken away and others put in.
+
+        A new ground; this one stays as it is. Only what the changes touch is worked out again.
+
+        Raises
+        ------
+        UnknownName
+            A name to remove that nothing carries.
+        UnfitProblem
+            As for the ground itself.
+        """
+        names = set(removed)
+        unknown = names - {c.name for c in self.closed}
+        if unknown:
+            raise UnknownName(
+                "obstacle to remove", repr(min(unknown)), limit="a name of this ground",
+                next_step="mend the name",
+            )  # fmt: skip
+        kept = [c for c in self.closed if c.name not in names]
+        new = [close(n, shape, self.clearance_m) for n, shape in (added or {}).items()]
+        out = copy(self)
+        for derived in ("free", "sight", "slow_sight"):
+            vars(out).pop(derived, None)
+        out.closed = (*kept, *new)
+        out.mended = tuple(c.mended for c in out.closed if c.mended)
+        gone = [c.kept_off for c in self.closed if c.name in names]
+        if "sight" in vars(self) and (gone or new):
+            change = Change(
+                self.boundary, gone, [c.kept_off for c in new], [c.kept_off for c in out.closed]
+            )
+            sight = changed_sight(self.sight, change)
+            if sight is not None:
+                vars(out)["sight"] = sight
+        return out
 
     def is_free(self, points: object) -> Flags:
         """Whether each of (n, 2) points lies on free ground or within 1e-6 m of its edge."""

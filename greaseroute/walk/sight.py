@@ -17,11 +17,16 @@ SNAP_M = 1e-9  # a point this near to a corner is the corner
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """A mesh, its corners, and the links between them. ``seen`` rows: (corner, triangle)."""
+    """A mesh, its corners, and the links between them.
+
+    ``found`` rows: (corner, side, corner seen, its side, triangle); ``seen`` rows: (corner,
+    triangle looked through).
+    """
 
     mesh: Mesh
     corners: Corners
     links: Links
+    found: Ints
     seen: Ints
     tree: shapely.STRtree
 
@@ -131,7 +136,8 @@ def build_sight(mesh: Mesh) -> Sight:
     """Corners and all tangent links of a mesh."""
     corners = find_corners(mesh)
     found, seen = links_from(mesh, corners, np.arange(len(corners.table)))
-    return Sight(mesh, corners, order_links(mesh, corners, found), seen, triangle_tree(mesh))
+    links = order_links(mesh, corners, found)
+    return Sight(mesh, corners, links, found, seen, triangle_tree(mesh))
 
 
 def locate(sight: Sight, points: Floats) -> tuple[Floats, Ints]:
