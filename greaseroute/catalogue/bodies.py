@@ -19,6 +19,16 @@ class Body:
     points_m: Array
     planes: Array
 
+    @property
+    def bottom_m(self) -> float:
+        """Height of the lowest corner."""
+        return float(self.points_m[:, 2].min())
+
+    @property
+    def top_m(self) -> float:
+        """Height of the highest corner."""
+        return float(self.points_m[:, 2].max())
+
     def moved(self, frame: Frame) -> "Body":
         """The same body in the frame that ``frame`` leads to; a rigid motion keeps the planes."""
         turn, shift = frame[:3, :3], frame[:3, 3]

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property
-from typing import Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, Self, TypeVar
 
 from pydantic import Field
 
@@ -15,6 +15,9 @@ from greaseroute.catalogue.linkage import Cylinder, FourBar
 from greaseroute.catalogue.posture import Posture
 from greaseroute.errors import UnknownName
 from greaseroute.records import Record
+
+if TYPE_CHECKING:
+    from greaseroute.catalogue.stance import Stance
 
 Family = Literal[
     "excavator",
@@ -74,6 +77,11 @@ class MachineType(Record):
         """Every solid as arrays in the frame of its link. Raises ValueError for a flat solid."""
         return bodies_of(self.links)
 
+    @cached_property
+    def stances(self) -> "dict[tuple[str, float], Stance]":
+        """Memory of ``stance_of``: what was worked out before, by posture and slew."""
+        return {}
+
     @property
     def slew_link(self) -> Link | None:
         """The link that slews, if the machine has one."""
@@ -93,6 +101,11 @@ class MachineType(Record):
     def joint(self, name: str) -> Joint:
         """The joint of that name. Raises UnknownName."""
         return _named(self.joints, name, f"joint of {self.name}")
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A changed copy, built anew: what this one has worked out and kept stays behind."""
+        same = {field: getattr(self, field) for field in type(self).model_fields}
+        return type(self).model_construct(**{**same, **(update or {})})
 
     def with_attachments(self, names: Iterable[str]) -> Self:
         """This type with the named attachments hung on, in that order. Raises UnknownName."""
@@ -141,9 +154,7 @@ def _hang_on(machine: _M, attachment: Attachment) -> _M:
         "decks": old["decks"],
         "cautions": tuple(dict.fromkeys(machine.cautions + attachment.cautions)),
     }
-    same = {field: getattr(machine, field) for field in type(machine).model_fields}
-    # Built anew, not copied: a copy would carry over what the old one has worked out and kept.
-    return type(machine).model_construct(**{**same, **new})
+    return machine.model_copy(update=new)
 
 
 def _posed(old: tuple[Posture, ...], new: tuple[Posture, ...]) -> tuple[Posture, ...]:

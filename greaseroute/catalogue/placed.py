@@ -12,14 +12,11 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from greaseroute.catalogue.bodies import Body, bar_of
-from greaseroute.catalogue.deck import Deck
-from greaseroute.catalogue.frames import Frame, point_at
+from greaseroute.catalogue.frames import Frame
 from greaseroute.catalogue.hull import Array
 from greaseroute.catalogue.joint import Fitting, Head, Joint, LookPoint, Point3
-from greaseroute.catalogue.kinematics import check_cylinders, link_frames
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.resting import links_on_oil
+from greaseroute.catalogue.stance import Stance, stance_of
 
 _QUARTER_STEPS = 16  # segments per quarter of the swept disc
 
@@ -120,105 +117,95 @@ def place(machine_type: MachineType, pose: Pose, *, posture: str = "parked") -> 
     Raises UnknownName for a posture the type does not have, PostureRefused where a chain cannot
     close or a cylinder is out of its limits.
     """
-    own = link_frames(machine_type, posture, pose.slew_deg)
-    check_cylinders(machine_type, posture, own)
-    site = {name: pose.frame @ frame for name, frame in own.items()}
+    stance = stance_of(machine_type, posture, slew_deg=pose.slew_deg)
+    frame = pose.frame
     return PlacedMachine(
         machine_type=machine_type,
         posture=posture,
         pose=pose,
-        solids=_solids(machine_type, posture, site),
-        fittings=_fittings(machine_type, site),
+        solids=_solids(stance, frame),
+        fittings=_fittings(machine_type, stance, frame=frame),
         looks=tuple(
-            PlacedLook(look, look.link, point_at(site[look.link], look.position_m))
-            for look in machine_type.looks
+            PlacedLook(look, look.link, (x, y, z))
+            for look, (x, y, z) in zip(
+                machine_type.looks, _there(stance.looks_m, frame).tolist(), strict=True
+            )
         ),
-        decks=tuple(_deck(deck, site[deck.link]) for deck in machine_type.decks),
-        slew_clear=_slew_clear(machine_type, site),
+        decks=_decks(machine_type, stance, frame=frame),
+        slew_clear=_slew_clear(stance, frame),
     )
 
 
-def machine_bodies(machine_type: MachineType, frames: dict[str, Frame]) -> list[Body]:
-    """Every solid and cylinder as a body where its link's frame leads to."""
-    bodies = [body.moved(frames[body.link]) for body in machine_type.bodies]
-    for c in machine_type.cylinders:
-        ends = (frames[c.head_link], frames[c.rod_link])
-        pins = (c.head_pin_m, c.rod_pin_m)
-        bodies.append(bar_of(c.name, ends, pins_m=pins, diameter_m=c.diameter_m))
-    return bodies
+def _there(points_m: Array, frame: Frame) -> Array:
+    """Points (n, 3) of the machine's frame on the site."""
+    return np.asarray(points_m @ frame[:3, :3].T + frame[:3, 3])
 
 
-def _solids(
-    machine_type: MachineType, posture: str, frames: dict[str, Frame]
-) -> tuple[PlacedSolid, ...]:
-    bodies = machine_bodies(machine_type, frames)
-    supported = machine_type.posture(posture).supported
-    hanging = links_on_oil(machine_type, bodies, supported=supported)
-    # A cylinder hangs with the links it carries.
-    held = hanging | {c.name for c in machine_type.cylinders if {c.head_link, c.rod_link} & hanging}
-    owner = np.repeat(np.arange(len(bodies)), [len(b.points_m) for b in bodies])
-    flat = np.vstack([b.points_m[:, :2] for b in bodies])
-    footprints = np.asarray(shapely.convex_hull(shapely.multipoints(flat, indices=owner)))
-    return tuple(
-        PlacedSolid(
-            link=body.link,
-            name=body.name,
-            points_m=body.points_m,
-            planes=body.planes,
-            footprint=footprint,
-            bottom_m=float(body.points_m[:, 2].min()),
-            top_m=float(body.points_m[:, 2].max()),
-            on_oil=body.link in held,
+def _solids(stance: Stance, frame: Frame) -> tuple[PlacedSolid, ...]:
+    points = _there(stance.points_m, frame)
+    planes = stance.planes.copy()
+    planes[:, :3] = stance.planes[:, :3] @ frame[:3, :3].T
+    planes[:, 3] -= planes[:, :3] @ frame[:3, 3]
+    owner = np.repeat(np.arange(len(stance.bodies)), [len(b.points_m) for b in stance.bodies])
+    footprints = shapely.convex_hull(shapely.multipoints(points[:, :2], indices=owner))
+    found = []
+    point = plane = 0
+    for body, footprint in zip(stance.bodies, np.asarray(footprints), strict=True):
+        here = slice(point, point := point + len(body.points_m))
+        faces = slice(plane, plane := plane + len(body.planes))
+        found.append(
+            PlacedSolid(
+                link=body.link,
+                name=body.name,
+                points_m=points[here],
+                planes=planes[faces],
+                footprint=footprint,
+                bottom_m=body.bottom_m,
+                top_m=body.top_m,
+                on_oil=body.link in stance.hanging,
+            )
         )
-        for body, footprint in zip(bodies, footprints, strict=True)
-    )
+    return tuple(found)
 
 
-def _fittings(machine_type: MachineType, frames: dict[str, Frame]) -> tuple[PlacedFitting, ...]:
+def _fittings(
+    machine_type: MachineType, stance: Stance, *, frame: Frame
+) -> tuple[PlacedFitting, ...]:
+    owners = [(joint, fitting) for joint in machine_type.joints for fitting in joint.fittings]
+    places = _there(stance.fittings_m, frame).tolist()
+    faces = (stance.faces @ frame[:3, :3].T).tolist()
     return tuple(
         PlacedFitting(
             joint=joint,
             fitting=fitting,
             link=fitting.link,
             head=fitting.head,
-            at_m=point_at(frames[fitting.link], fitting.position_m),
-            faces=_turned(frames[fitting.link], fitting.faces),
+            at_m=(x, y, z),
+            faces=(a, b, c) if fitting.faces else None,
         )
-        for joint in machine_type.joints
-        for fitting in joint.fittings
+        for (joint, fitting), (x, y, z), (a, b, c) in zip(owners, places, faces, strict=True)
     )
 
 
-def _turned(frame: Frame, direction: Point3 | None) -> Point3 | None:
-    if direction is None:
-        return None
-    x, y, z = (frame[:3, :3] @ np.asarray(direction)).tolist()
-    return (x, y, z)
-
-
-def _deck(deck: Deck, frame: Frame) -> PlacedDeck:
-    corners = [point_at(frame, (x, y, deck.height_m)) for x, y in deck.outline_m]
-    foot = point_at(frame, deck.foot_m)
-    return PlacedDeck(
-        name=deck.name,
-        footprint=Polygon([corner[:2] for corner in corners]),
-        height_m=corners[0][2],
-        foot_m=(foot[0], foot[1]),
-        holds=deck.holds,
+def _decks(machine_type: MachineType, stance: Stance, *, frame: Frame) -> tuple[PlacedDeck, ...]:
+    feet = _there(stance.deck_feet_m, frame).tolist()
+    return tuple(
+        PlacedDeck(
+            name=deck.name,
+            footprint=Polygon(_there(corners, frame)[:, :2]),
+            height_m=float(corners[0, 2]),
+            foot_m=(foot[0], foot[1]),
+            holds=deck.holds,
+        )
+        for deck, corners, foot in zip(machine_type.decks, stance.deck_corners_m, feet, strict=True)
     )
 
 
-def _slew_clear(machine_type: MachineType, frames: dict[str, Frame]) -> Polygon | None:
-    slewing = machine_type.slew_link
-    if slewing is None:
+def _slew_clear(stance: Stance, frame: Frame) -> Polygon | None:
+    if stance.swept_m is None:
         return None
-    moved = machine_type.below(slewing.name)
-    centre = frames[slewing.name][:2, 3]
-    bodies = [b.moved(frames[b.link]) for b in machine_type.bodies if b.link in moved]
-    if not bodies:
-        return None
-    points = np.vstack([body.points_m[:, :2] for body in bodies])
-    radius_m = float(np.linalg.norm(points - centre, axis=1).max())
+    x, y, radius_m = stance.swept_m
+    east, north, _ = _there(np.array([(x, y, 0.0)]), frame)[0].tolist()
     # Drawn around the circle, not inside it: the polygon must hold all of the swept ground.
     radius_m /= math.cos(math.pi / (4 * _QUARTER_STEPS))
-    return shapely.Point(*centre).buffer(radius_m, quad_segs=_QUARTER_STEPS)
+    return shapely.Point(east, north).buffer(radius_m, quad_segs=_QUARTER_STEPS)

@@ -17,7 +17,7 @@ def links_on_oil(
     them touches the ground or is mechanically supported. ``bodies`` are in the machine's frame.
     """
     resting = set(supported)
-    resting |= {b.link for b in bodies if b.points_m[:, 2].min() <= GROUND_TOUCH_M}
+    resting |= {b.link for b in bodies if b.bottom_m <= GROUND_TOUCH_M}
     hanging: set[str] = set()
     for group in _groups(machine_type):
         if not group & resting:

@@ -10,7 +10,7 @@ from greaseroute.catalogue.frames import Frame, point_at
 from greaseroute.catalogue.hull import Array, depth_m, outside_m
 from greaseroute.catalogue.kinematics import cylinder_length, cylinder_trouble, link_frames
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.placed import machine_bodies
+from greaseroute.catalogue.stance import machine_bodies
 from greaseroute.catalogue.toml_lines import KeyPath
 from greaseroute.errors import PostureRefused
 
