@@ -38,7 +38,7 @@ def small_enough(problem: CrewProblem, a: CrewArrays) -> bool:
     states = float(np.prod(1.0 + sizes))
     shares = float(np.prod(1.0 + sizes * a.start_ms.size))
     loads = max(_loads(a, t) for t in range(a.start_ms.size))
-    return states * loads * max(1, a.way_id.size) <= MOST_CELLS and shares <= MOST_SHARES
+    return states * loads * (1 + a.way_id.size) <= MOST_CELLS and shares <= MOST_SHARES
 
 
 def solve_exactly(a: CrewArrays) -> ExactPlan:
@@ -97,7 +97,7 @@ Table = tuple[IntArray, IntArray, IntArray, IntArray]
 def _table(a: CrewArrays, digits: _Digits, t: int) -> Table:
     """Cells and finishes of one technician: labels and counts of each."""
     loads, ways, states = _loads(a, t), a.way_id.size, digits.states
-    label = np.zeros((3, max(1, states * loads * ways), LABELS), dtype=np.int64)
+    label = np.zeros((3, states * loads * (ways + 1), LABELS), dtype=np.int64)
     count = np.zeros(label.shape[1], dtype=np.int64)
     end_label = np.zeros((3, states, LABELS), dtype=np.int64)
     end_count = np.zeros(states, dtype=np.int64)
@@ -165,9 +165,9 @@ def _chain(a: CrewArrays, table: Table, t: int, *, state: int, cap: int) -> tupl
     if not ends:
         return (start, start + n_tech)
     at = int(end_label[CAME, state, min(ends)[2]])
-    while at < label.shape[1] * LABELS:
+    while at >= (ways + 1) * LABELS:
         cell, k = divmod(at, LABELS)
-        chain.append(cell % ways)
+        chain.append(cell % (ways + 1))
         at, store = divmod(int(label[CAME, cell, k]), branch)
         if store:
             chain.append(store0 + store - 1)

@@ -6,6 +6,8 @@ Only what Python calls is cached; the rest is compiled into it. Constants that a
 Arrays are as in ``CrewArrays``; a time of ``FAR`` or more means that it cannot be done.
 """
 
+from typing import cast
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -13,7 +15,8 @@ from numpy.typing import NDArray
 from greaseroute.rounds.crew_arrays import FAR_MS
 from greaseroute.rounds.problem import IntArray
 
-FAR = np.int64(FAR_MS)
+FAR = cast(int, np.int64(FAR_MS))
+ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
 WordArray = NDArray[np.uint64]
 
 _LEFT, _RIGHT, _LEFT_AGAIN = np.uint64(13), np.uint64(7), np.uint64(17)
@@ -46,7 +49,7 @@ def leg(
     k = 0
     while k + 1 < phases and phase_from[k + 1] <= ready:
         k += 1
-    best, best_depart, best_phase = FAR_MS, ready, 0
+    best, best_depart, best_phase = FAR, ready, 0
     depart = ready
     while True:
         walk, longest = travel[k, t, p, q], k

@@ -93,48 +93,20 @@ def all_orders(
     """Fill the cells of one technician and, per state, the finishes that do not beat each other.
 
     ``used`` (states,) are the cartridges put in; ``rules`` holds the bag, the loads kept apart,
-    and the number of ways of units. ``came`` of a label is (label before) * (1 + stores) + 1 +
-    store, or the same + 0 without a store; the label before is LABELS * cells at the start.
+    and the number of ways of units; one way more in a cell stands for the start. The row CAME
+    holds (label before) * (1 + stores) + 1 + store, or + 0 without a store; labels count on
+    over cells. The row CAME of ``end_label`` is the label before alone.
     """
     bag, loads, ways = rules[0], rules[1], rules[2]
-    levels = level.shape[1]
-    start = first[levels + 1] + t
+    start = first[level.shape[1] + 1] + t
     finish = start + way.shape[0] - MS
-    none = count.shape[0] * LABELS
-    for state in range(used.shape[0]):
-        for cell in range(state * loads * ways, (state + 1) * loads * ways):
-            w, load = cell % ways, (cell // ways) % loads
-            for k in range(count[cell]):
-                time, walk, p = label[TIME, cell, k], label[WALK, cell, k], way[LEAVE, w]
-                on_from(
-                    way,
-                    first,
-                    travel,
-                    length,
-                    phase_from,
-                    level,
-                    digit,
-                    used,
-                    bag,
-                    loads,
-                    ways,
-                    t,
-                    state,
-                    load,
-                    p,
-                    time,
-                    walk,
-                    cell * LABELS + k,
-                    label,
-                    count,
-                )
-                q = way[ENTER, finish]
-                end, _, phase = leg(travel, phase_from, t, p, q, time)
-                if end <= way[HI, finish] and end < FAR:
-                    walk += length[phase, p, q]
-                    keep(end_label, end_count, state, end, walk, cell * LABELS + k)
-        if state == 0:
-            p, q, time = way[LEAVE, start], way[ENTER, finish], way[LO, start]
+    label[TIME, ways, 0], count[ways] = way[LO, start], 1
+    for cell in range(count.shape[0]):
+        load, state = (cell // (ways + 1)) % loads, cell // ((ways + 1) * loads)
+        w = cell % (ways + 1)
+        p = way[LEAVE, start] if w == ways else way[LEAVE, w]
+        for k in range(count[cell]):
+            time, walk, came = label[TIME, cell, k], label[WALK, cell, k], cell * LABELS + k
             on_from(
                 way,
                 first,
@@ -146,20 +118,22 @@ def all_orders(
                 used,
                 bag,
                 loads,
-                ways,
+                ways + 1,
                 t,
                 state,
-                np.int64(0),
+                load,
                 p,
                 time,
-                np.int64(0),
-                none,
+                walk,
+                came,
                 label,
                 count,
             )
+            q = way[ENTER, finish]
             end, _, phase = leg(travel, phase_from, t, p, q, time)
             if end <= way[HI, finish] and end < FAR:
-                keep(end_label, end_count, state, end, length[phase, p, q], none)
+                walk += length[phase, p, q]
+                keep(end_label, end_count, state, end, walk, came)
 
 
 @njit(nogil=True)
@@ -188,37 +162,23 @@ def on_from(
     """From one label to every level of every unit not yet visited, straight or by a store."""
     levels = level.shape[1]
     store0, store1 = first[levels], first[levels + 1]
-    branch = 1 + store1 - store0
-    for goal in range(levels):
-        u = level[UNIT, goal]
-        if (state // digit[MULT, u]) % digit[BASE, u] != 0:
-            continue
-        after = state + level[ADD, goal]
-        if loads == 1 or used[after] - load <= bag:
-            base = (after * loads + load) * ways
-            reach_level(
-                way,
-                first,
-                travel,
-                length,
-                phase_from,
-                t,
-                goal,
-                p,
-                time,
-                walk,
-                came * branch,
-                label,
-                count,
-                base,
-            )
-        if loads == 1 or used[after] - used[state] > bag or load == used[state]:
-            continue
-        for x in range(store0, store1):
-            q = way[ENTER, x]
+    for x in range(store0 - 1, store1):
+        by_store = x >= store0
+        there, q, far, filled = time, p, walk, load
+        if by_store:
+            if loads == 1 or load == used[state]:
+                continue
+            q, filled = way[ENTER, x], used[state]
             there, _, phase = leg(travel, phase_from, t, p, q, time)
-            if there < FAR:
-                base = (after * loads + used[state]) * ways
+            there, far = there + way[MS + t, x], walk + length[phase, p, q]
+            if there >= FAR:
+                continue
+        for goal in range(levels):
+            u = level[UNIT, goal]
+            after = state + level[ADD, goal]
+            if (state // digit[MULT, u]) % digit[BASE, u] != 0:
+                continue
+            if loads == 1 or used[after] - filled <= bag:
                 reach_level(
                     way,
                     first,
@@ -228,12 +188,12 @@ def on_from(
                     t,
                     goal,
                     q,
-                    there + way[MS + t, x],
-                    walk + length[phase, p, q],
-                    came * branch + 1 + x - store0,
+                    there,
+                    far,
+                    came * (1 + store1 - store0) + 1 + x - store0,
                     label,
                     count,
-                    base,
+                    (after * loads + filled) * ways,
                 )
 
 
@@ -293,7 +253,7 @@ def share_out(
             if not good or end_count[t, 0] == 0:
                 good = good and state[t] == 0
                 continue
-            k = best_end(end_label, end_count, t, state[t], cap, cap < FAR)
+            k = best_end(end_label, end_count, t, state[t], cap, bool(cap < FAR))
             if k < 0:
                 good = False
                 continue

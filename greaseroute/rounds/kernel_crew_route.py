@@ -13,10 +13,9 @@ rows LEVEL, HOLDER, LEAST_LEFT, LEAST_D; ``tech`` rows STOPS, FINISH, CHANGES, L
 (T, levels, levels) is the least walking time between any ways of two levels, in any phase.
 """
 
-import numpy as np
 from numba import njit
 
-from greaseroute.rounds.kernel_crew import FAR, leg
+from greaseroute.rounds.kernel_crew import FAR, NOWHERE, leg
 from greaseroute.rounds.problem import IntArray
 
 ENTER, LEAVE, LO, HI, MS = 0, 1, 2, 3, 4
@@ -120,7 +119,7 @@ def backward(
         least = FAR
         for w in range(w0, w1):
             spent, lo, p = way[MS + t, w], way[LO, w], way[LEAVE, w]
-            best, best_d, best_e, best_l = FAR, FAR, FAR, np.int64(-1)
+            best, best_d, best_e, best_l = FAR, FAR, FAR, NOWHERE
             now = left[slot, w - w0]
             if now >= FAR:
                 now = lo + spent  # not reached in the present order: priced from its opening

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from greaseroute.rounds.kernel_crew import FAR, WordArray, fraction
+from greaseroute.rounds.kernel_crew import FAR, NOWHERE, ONE, WordArray, fraction
 from greaseroute.rounds.kernel_crew_bag import cartridges_along, drop_stores, fill_on_the_way
 from greaseroute.rounds.kernel_crew_route import (
     CHANGES,
@@ -36,7 +36,6 @@ NEAR_RANK = 24  # places beside one of so many near units are priced, on a large
 MEAN_SHARE = 0.2  # weight of the sum of the finishes beside the last finish
 CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
 SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
-ONE, NOWHERE = np.int64(1), np.int64(-1)
 
 
 class Ground(NamedTuple):

@@ -1,0 +1,205 @@
+"""The crew's round: who visits which unit when, by which way; exact where small, searched else."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+from greaseroute.rounds.crew_arrays import FAR_MS, CrewArrays, crew_arrays
+from greaseroute.rounds.crew_bound import bound_of
+from greaseroute.rounds.crew_exact import small_enough, solve_exactly
+from greaseroute.rounds.crew_reasons import why_skipped
+from greaseroute.rounds.crew_reload import exact_levels
+from greaseroute.rounds.crew_schedule import shortest_chain, timetable
+from greaseroute.rounds.crew_search import Orders, Progress, search_orders
+from greaseroute.rounds.problem import (
+    CrewBound,
+    CrewProblem,
+    CrewSolution,
+    SkippedUnit,
+    Status,
+    TechnicianRound,
+)
+
+ITERATIONS = 12_000  # enough for 45 units and two technicians, in about two seconds
+
+
+def solve_crew(
+    problem: CrewProblem,
+    *,
+    seed: int = 1,
+    iterations: int = ITERATIONS,
+    limit_s: float | None = None,
+    workers: int = 1,
+    progress: Progress | None = None,
+    bound_s: float | None = None,
+    exact: bool = True,
+) -> CrewSolution:
+    """Least weight lost, then the last finish earliest, then least metres, then fair shares.
+
+    Up to about eight units every order is gone through (``exact``), else ``iterations`` steps of
+    search are made: same problem, seed and number of steps, same answer. ``limit_s`` or Ctrl-C
+    ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
+    as many searches run with the seeds that follow, and the best plan is taken. ``bound_s``
+    is the time for a lower bound (None: none is sought unless the plan is proved optimal).
+
+    Raises
+    ------
+    UnfitProblem
+        From the problem itself, when it is made.
+    """
+    arrays = crew_arrays(problem)
+    if exact and small_enough(problem, arrays):
+        plan = solve_exactly(arrays)
+        return _solution(problem, arrays, plan.chains, seed=seed, steps=0, status="optimal")
+    found = _best_search(
+        problem,
+        arrays,
+        seed=seed,
+        steps=iterations,
+        limit_s=limit_s,
+        workers=workers,
+        progress=progress,
+    )
+    status: Status = "interrupted" if found.interrupted else "no bound yet"
+    chains = _chains(problem, arrays, found)
+    solution = _solution(problem, arrays, chains, seed=seed, steps=found.steps, status=status)
+    if bound_s is None:
+        return solution
+    return with_bound(problem, solution, limit_s=bound_s)
+
+
+def with_bound(problem: CrewProblem, solution: CrewSolution, *, limit_s: float) -> CrewSolution:
+    """The same plan with a proved lower bound, sought for ``limit_s`` seconds at most."""
+    bound = bound_of(problem, solution, limit_s=limit_s)
+    status = solution.status
+    if status == "no bound yet" and bound.gap_pct is not None:
+        status = "optimal" if bound.lower_ms == bound.value_ms else "bounded"
+    return replace(solution, bound=bound, status=status)
+
+
+def _best_search(
+    problem: CrewProblem,
+    arrays: CrewArrays,
+    *,
+    seed: int,
+    steps: int,
+    limit_s: float | None,
+    workers: int,
+    progress: Progress | None,
+) -> Orders:
+    def run(k: int) -> Orders:
+        return search_orders(
+            problem,
+            arrays,
+            seed=seed + k,
+            steps=steps,
+            limit_s=limit_s,
+            progress=progress if k == 0 else None,
+        )
+
+    if workers == 1:
+        return run(0)
+    with ThreadPoolExecutor(workers) as pool:
+        found = list(pool.map(run, range(workers)))
+    return min(found, key=lambda orders: (orders.lost, orders.value_ms))
+
+
+def _chains(problem: CrewProblem, a: CrewArrays, orders: Orders) -> tuple[tuple[int, ...], ...]:
+    """Ways of every technician: stores placed exactly, then the shortest within the last finish."""
+    levels = [
+        exact_levels(a, t, [int(orders.level[slot]) for slot in row])
+        for t, row in enumerate(orders.seq)
+    ]
+    earliest = [
+        timetable(a, t, shortest_chain(a, t, levels=row, cap=0)).finish_ms
+        for t, row in enumerate(levels)
+        if _reachable(a, t)
+    ]
+    cap = max(earliest, default=0)
+    return tuple(
+        shortest_chain(a, t, levels=row, cap=cap) if _reachable(a, t) else ()
+        for t, row in enumerate(levels)
+    )
+
+
+def _reachable(a: CrewArrays, t: int) -> bool:
+    """Whether the technician gets from start to finish in time without visiting anything."""
+    levels, n_tech = a.level_unit.size, a.start_ms.size
+    finish = int(a.level_first[levels + 1 + n_tech + t])
+    start = int(a.level_first[levels + 1 + t])
+    walk = a.travel[:, t, a.way_leave[start], a.way_enter[finish]]
+    if walk.min() >= FAR_MS:
+        return False
+    return timetable(a, t, (start, finish)).finish_ms <= int(a.way_hi[finish])
+
+
+def _solution(
+    problem: CrewProblem,
+    a: CrewArrays,
+    chains: tuple[tuple[int, ...], ...],
+    *,
+    seed: int,
+    steps: int,
+    status: Status,
+) -> CrewSolution:
+    rounds = tuple(
+        timetable(a, t, chain) if chain and _reachable(a, t) else _stands_down(a, t)
+        for t, chain in enumerate(chains)
+    )
+    taking_part = [r for r in rounds if not r.reason]
+    last = max((r.finish_ms for r in taking_part), default=0)
+    served = {v.unit: v.way for r in rounds for v in r.visits if v.kind == "unit"}
+    left = [u for u in range(problem.units) if u not in served]
+    lost = sum(int(problem.skip_loss[u]) for u in left)
+    lost += sum(int(problem.way_loss[way]) for way in served.values())
+    spans = [r.finish_ms - r.start_ms for r in taking_part] or [0]
+    changes = _changes(problem, rounds)
+    value = last + problem.change_cost_ms * changes
+    proved = status == "optimal"
+    return CrewSolution(
+        rounds=rounds,
+        skipped=tuple(
+            SkippedUnit(u, int(problem.skip_loss[u]), why_skipped(problem, a, u)) for u in left
+        ),
+        lost=lost,
+        last_finish_ms=last,
+        walk_mm=sum(r.walk_mm for r in rounds),
+        spread_ms=max(spans) - min(spans),
+        changes=changes,
+        bound=CrewBound(
+            lower_ms=value if proved else 0,
+            value_ms=value,
+            gap_pct=0.0 if proved else None,
+            what="last finish; every order gone through" if proved else "no bound sought",
+        ),
+        status=status,
+        iterations=steps,
+        seed=seed,
+    )
+
+
+def _stands_down(a: CrewArrays, t: int) -> TechnicianRound:
+    start = int(a.start_ms[t])
+    return TechnicianRound(
+        t, (), start, start, start, 0, 0, 0, 0, reason="no way to the finish before the shift ends"
+    )
+
+
+def _changes(problem: CrewProblem, rounds: tuple[TechnicianRound, ...]) -> int:
+    """Units that follow another than in the plan before, or come first where they did not."""
+    if problem.keep is None:
+        return 0
+    before = {
+        unit: previous
+        for t, row in enumerate(problem.keep)
+        for previous, unit in zip((-1 - t, *row), row, strict=False)
+    }
+    now = {
+        unit: previous
+        for t, r in enumerate(rounds)
+        for previous, unit in _pairs(t, [v.unit for v in r.visits if v.kind == "unit"])
+    }
+    return sum(before.get(unit) != previous for unit, previous in now.items())
+
+
+def _pairs(t: int, units: list[int]) -> list[tuple[int, int]]:
+    return list(zip([-1 - t, *units], units, strict=False))
