@@ -78,7 +78,8 @@ def _spot(mark: Mark, at: Point2) -> str:
 def _disc(mark: Mark, at: Point2) -> str:
     """The label: round for a fitting, square for the rest, broken edge for a look."""
     x, y = at
-    text = words(mark.label, (x, y + 3.8), class_="m-t")
+    small = "font-size:8px" if len(mark.label) > 2 else None
+    text = words(mark.label, (x, y + 3.8), class_="m-t", style=small)
     if mark.kind == "pump":
         return tag("circle", cx=x, cy=y, r=DISC_PX, class_="m-disc") + text
     side = num(2 * DISC_PX)

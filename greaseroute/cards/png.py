@@ -10,8 +10,8 @@ def png_ready() -> bool:
     return find_spec("resvg_py") is not None
 
 
-def svg_to_png(svg: str) -> bytes:
-    """The picture at twice its size. Raises ImportError where `png_ready` is false."""
+def svg_to_png(svg: str, *, zoom: int = ZOOM) -> bytes:
+    """The picture at ``zoom`` times its size. Raises ImportError where `png_ready` is false."""
     import resvg_py
 
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, zoom=ZOOM))
+    return bytes(resvg_py.svg_to_bytes(svg_string=svg, zoom=zoom))

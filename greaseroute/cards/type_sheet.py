@@ -11,7 +11,7 @@ from shapely.ops import unary_union
 from greaseroute.cards.card_model import lettered
 from greaseroute.cards.drawing import STYLE, Scene, scene, side_view, top_view
 from greaseroute.cards.drawing_marks import Mark, MarkKind, StandMark
-from greaseroute.cards.svg import num, picture, tag, words
+from greaseroute.cards.svg import num, picture, tag, text_width, words
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.catalogue.placed import PlacedMachine, Pose, place
 from greaseroute.site.crew import Reach
@@ -129,16 +129,15 @@ def _cell(machine_type: MachineType, corner: tuple[float, float], *, posture: st
     shown = numbered_scene(type_at_home(machine_type, posture=posture), north=False)
     x, y = corner
     mass = f"{machine_type.name}, {machine_type.operating_mass_kg / 1000:.1f} t"
-    head = words(machine_type.title, (x + 14, y + 24), class_="m-t", style=_HEAD)
+    size = min(15.0, 15.0 * (CELL_PX[0] - 30) / text_width(machine_type.title, 15.0))
+    style = f"text-anchor:start;font-weight:700;font-size:{num(size)}px"
+    head = words(machine_type.title, (x + 14, y + 24), class_="m-t", style=style)
     under = words(mass, (x + 14, y + 40), class_="m-t", style="text-anchor:start")
     frame = {"x": num(x + 5), "y": num(y + 5), "rx": "6", "fill": "none", "stroke": "#bbb"}
     edge = tag("rect", width=CELL_PX[0] - 10, height=CELL_PX[1] - 10, **frame)
     side = _nested(side_view(shown, with_style=False), (x + 12, y + 48), height=236)
     top = _nested(top_view(shown, with_style=False), (x + 12, y + 290), height=246)
     return edge + head + under + side + top
-
-
-_HEAD = "text-anchor:start;font-size:15px;font-weight:700"
 
 
 def _nested(svg: str, corner: tuple[float, float], *, height: int) -> str:

@@ -49,7 +49,7 @@ def _show_shelf(args: argparse.Namespace) -> int:
 
     types = [shelf_type(name) for name in shelf_names()]
     sheet = contact_sheet(types, posture=args.posture or "parked")
-    _say_written(args.out, _write(args.out, "shelf", sheet))
+    _say_written(args.out, _write(args.out, "shelf", sheet, zoom=1))
     return 0
 
 
@@ -118,14 +118,14 @@ def _listing(machine: "PlacedMachine") -> list[str]:
     return lines
 
 
-def _write(folder: Path, name: str, svg: str) -> list[str]:
+def _write(folder: Path, name: str, svg: str, *, zoom: int = 2) -> list[str]:
     """Write one picture as SVG, and as PNG where that is installed; gives the names."""
     from greaseroute.cards.png import png_ready, svg_to_png
 
     write_text(folder / f"{name}.svg", svg)
     if not png_ready():
         return [f"{name}.svg"]
-    write_bytes(folder / f"{name}.png", svg_to_png(svg))
+    write_bytes(folder / f"{name}.png", svg_to_png(svg, zoom=zoom))
     return [f"{name}.svg", f"{name}.png"]
 
 
