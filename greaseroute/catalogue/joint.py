@@ -101,12 +101,14 @@ class GreaseWant(Record):
     """What a joint wants: any field left out does not matter to it.
 
     ``code`` is a designation such as one after DIN 51825; ``moly`` is True where molybdenum
-    disulphide is wanted, False where it must not be.
+    disulphide is wanted, False where it must not be. ``prefers_moly`` decides between greases
+    that both fit: True takes one with moly first, False one without.
     """
 
     nlgi: tuple[str, ...] = ()
     thickener: str | None = None
     moly: bool | None = None
+    prefers_moly: bool | None = None
     code: str | None = None
 
 

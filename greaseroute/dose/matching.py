@@ -104,13 +104,16 @@ def _gun_fault(joint: Joint, gun: Gun, greases: Mapping[str, Grease]) -> str | N
 def gun_for(
     joint: Joint, *, technician_guns: Sequence[str], guns: Sequence[Gun], greases: Sequence[Grease]
 ) -> Gun | NoGun:
-    """The first of the technician's guns whose grease and couplers suit ``joint``, or why none."""
+    """The technician's gun for ``joint``, or why there is none.
+
+    Among the guns whose grease and couplers suit, one with the moly the joint prefers comes
+    first, then the technician's own order.
+    """
     gun_by = {gun.name: gun for gun in guns}
     grease_by = {grease.name: grease for grease in greases}
-    told = []
-    for name in technician_guns:
-        fault = _gun_fault(joint, gun_by[name], grease_by)
-        if fault is None:
-            return gun_by[name]
-        told.append(fault)
-    return NoGun(reason="no gun fits: " + "; ".join(told))
+    faults = {name: _gun_fault(joint, gun_by[name], grease_by) for name in technician_guns}
+    suited = [gun_by[name] for name in technician_guns if faults[name] is None]
+    if not suited:
+        return NoGun(reason="no gun fits: " + "; ".join(f for f in faults.values() if f))
+    liked = joint.grease.prefers_moly
+    return min(suited, key=lambda gun: liked not in (None, grease_by[gun.grease].moly))

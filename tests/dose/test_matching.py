@@ -119,3 +119,30 @@ def test_the_chart_is_quoted_with_its_limits():
 
 def test_borderline_is_not_mixed():
     assert not mix_thickeners("Aluminum Complex", "lithium").mix
+
+
+def test_a_joint_takes_the_grease_with_the_moly_it_prefers():
+    # Both greases fit; the preference alone decides, whatever the order of the guns.
+    greases = [
+        Grease(name="plain", nlgi="2", thickener="lithium", moly=False),
+        Grease(name="black", nlgi="2", thickener="lithium", moly=True),
+    ]
+    guns = [Gun(name=g.name, grease=g.name, stroke_cm3=1.0) for g in greases]
+
+    def taken(prefers_moly: bool | None, order: list[str]) -> str:
+        joint = Joint(
+            name="pin",
+            links=("boom", "arm"),
+            fittings=(Fitting(name="top", link="boom", position_m=(0, 0, 0)),),
+            dose=Dose(cm3=(3, 4)),
+            interval=Interval(hours=10),
+            grease=GreaseWant(nlgi=("2",), prefers_moly=prefers_moly),
+        )
+        gun = gun_for(joint, technician_guns=order, guns=guns, greases=greases)
+        assert isinstance(gun, Gun)
+        return gun.name
+
+    assert taken(True, ["plain", "black"]) == "black"
+    assert taken(False, ["black", "plain"]) == "plain"
+    assert taken(None, ["black", "plain"]) == "black"
+    assert taken(True, ["plain"]) == "plain"
