@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.catalogue.frames import Frame, point_at
-from greaseroute.catalogue.hull import Array, hull_planes
+from greaseroute.catalogue.hull import Array, box_planes, hull_planes, profile_planes
 from greaseroute.catalogue.joint import Point3
-from greaseroute.catalogue.link import Link
+from greaseroute.catalogue.link import Link, Solid
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +44,16 @@ def bodies_of(links: tuple[Link, ...]) -> tuple[Body, ...]:
     for link in links:
         for solid in link.solids:
             points = np.array(solid.corners_m, float)
-            found.append(Body(link.name, solid.name, points, hull_planes(points)))
+            found.append(Body(link.name, solid.name, points, _planes(solid, points)))
     return tuple(found)
+
+
+def _planes(solid: Solid, points: Array) -> Array:
+    if solid.box_m is not None:
+        return box_planes(*solid.box_m)
+    if solid.profile_m is not None and solid.y_m is not None:
+        return profile_planes(np.array(solid.profile_m, float), solid.y_m)
+    return hull_planes(points)
 
 
 def bar_body(name: str, ends_m: tuple[Point3, Point3], *, diameter_m: float) -> Body:
@@ -63,8 +71,7 @@ def bar_body(name: str, ends_m: tuple[Point3, Point3], *, diameter_m: float) -> 
     corners = np.array(
         [(x, y, z) for x in (0.0, length) for y in (-half, half) for z in (-half, half)]
     )
-    sides = np.vstack([np.eye(3), -np.eye(3)])
-    planes = np.column_stack([sides, -np.max(sides @ corners.T, axis=1)])
+    planes = box_planes((0.0, -half, -half), (length, half, half))
     return Body(name, name, corners, planes).moved(frame)
 
 

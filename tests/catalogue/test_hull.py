@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
-from greaseroute.catalogue.hull import depth_m, hull_planes, outside_m
+from greaseroute.catalogue.hull import (
+    box_planes,
+    depth_m,
+    hull_planes,
+    outside_m,
+    profile_planes,
+)
 
 CUBE = np.array([(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)], float)
 
@@ -39,6 +45,26 @@ def test_planes_agree_with_a_reference_library():
         theirs = np.unique(np.round(ConvexHull(points).equations, 6), axis=0)
         ours = np.unique(np.round(hull_planes(points), 6), axis=0)
         assert ours == pytest.approx(theirs, abs=2e-6)
+
+
+def same_planes(one, two):
+    def ordered(planes):
+        return np.array(sorted(np.round(planes, 6).tolist())) + 0.0
+
+    return ordered(one) == pytest.approx(ordered(two), abs=2e-6)
+
+
+def test_box_and_profile_have_the_planes_of_their_corners():
+    assert same_planes(box_planes((0, 0, 0), (1, 1, 1)), hull_planes(CUBE))
+    # A corner inside the rim and one on an edge change nothing.
+    profile = np.array([(0, 0), (2, 0), (3, 1), (1, 2), (0, 1), (1, 0), (1, 1)], float)
+    corners = np.array([(x, y, z) for y in (-1, 2) for x, z in profile])
+    assert same_planes(profile_planes(profile, (-1, 2)), hull_planes(corners))
+
+
+def test_profile_on_one_line_is_refused():
+    with pytest.raises(ValueError, match="lie on one line"):
+        profile_planes(np.array([(0, 0), (1, 1), (2, 2)], float), (0, 1))
 
 
 def test_distance_agrees_with_brute_force_search():
