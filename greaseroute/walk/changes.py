@@ -1,4 +1,4 @@
-"""A ground changed in a few places: only the triangles and looks that a change touches are redone."""
+"""A ground changed in a few places: only what the change touches is worked out again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +12,7 @@ from greaseroute.walk.corners import Corners, find_corners
 from greaseroute.walk.links import order_links
 from greaseroute.walk.mesh import WALL, Mesh, build_mesh, index_points
 from greaseroute.walk.obstacles import SEAL_M, clean, seams
+from greaseroute.walk.shapes import polygons_of
 from greaseroute.walk.sight import Sight, links_from, triangle_tree
 
 AROUND_M = 4 * SEAL_M  # how far a shape's seams may reach beyond it
@@ -45,7 +46,7 @@ def changed_sight(sight: Sight, change: Change) -> Sight | None:
 
 def _patch(mesh: Mesh, gone: Flags, change: Change) -> Mesh:
     """New triangles for the ground of those gone and of the shapes removed."""
-    triangles = shapely.polygons(mesh.xy[mesh.tri[gone]])
+    triangles = polygons_of(mesh.xy[mesh.tri[gone]])
     opened = shapely.buffer(np.array(change.removed, dtype=object), AROUND_M, join_style="mitre")
     old = shapely.coverage_union_all(triangles)  # joins along whole edges, without a new vertex
     window = shapely.union_all([old, *opened]).intersection(change.boundary)
@@ -111,7 +112,7 @@ def _dirty(mesh: Mesh, gone: Flags) -> Flags:
     """Triangles gone, and those that share a vertex with one."""
     vertex = np.zeros(len(mesh.xy), bool)
     vertex[mesh.tri[gone]] = True
-    dirty: Flags = vertex[mesh.tri].any(axis=1)
+    dirty: Flags = np.any(vertex[mesh.tri], axis=1)
     return dirty
 
 

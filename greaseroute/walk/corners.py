@@ -94,7 +94,8 @@ def _on_border(mesh: Mesh) -> Ints:
     border[half] = mesh.face[half // 3] != mesh.face[mesh.twin[half] // 3]
     corner = np.arange(len(border))
     into = corner - corner % 3 + (corner + 2) % 3
-    return np.maximum(border, border[into])
+    either: Ints = np.maximum(border, border[into])
+    return either
 
 
 def _pick(mesh: Mesh, table: Ints, *, keep: Flags, order: Ints, bounds: Ints) -> Corners:

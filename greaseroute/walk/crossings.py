@@ -47,8 +47,8 @@ def wait_lines(roads: Sequence[Area], crossings: Sequence[Area]) -> list[WaitLin
 def _contacts(piece: Polygon, closed: BaseGeometry) -> list[Point]:
     """Middles of the two longest stretches where a crossing borders closed road."""
     edge = piece.exterior.intersection(closed.buffer(CONTACT_M))
-    runs = shapely.get_parts(shapely.line_merge(edge))
-    runs = [r for r in runs if isinstance(r, LineString) and r.length > 100 * CONTACT_M]
+    parts = shapely.get_parts(shapely.line_merge(edge))
+    runs = [r for r in parts if isinstance(r, LineString) and r.length > 100 * CONTACT_M]
     runs.sort(key=lambda r: (-r.length, r.bounds))
     return [r.interpolate(0.5, normalized=True) for r in runs[:2]]
 

@@ -85,9 +85,7 @@ class FreeGround:
             )
         self.boundary = mend_boundary(boundary)
         self.clearance_m = clearance_m
-        self.closed = tuple(
-            close(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True)
-        )
+        self.closed = tuple(close(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True))
         self.waits = tuple(waits)
         self.slow = tuple(slow)
         self.slope = Slopes(heights) if heights is not None and len(heights) else None

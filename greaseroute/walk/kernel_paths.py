@@ -22,7 +22,7 @@ def _raise(heap: Ints, place: Ints, key: Floats, at: int) -> None:
 
 @njit(cache=True)
 def _pop(heap: Ints, place: Ints, key: Floats, size: int) -> int:
-    top = heap[0]
+    top = int(heap[0])
     last = heap[size - 1]
     size -= 1
     at = 0
@@ -52,15 +52,16 @@ def _settle(
 ) -> None:  # fmt: skip
     """Cost from one source to every corner.
 
-    ``start[begin:end]`` are the corners the source sees; link ``e`` leads to corner ``head[e]``; having come
-    by it, only links ``after[e, 0]:after[e, 1]`` go on round the corner without being slack.
+    ``start[begin:end]`` are the corners the source sees; link ``e`` leads to corner ``head[e]``;
+    having come by it, only links ``after[e, 0]:after[e, 1]`` go on round the corner without being
+    slack.
     ``key`` (cost), ``far`` (metres along the way) and ``parent`` are filled; ``parent`` is the
     corner before, -1 for the source itself.
     """
     for i in range(len(key)):
         key[i] = far[i] = np.inf
         parent[i] = place[i] = -1
-    size = np.int64(0)  # a plain 0 would be a type of its own and compile functions twice
+    size = begin - begin  # a plain 0 would be a type of its own and compile functions twice
     for i in range(begin, end):
         node = start[i]
         if start_cost[i] < key[node]:

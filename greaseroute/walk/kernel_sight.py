@@ -41,7 +41,7 @@ def _add_product(left: float, right: float, parts: Floats, size: int) -> int:
 def _exact(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
     """Orientation of a, b, c from six exact products summed without error; its sign is right."""
     parts = np.zeros(12)
-    size = np.int64(0)  # a plain 0 would be a type of its own and compile the function twice
+    size = int(parts[0])  # a plain 0 would be a type of its own and compile the function twice
     size = _add_product(ax, by, parts, size)
     size = _add_product(-ax, cy, parts, size)
     size = _add_product(-cx, by, parts, size)
@@ -50,7 +50,7 @@ def _exact(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> 
     size = _add_product(cy, bx, parts, size)
     for i in range(size - 1, -1, -1):
         if parts[i] != 0.0:
-            return parts[i]
+            return float(parts[i])
     return 0.0
 
 
@@ -99,7 +99,7 @@ def _within(px: float, py: float, qx: float, qy: float, xy: Floats, cone: Ints, 
     """
     if cone[at, 2] * _turn(px, py, xy, cone[at, 1], qx, qy) < 0:
         return False
-    return cone[at, 4] * _turn(px, py, xy, cone[at, 3], qx, qy) <= 0
+    return bool(cone[at, 4] * _turn(px, py, xy, cone[at, 3], qx, qy) <= 0)
 
 
 @njit(cache=True)
@@ -118,7 +118,8 @@ def _narrow(px: float, py: float, xy: Floats, cone: Ints, limit: Ints, at: int) 
         cone[0, k] = inner
         cone[0, k + 1] = sign
     d = cone[0, 3]
-    return cone[0, 2] * cone[0, 4] * _turn(px, py, xy, cone[0, 1], xy[d, 0], xy[d, 1]) > 0
+    turn = _turn(px, py, xy, cone[0, 1], xy[d, 0], xy[d, 1])
+    return bool(cone[0, 2] * cone[0, 4] * turn > 0)
 
 
 @njit(cache=True)
@@ -139,6 +140,8 @@ def look(
     seen : start * number of triangles + triangle, for all looked through; may be empty
     count : two numbers, of found and seen
     """
+    # Longer than our functions are: split, its pieces would hand a dozen arrays about, and each
+    # hand-over costs the first run half a second of compiling.
     cone = np.empty((len(cells) + 8, 5), np.int64)
     with_spots = len(spots) > 0
     for s in range(len(start)):

@@ -46,7 +46,8 @@ class Turns:
         """Sorting key of links leaving corners by a side in directions ``along`` (n, 2)."""
         angle = np.arctan2(along[:, 1], along[:, 0]) - self.base[corner] - np.pi * side
         # just below zero stays just below zero instead of becoming a whole turn
-        return (2 * corner + side) * SIDE_SPAN + np.mod(angle + 1e-6, TURN) - 1e-6 + 1.0
+        turned: Floats = np.mod(angle + 1e-6, TURN) - 1e-6
+        return (2 * corner + side) * SIDE_SPAN + turned + 1.0
 
     def followers(self, key: Floats, head: Ints, *, side: Ints, along: Floats) -> Ints:
         """Ranges into sorted ``key`` of the links that go on tautly from ``head``.
@@ -55,13 +56,22 @@ class Turns:
         other one, turning towards the obstacle. An open corner is left in every direction.
         """
         leave = 1 - np.minimum(side, 1)
-        mark = self.key(head, leave, along=along)
-        low = np.where(leave == 0, (2 * head) * SIDE_SPAN, mark - TURN_SLACK)
-        high = np.where(leave == 0, mark + TURN_SLACK, (2 * head + 2) * SIDE_SPAN)
+        mark = self.key(head, leave, along=along) + TURN_SLACK * (1 - 2 * leave)
+        taut = np.searchsorted(key, mark)
+        first = self.side_starts(key)
         free = self.open_corner[head] == 1
-        low = np.where(free, 2 * head * SIDE_SPAN, low)
-        high = np.where(free, (2 * head + 2) * SIDE_SPAN, high)
-        return np.c_[np.searchsorted(key, low), np.searchsorted(key, high)].astype(np.int64)
+        low = np.where(free | (leave == 0), first[2 * head], taut)
+        high = np.where(free | (leave == 1), first[2 * head + 2], taut)
+        return np.stack([low, high], axis=1)
+
+    def side_starts(self, key: Floats) -> Ints:
+        """Where in sorted ``key`` each side of each corner begins, (2 C + 1,)."""
+        return np.searchsorted(key, np.arange(2 * len(self.base) + 1) * SIDE_SPAN)
+
+    def all_leaving(self, key: Floats, head: Ints) -> Ints:
+        """Ranges of all links leaving ``head``: for costs under which a slack turn may be best."""
+        first = self.side_starts(key)
+        return np.stack([first[2 * head], first[2 * head + 2]], axis=1)
 
 
 def corner_turns(mesh: Mesh, corners: Corners) -> Turns:
@@ -69,12 +79,6 @@ def corner_turns(mesh: Mesh, corners: Corners) -> Turns:
     table = corners.table
     wall = mesh.xy[table[:, 1]] - mesh.xy[table[:, 0]]
     return Turns(np.arctan2(wall[:, 1], wall[:, 0]), table[:, 3])
-
-
-def all_of(turns: Turns, key: Floats, head: Ints) -> Ints:
-    """Ranges of all links leaving ``head``: for costs under which a slack turn may be best."""
-    low, high = 2 * head * SIDE_SPAN, (2 * head + 2) * SIDE_SPAN
-    return np.c_[np.searchsorted(key, low), np.searchsorted(key, high)].astype(np.int64)
 
 
 def order_links(mesh: Mesh, corners: Corners, found: Ints) -> Links:

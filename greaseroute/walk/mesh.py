@@ -1,5 +1,6 @@
 """The free ground cut into triangles that share whole edges."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +65,7 @@ def index_points(corners: Floats) -> tuple[Floats, Ints]:
     return points.view(np.float64).reshape(-1, 2).copy(), number.reshape(corners.shape[:-1])
 
 
-def build_mesh(faces: list[BaseGeometry]) -> Mesh:
+def build_mesh(faces: Sequence[BaseGeometry]) -> Mesh:
     """Triangulate pieces of ground whose common borders share every vertex."""
     cut = [_triangles(face) for face in faces]
     face = np.repeat(np.arange(len(cut)), [len(c) for c in cut])

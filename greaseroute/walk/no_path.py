@@ -64,7 +64,8 @@ def _not_free(ground: _Ground, word: str, *, point: Point) -> NoPath:
 
 def _part(ground: BaseGeometry, point: Point) -> BaseGeometry:
     parts = shapely.get_parts(ground)
-    return parts[int(shapely.distance(parts, point).argmin())]
+    nearest: BaseGeometry = parts[int(shapely.distance(parts, point).argmin())]
+    return nearest
 
 
 def _cut_off(ground: _Ground, a: Point, b: Point) -> NoPath:

@@ -44,7 +44,8 @@ def _step(ways: Ways, xy: Floats, k: int) -> Floats:
         bend += pace * (1 - cosine**2) / far
     place = np.einsum("ij,ij->i", xy[:, k] - ways.low[:, k], unit)
     shift = np.clip(-slope / np.maximum(bend, TINY_M), -0.5 * length, 0.5 * length)
-    return ways.low[:, k] + np.clip(place + shift, 0.0, length)[:, None] * unit
+    goal: Floats = ways.low[:, k] + np.clip(place + shift, 0.0, length)[:, None] * unit
+    return goal
 
 
 def _time(ways: Ways, xy: Floats, k: int) -> Floats:

@@ -103,9 +103,7 @@ def find_routes(
     trees = np.full((len(sources), nodes) if with_ways else (0, 0), -1, np.int64)
     length = np.zeros((0, 0))
     if with_ways:
-        length = _direct(
-            spots, pair_lengths(spots), sources=sources, goals=goals, order=costs.pair
-        )
+        length = _direct(spots, pair_lengths(spots), sources=sources, goals=goals, order=costs.pair)
     first, out = _rows(spots, sources)
     goal_first, into = _rows(spots, goals)
     all_rows(

@@ -10,6 +10,7 @@ from greaseroute.walk.arrays import Flags, Floats, Ints
 from greaseroute.walk.corners import Corners, find_corners
 from greaseroute.walk.links import Links, corner_turns, order_links
 from greaseroute.walk.mesh import WALL, Mesh
+from greaseroute.walk.shapes import lines_between, polygons_of
 
 SLACK_M = 1e-6  # a point this near to free ground is on its edge
 SNAP_M = 1e-9  # a point this near to a corner is the corner
@@ -60,8 +61,7 @@ class SpotSight:
 
 def triangle_tree(mesh: Mesh) -> shapely.STRtree:
     """Search tree of the triangles, to find the one a point lies in."""
-    ring = mesh.xy[mesh.tri[:, [0, 1, 2, 0]]]
-    return shapely.STRtree(shapely.polygons(ring))
+    return shapely.STRtree(polygons_of(mesh.xy[mesh.tri]))
 
 
 def cells_of(mesh: Mesh, corners: Corners) -> Ints:
@@ -161,8 +161,10 @@ def _onto(triangle: NDArray[np.object_], xy: Floats) -> Floats:
     foot = shapely.shortest_line(triangle, shapely.points(xy))
     xy = shapely.get_coordinates(foot)[::2]
     ring = shapely.get_coordinates(triangle).reshape(-1, 4, 2)
-    edges = shapely.linestrings(np.stack([ring[:, :3], ring[:, 1:]], axis=2))
-    nearest = shapely.distance(edges, shapely.points(xy)[:, None]).argmin(axis=1)
+    ends = ring[:, :3].reshape(-1, 2), ring[:, 1:].reshape(-1, 2)
+    edges = lines_between(*ends).reshape(-1, 3)
+    spots = np.asarray(shapely.points(xy), dtype=object)[:, None]
+    nearest = shapely.distance(edges, spots).argmin(axis=1)
     row = np.arange(len(xy))
     along = ring[row, nearest + 1] - ring[row, nearest]
     inward = np.c_[-along[:, 1], along[:, 0]] / np.maximum(np.hypot(*along.T), SNAP_M)[:, None]
@@ -194,9 +196,8 @@ def look(sight: Sight, points: Floats) -> SpotSight:
     """What each of (n, 2) points sees; a point off the free ground sees nothing."""
     xy, home = locate(sight, points)
     start = np.c_[home, np.full(len(home), -1)]
-    rows, _ = _look(
-        sight.mesh, sight.corners, start=start, limit=np.zeros((len(home), 5)), apex=xy, homes=home
-    )
+    limit = np.zeros((len(home), 5), np.int64)
+    rows, _ = _look(sight.mesh, sight.corners, start=start, limit=limit, apex=xy, homes=home)
     rows[:, 0] = home[rows[:, 0], 0]
     rows = rows[np.argsort(rows[:, 0], kind="stable")]
     to_spot = rows[:, 2] < 0

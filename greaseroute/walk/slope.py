@@ -9,6 +9,7 @@ import shapely
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.arrays import Floats, Ints
+from greaseroute.walk.shapes import lines_between
 from greaseroute.walk.terrain import TOBLER_SHIFT, TOBLER_STEEP
 
 CLOSE_M = 1e-9
@@ -50,8 +51,7 @@ class Slopes:
         Each piece between two edges of the surface has one slope; its factor is Tobler's speed on
         the level over his speed on it, signed along the walk. Lengths are measured on the map.
         """
-        lines = shapely.linestrings(np.stack([start, end], axis=1))
-        row, share, height = self._breaks(lines, start, end=end)
+        row, share, height = self._breaks(start, end)
         order = np.lexsort((share, row))
         row, share, height = row[order], share[order], height[order]
         step = np.diff(share)
@@ -64,14 +64,12 @@ class Slopes:
         covered = np.bincount(row[:-1][inner], step[inner], minlength=len(start))
         return total + (1.0 - covered)
 
-    def _breaks(
-        self, lines: np.ndarray, start: Floats, *, end: Floats
-    ) -> tuple[Ints, Floats, Floats]:
+    def _breaks(self, start: Floats, end: Floats) -> tuple[Ints, Floats, Floats]:
         """Row, share along it, and height, where lines cross edges, start and end."""
         surface, edges = self._surface
         a, b = surface[edges[:, 0]], surface[edges[:, 1]]
-        tree = shapely.STRtree(shapely.linestrings(np.stack([a[:, :2], b[:, :2]], axis=1)))
-        row, edge = tree.query(lines, predicate="intersects")
+        tree = shapely.STRtree(lines_between(a[:, :2], b[:, :2]))
+        row, edge = tree.query(lines_between(start, end), predicate="intersects")
         along, across = (end - start)[row], (b - a)[edge]
         turn = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
         good = np.abs(turn) > CLOSE_M

@@ -51,13 +51,13 @@ class Faces:
 
     Attributes
     ----------
-    shapes : list of shapely Polygons
+    shapes : tuple of shapely Polygons
     factor : (F,) float array, the time factor of each
     added : (m, 2) float array, points added on borders, sorted by x then y
     ends : (m, 2, 2) float array, the ends of the border edge each of them may slide along
     """
 
-    shapes: list[BaseGeometry]
+    shapes: tuple[Polygon, ...]
     factor: Floats
     added: Floats
     ends: Floats
@@ -78,12 +78,10 @@ def cut_faces(free: BaseGeometry, areas: Sequence[SlowArea]) -> Faces:
     return _divided(list(pieces), factor)
 
 
-def _ring_edges(faces: list[BaseGeometry]) -> tuple[list[Floats], Floats]:
+def _ring_edges(faces: list[Polygon]) -> tuple[list[Floats], Floats]:
     """Coordinates of all rings, and all their edges with the lower end first, (n, 2, 2)."""
     rings = [
-        shapely.get_coordinates(ring)
-        for face in faces
-        for ring in (face.exterior, *face.interiors)
+        shapely.get_coordinates(ring) for face in faces for ring in (face.exterior, *face.interiors)
     ]
     edges = np.concatenate([np.stack([r[:-1], r[1:]], axis=1) for r in rings])
     return rings, edges
@@ -114,7 +112,7 @@ def _steps(edge: Floats) -> Floats:
     return points if (edge[0] == low).all() else points[::-1]
 
 
-def _divided(faces: list[BaseGeometry], factor: Floats) -> Faces:
+def _divided(faces: list[Polygon], factor: Floats) -> Faces:
     """The faces with points added on all borders between two of them."""
     rings, edges = _ring_edges(faces)
     shared = _shared(edges)
@@ -131,7 +129,7 @@ def _divided(faces: list[BaseGeometry], factor: Floats) -> Faces:
         size = 1 + len(face.interiors)
         out.append(Polygon(done[n], done[n + 1 : n + size]))
         n += size
-    return Faces(out, factor, *_added(edges, steps))
+    return Faces(tuple(out), factor, *_added(edges, steps))
 
 
 def _added(edges: Floats, steps: dict[int, Floats]) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ from greaseroute.walk.arrays import Flags, Floats, Ints
 from greaseroute.walk.mesh import build_mesh
 from greaseroute.walk.polish import Ways, polish
 from greaseroute.walk.routes import Routes
+from greaseroute.walk.shapes import lines_between
 from greaseroute.walk.sight import Sight, SpotSight, build_sight
 from greaseroute.walk.slow import Faces, SlowArea, cut_faces
 
@@ -145,6 +146,6 @@ def _stays(faces: Faces, xy: Floats, *, face: Ints, real: Flags) -> Flags:
         row, k = np.nonzero(real & (face == number))
         grown = faces.shapes[number].buffer(TOUCH_M, join_style="mitre")
         shapely.prepare(grown)
-        inside = shapely.covers(grown, shapely.linestrings(lines[row, k]))
+        inside = shapely.covers(grown, lines_between(*np.moveaxis(lines[row, k], 1, 0)))
         good[row[~inside]] = False
     return good

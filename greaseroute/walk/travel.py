@@ -8,7 +8,7 @@ import numpy as np
 from shapely.geometry import LineString, Point
 
 from greaseroute.walk.arrays import Floats, Ints
-from greaseroute.walk.links import all_of, corner_turns
+from greaseroute.walk.links import corner_turns
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.routes import LinkCosts, Routes, find_routes
 from greaseroute.walk.sight import Sight, SpotSight, look
@@ -104,7 +104,7 @@ def link_seconds(sight: Sight, spots: SpotSight, pace: Pace) -> LinkCosts:
     after, spot_after = links.after, spots.after
     if not symmetric:  # on a slope a way may be quickest and yet slack
         turns = corner_turns(sight.mesh, sight.corners)
-        after, spot_after = (all_of(turns, links.key, h) for h in (links.head, spots.corner))
+        after, spot_after = (turns.all_leaving(links.key, h) for h in (links.head, spots.corner))
     return LinkCosts(
         pace.seconds(place[links.tail], place[links.head], face=links.face),
         out,
@@ -138,9 +138,7 @@ def travel_between(sight: Sight, pace: Pace, trip: Trip) -> Travel:
 def travel_slow(slow: SlowSight, pace: Pace, trip: Trip) -> Travel:
     """Quickest walks over ground with slow areas, bent at their borders as Snell's law wants."""
     found = travel_between(slow.sight, pace, trip)
-    slid = slide_ways(
-        slow, found.spots, found.routes, sources=trip.sources, goals=trip.goals
-    )
+    slid = slide_ways(slow, found.spots, found.routes, sources=trip.sources, goals=trip.goals)
     bent: dict[tuple[int, int], Floats] = {}
     for (i, j), xy, face, real in zip(
         slid.pairs.tolist(), slid.xy, slid.face, slid.real, strict=True
