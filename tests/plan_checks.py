@@ -154,12 +154,10 @@ def assert_strokes_and_cartridges(plan: RoundPlan, folder: Path) -> None:
         ) - gun.get("priming_strokes", 3)
         key = technician, task.gun
         changes = 0
-        while left.get(key, gun.get("left_strokes", 0)) < task.strokes:
-            # What is left in a cartridge that cannot finish a fitting counts only where a single
-            # dose is larger than a full cartridge.
-            spare = left.get(key, 0) if task.strokes > full else 0
-            left[key] = spare + full
-            changes += 1
+        if left.get(key, gun.get("left_strokes", 0)) < task.strokes:
+            # Changed before the fitting; what was left in the old one is not used further.
+            changes = math.ceil(task.strokes / full)
+            left[key] = changes * full
         left[key] -= task.strokes
         assert task.cartridge_change == (changes > 0), task
         assert task.put_in == changes, task
