@@ -173,3 +173,24 @@ def test_every_grease_can_be_told(name):
     for joint in shelf_type(name).joints:
         if not joint.never_pump:
             assert joint.grease.code or joint.grease.nlgi
+
+
+@every_fit
+def test_nothing_is_greased_while_it_hangs_on_oil(name, attached):
+    machine = shelf_type(name).with_attachments(attached)
+    for posture in machine.postures:
+        placed = place(machine, Pose(0, 0, 0), posture=posture.name)
+        if any(solid.on_oil for solid in placed.solids):
+            allowed = [
+                j.name
+                for j in machine.joints
+                if not j.never_pump and (not j.postures or posture.name in j.postures)
+            ]
+            assert allowed == [], posture.name
+
+
+@every_type
+def test_parked_and_greasing_rest_on_the_ground(name):
+    for posture in ("parked", "greasing"):
+        placed = place(shelf_type(name), Pose(0, 0, 0), posture=posture)
+        assert [solid.link for solid in placed.solids if solid.on_oil] == []
