@@ -10,6 +10,7 @@ from greaseroute.catalogue.deck import Deck
 from greaseroute.catalogue.placed import Pose, place
 from greaseroute.catalogue.posture import Posture
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
+from greaseroute.catalogue.stance import stance_of
 from greaseroute.errors import PostureRefused
 from tests.catalogue.test_kinematics import BOOM
 
@@ -134,3 +135,20 @@ def test_every_type_stands_in_every_posture(name):
         lowest = min(solid.bottom_m for solid in placed.solids)
         assert -0.03 < lowest < 0.05  # stands on the ground, not in it
         assert len(placed.fittings) == sum(len(j.fittings) for j in machine.joints)
+
+
+def test_stance_is_worked_out_once_for_each_posture_and_slew():
+    machine = EXCAVATOR.model_copy()
+    first = stance_of(machine, "parked", slew_deg=0.0)
+    place(machine, Pose(3, 4, 50))
+    assert stance_of(machine, "parked", slew_deg=0.0) is first
+    assert stance_of(machine, "parked", slew_deg=10.0) is not first
+    assert set(machine.stances) == {("parked", 0.0), ("parked", 10.0)}
+
+
+def test_changed_copy_forgets_what_was_worked_out():
+    assert place(BOOM, Pose(0, 0, 0)).decks == ()
+    higher = BOOM.links[1].model_copy(update={"pivot_m": (0, 0, 5)})
+    machine = BOOM.model_copy(update={"links": (BOOM.links[0], higher, BOOM.links[2])})
+    tops = [max(s.top_m for s in place(m, Pose(0, 0, 0)).solids) for m in (BOOM, machine)]
+    assert tops[1] == pytest.approx(tops[0] + 4)
