@@ -78,8 +78,7 @@ def _seat(path: KeyPath, at: Array, bodies: Sequence[Body], *, posture: str) -> 
             return
     # The largest signed plane distance never exceeds the true one: it sorts out most bodies.
     near = [body for body in bodies if -depth_m(body.planes, at) <= FAR_M]
-    gap_m = min((outside_m(body.planes, at) for body in near), default=float("inf"))
-    if gap_m > FAR_M:
+    if not any(outside_m(body.planes, at) <= FAR_M for body in near):
         where = f"more than {FAR_M * 1000:.0f} mm from any solid when {posture}"
         yield Finding(
             path, where, "on or near a solid's surface", "move the fitting or add a solid"
