@@ -1,5 +1,6 @@
 """Pictures of the week: minutes of each morning stacked, and the fan of cartridges used."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -7,8 +8,8 @@ from greaseroute.cards.svg import Point2, num, picture, tag, words
 from greaseroute.cards.words import WEEKDAYS
 from greaseroute.forecast.week_records import GreaseWeek, MorningPlan
 
-WIDTH, HEIGHT = 640.0, 300.0
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 12.0, 30.0, 44.0
+WIDTH, HEIGHT = 420.0, 290.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 48.0, 40.0
 
 STYLE = (
     ".w-t{font-family:system-ui,-apple-system,'Segoe UI','DejaVu Sans',Arial,sans-serif;"
@@ -44,7 +45,7 @@ def _grid(top: float, unit: str) -> tuple[list[str], float]:
         y = HEIGHT - BOTTOM - k * step * scale
         parts.append(_line((LEFT, y), (WIDTH - RIGHT, y), "w-grid"))
         parts.append(words(f"{k * step:g}", (LEFT - 6, y + 4), class_="w-t w-s w-e"))
-    parts.append(words(unit, (4.0, 16.0), class_="w-t"))
+    parts.append(words(unit, (2.0, TOP - 12), class_="w-t w-s"))
     return parts, scale
 
 
@@ -64,6 +65,12 @@ def _key(entries: Sequence[tuple[str, str]], left: float) -> list[str]:
         parts.append(words(text, (x + 19, 17.0), class_="w-t w-s"))
         x += 34 + 6.6 * len(text)
     return parts
+
+
+def _labelled(count: int) -> range:
+    """Which of ``count`` columns carry their day: all while there is room for each."""
+    room = (WIDTH - LEFT - RIGHT) / max(count, 1)
+    return range(0, count, max(1, math.ceil(44 / room)))
 
 
 def _columns(count: int) -> list[float]:
@@ -91,7 +98,7 @@ def minutes_svg(mornings: Sequence[MorningPlan], *, limit_min: float) -> str:
     body, scale = _grid(max(longest, limit_min, 1.0), "min")
     columns = _columns(len(mornings))
     room = columns[1] - columns[0] if len(columns) > 1 else WIDTH - LEFT - RIGHT
-    for x, morning in zip(columns, mornings, strict=True):
+    for number, (x, morning) in enumerate(zip(columns, mornings, strict=True)):
         each = room * 0.8 / max(1, len(morning.technicians))
         for k, t in enumerate(morning.technicians):
             bar_x = x + room * 0.1 + k * each
@@ -103,12 +110,14 @@ def minutes_svg(mornings: Sequence[MorningPlan], *, limit_min: float) -> str:
                 name = t.name[: max(1, int(each / 7))]
                 at = (bar_x + each * 0.43, HEIGHT - BOTTOM + 14)
                 body.append(words(name, at, class_="w-t w-s w-m"))
-        body.append(words(day_label(morning.at), (x + room / 2, HEIGHT - 10), class_="w-t w-m"))
+        if number in _labelled(len(mornings)):
+            at = (x + room / 2, HEIGHT - 8)
+            body.append(words(day_label(morning.at), at, class_="w-t w-s w-m"))
     y = HEIGHT - BOTTOM - limit_min * scale
     body.append(_line((LEFT, y), (WIDTH - RIGHT, y), "w-limit"))
     body.append(_line((LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM), "w-axis"))
-    body += _key([("w-work", "work"), ("w-walk", "walk"), ("w-wait", "wait")], left=60.0)
-    body.append(words("broken line: shift starts", (250.0, 17.0), class_="w-t w-s"))
+    body += _key([("w-work", "work"), ("w-walk", "walk"), ("w-wait", "wait")], left=LEFT)
+    body.append(words("broken line: shift starts", (LEFT + 205, 17.0), class_="w-t w-s"))
     label = f"Minutes of each technician on {len(mornings)} mornings"
     return picture("".join(body), size=(WIDTH, HEIGHT), label=label)
 
@@ -133,12 +142,11 @@ def fan_svg(grease: GreaseWeek, days: Sequence[str]) -> str:
     body.append(tag("path", d=path(middle), class_="w-mid"))
     body += [tag("circle", cx=x, cy=y, r=3.5, class_="w-dot") for x, y in middle]
     body += [
-        words(day_label(day), (x, HEIGHT - 24), class_="w-t w-s w-m")
-        for x, day in zip(xs, days, strict=True)
+        words(day_label(days[k]), (xs[k], HEIGHT - 20), class_="w-t w-s w-m")
+        for k in _labelled(len(days))
     ]
     body.append(_line((LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM), "w-axis"))
-    body += _key([("w-dot", "as many weeks below as above (P50)")], left=170.0)
-    body += _key([("w-fan", "8 of 10 weeks")], left=460.0)
+    body += _key([("w-dot", "half of the weeks (P50)"), ("w-fan", "8 of 10 weeks")], left=LEFT)
     return picture(
         "".join(body),
         size=(WIDTH, HEIGHT),

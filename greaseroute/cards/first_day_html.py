@@ -1,0 +1,92 @@
+"""The first day's pages: one self-contained HTML file for the phone and for paper."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from greaseroute.cards import drawing, map_svg
+from greaseroute.cards.card_model import StopBlock, walk_blocks
+from greaseroute.cards.cautions import AID, BEFORE_YOU_START
+from greaseroute.cards.week_html import page_environment, page_style
+from greaseroute.site.model import Site
+from greaseroute.training.first_day_records import FirstDay, LearnerStop
+from greaseroute.training.lessons import (
+    GLOSSARY,
+    QUESTIONS,
+    TROUBLES,
+    KindLesson,
+    lesson_of,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MachinePage:
+    """One machine type in the order met: its stops, and the kinds of joint learned there."""
+
+    title: str
+    family: str
+    stops: tuple[tuple[LearnerStop, StopBlock], ...]
+    kinds: tuple[KindLesson, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SignOff:
+    """One line to sign: a kind of joint on a family, met on which day."""
+
+    kind: str
+    family: str
+    unit: str
+    day: int
+    can_do: str
+
+
+def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
+    """One page for each machine type, in the order met."""
+    blocks = {block.unit: block for walk in walk_blocks(first.round, site) for block in walk.stops}
+    types: dict[str, list[LearnerStop]] = {}
+    for stop in first.stops:
+        types.setdefault(stop.type, []).append(stop)
+    pages = []
+    for name, stops in types.items():
+        kinds = dict.fromkeys(each.kind for stop in stops for each in stop.lessons)
+        pages.append(
+            MachinePage(
+                title=site.types[name].title if name in site.types else name,
+                family=stops[0].family,
+                stops=tuple((stop, blocks[stop.unit]) for stop in stops if stop.unit in blocks),
+                kinds=tuple(lesson_of(kind) for kind in kinds),
+            )
+        )
+    return tuple(pages)
+
+
+def sign_off_list(first: FirstDay) -> tuple[SignOff, ...]:
+    """What is signed for, kind by kind, in the order the kinds are met."""
+    lessons = [(1, each) for stop in first.stops for each in stop.lessons]
+    lessons += [(later.day, each) for later in first.later for each in later.lessons]
+    kinds = list(dict.fromkeys(each.kind for _, each in lessons))
+    lessons.sort(key=lambda pair: (kinds.index(pair[1].kind), pair[0]))
+    return tuple(
+        SignOff(each.kind, each.family, each.unit, day, lesson_of(each.kind).can_do)
+        for day, each in lessons
+    )
+
+
+def first_day_html(first: FirstDay, site: Site) -> str:
+    """The pages of a first day. The same day and site give the same bytes; nothing is loaded."""
+    return (
+        page_environment()
+        .get_template("first_day.html.j2")
+        .render(
+            first=first,
+            aid=AID,
+            style=Markup(page_style() + drawing.STYLE),
+            map=Markup(map_svg.map_svg(site, first.round)),
+            cautions=BEFORE_YOU_START,
+            pages=machine_pages(first, site),
+            sign_off=sign_off_list(first),
+            troubles=TROUBLES,
+            glossary=GLOSSARY,
+            questions=QUESTIONS,
+        )
+    )

@@ -1,0 +1,131 @@
+"""``greaseroute first-day SITE --out DIR``: a new technician's first day, with its pages."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from greaseroute.cli.files import write_text
+from greaseroute.cli.options import add_options, moment, positive_seconds
+from greaseroute.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from greaseroute.site.model import Site
+    from greaseroute.training.first_day import DaySettings
+    from greaseroute.training.first_day_records import FirstDay
+
+HELP = "plan a new technician's first day"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The shared options, who learns from whom, and the learner's pace."""
+    add_options(parser, "site", "at", "out", "seed", "format")
+    parser.add_argument("--learner", metavar="NAME", help="who learns (default: see site.toml)")
+    parser.add_argument("--mentor", metavar="NAME", help="who shows (default: another technician)")
+    parser.add_argument(
+        "--window-min", metavar="MIN", type=positive_seconds,
+        help="minutes there are (default: up to the start of the shift)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--learning-rate", metavar="SHARE", type=rate, default=0.85,
+        help="time when the number of times doubles, as a share of what it was (default 0.85)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--first-time", metavar="FACTOR", type=factor, default=2.5,
+        help="standard times that the first time takes (default 2.5)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--learning-form", choices=("unit", "cumulative average"), default="unit",
+        help="which time the rate speaks of: the single one or the average (default unit)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--show-s", metavar="S", type=positive_seconds, default=120.0,
+        help="seconds in which the mentor shows a kind of joint (default 120)",
+    )  # fmt: skip
+
+
+def rate(text: str) -> float:
+    """A learning rate above 0, up to 1."""
+    value = _number(text)
+    if not 0 < value <= 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a share above 0 and up to 1")
+    return value
+
+
+def factor(text: str) -> float:
+    """A factor from 1 up."""
+    value = _number(text)
+    if not 1 <= value < 100:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a factor from 1 up")
+    return value
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return -1.0
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan, write, print; 1 where something chosen could not be walked to."""
+    from greaseroute.cards.first_day_html import first_day_html
+
+    with Progress() as progress:
+        first, site = _plan(args, progress)
+        progress("drawing the pages")
+        write_text(args.out / "first_day.json", first.model_dump_json(indent=1) + "\n")
+        write_text(args.out / "first_day.html", first_day_html(first, site))
+    if args.format == "json":
+        print(first.model_dump_json(indent=1))
+    else:
+        print(first_day_text(first))
+        print(f"Written to {Path(args.out)}: first_day.json, first_day.html")
+    return 1 if first.left else 0
+
+
+def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site]":
+    from greaseroute.site.folder import read_site
+    from greaseroute.training.first_day import pairing, plan_first_day
+
+    site = read_site(args.site)
+    at: datetime = moment(args.at, site)
+    pair = pairing(site, learner=args.learner, mentor=args.mentor)
+    settings = _settings(args)
+    return plan_first_day(site, at, pair=pair, settings=settings, progress=progress), site
+
+
+def _settings(args: argparse.Namespace) -> "DaySettings":
+    from greaseroute.training.first_day import DaySettings
+    from greaseroute.training.learning import LearningCurve
+
+    curve = LearningCurve(rate=args.learning_rate, first=args.first_time, form=args.learning_form)
+    return DaySettings(curve=curve, show_s=args.show_s, window_min=args.window_min, seed=args.seed)
+
+
+def first_day_text(first: "FirstDay") -> str:
+    """The day on a terminal."""
+    carry = ", ".join(f"{n} of {grease}" for grease, n in first.carry.items()) or "none"
+    lines = [
+        f"{first.site}: first day of {first.learner}, with {first.mentor}",
+        f"start at {first.start_place} at {first.at[11:16]}, finish at {first.finish_place} "
+        f"at {first.finish[11:16]}",
+        f"carry: {', '.join(first.guns)}; cartridges: {carry}",
+        f"{first.choice.covered} of {first.choice.wanted} pairs of family and kind of joint met; "
+        f"{first.learner_min:.0f} of {first.window_min:.0f} min at a learner's pace, "
+        f"{first.standard_min:.0f} min when known",
+        "",
+    ]
+    for number, stop in enumerate(first.stops, start=1):
+        lessons = ", ".join(f"{each.joint} ({each.kind})" for each in stop.lessons)
+        lines.append(
+            f"{number:2}  {stop.arrive[11:16]}  {stop.unit}  {stop.family}, "
+            f"{stop.walk_m:.0f} m: {lessons}"
+        )
+    for later in first.later:
+        joints = ", ".join(f"{each.unit} {each.joint}" for each in later.lessons)
+        lines.append(f"day {later.day}, about {later.minutes:.0f} min: {joints}")
+    lines += [f"left out: {x.unit} {x.joint}: {x.reason}" for x in first.left]
+    lines += [f"not met: {n.family}, {n.kind}: {n.reason}" for n in first.not_met]
+    return "\n".join(lines)
