@@ -121,7 +121,8 @@ def _look_again(sight: Sight, mesh: Mesh, gone: Flags) -> Sight:
     dirty = _dirty(sight.mesh, gone)
     stale = np.zeros(len(sight.corners.table), bool)
     stale[sight.seen[dirty[sight.seen[:, 1]], 0]] = True
-    stale[sight.corners.of_triangle[dirty].ravel()] = True
+    at = sight.corners.of_triangle[dirty]
+    stale[at[at >= 0]] = True
     same = _corner_map(sight, corners, gone=gone)
     new_of = np.where(stale, -1, same)
     renumber = np.cumsum(~gone) - 1

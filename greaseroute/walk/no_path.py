@@ -35,7 +35,7 @@ class _Ground(Protocol):
 def why_no_path(ground: _Ground, a: Point, b: Point) -> NoPath:
     """The reason why one cannot walk from a to b."""
     for word, point in (("the start", a), ("the goal", b)):
-        if ground.free.distance(point) > SEAL_M:
+        if ground.free.is_empty or ground.free.distance(point) > SEAL_M:
             return _not_free(ground, word, point=point)
     return _cut_off(ground, a, b)
 

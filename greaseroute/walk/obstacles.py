@@ -57,15 +57,15 @@ def mend(name: str, shape: BaseGeometry) -> tuple[BaseGeometry, str | None]:
         if shape.length == 0:
             raise _refuse(name, "is a line without length", "draw it with two points or drop it")
         return shape, None
+    at = shapely.get_coordinates(shape)[0]
     note = None
     if not shape.is_valid:
         note = f"{name}: {_first_cross(shape)}; all ground it winds round is closed"
         shape = shapely.make_valid(shape, method="structure", keep_collapsed=False)
     parts = [p for p in shapely.get_parts(shape) if p.area > 0]
     if not parts:
-        at = shapely.get_coordinates(shape)
-        where = f" near ({at[0][0]:g} {at[0][1]:g})" if len(at) else ""
-        raise _refuse(name, f"has no area{where}", "draw its outline or drop it")
+        value = f"has no area near ({at[0]:g} {at[1]:g})"
+        raise _refuse(name, value, "draw its outline or drop it")
     return parts[0] if len(parts) == 1 else MultiPolygon(parts), note
 
 
