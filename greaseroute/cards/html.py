@@ -30,11 +30,12 @@ REASONS = (
 )
 
 
-def card_html(plan: RoundPlan, site: Site) -> str:
+def card_html(plan: RoundPlan, site: Site, *, drawn_map: str | None = None) -> str:
     """The card of a plan. The same plan and site give the same bytes.
 
     The page loads nothing; its policy lets run only the script it carries. Every name from the
-    site is escaped, and data for the script stands in a block that is never run.
+    site is escaped, and data for the script stands in a block that is never run. ``drawn_map`` is
+    the map of `map_svg`, if it has been drawn already.
     """
     script = _part("card.js")
     return (
@@ -43,8 +44,8 @@ def card_html(plan: RoundPlan, site: Site) -> str:
         .render(
             plan=plan,
             walks=walk_blocks(plan, site),
-            map=Markup(map_svg.map_svg(site, plan, with_style=False)),
-            style=Markup(_part("card.css") + drawing.STYLE + map_svg.STYLE),
+            map=Markup(drawn_map or map_svg.map_svg(site, plan)),
+            style=Markup(_part("card.css") + drawing.STYLE),
             script=Markup(script),
             script_hash=_sha256(script),
             data=_data(plan),

@@ -15,6 +15,7 @@ Segment = tuple[Point2, Point2]
 RINGS = (0.0, 5.0, 12.0, 20.0, 30.0, 42.0, 56.0, 72.0, 90.0, 112.0, 138.0, 170.0, 210.0, 260.0)
 DIRECTIONS = 24
 CROWD_PX = 70.0  # about the width of a label: closer points want the same room
+HAIR = 0.01
 GAP = 2.0  # kept free around each label
 # A label on a walking line hides where to go; one on a machine hides less. Both may be
 # paid for with distance: so many units of leader length for each unit of line or area hidden.
@@ -83,7 +84,7 @@ class LabelField:
     def __init__(self, size: Point2, *, avoid_lines: Sequence[BaseGeometry] = ()) -> None:
         self._size = size
         self._boxes: list[Box] = []
-        self._leaders: list[Segment] = []
+        self._leaders: list[tuple[Box, Segment]] = []
         self._soft = STRtree(list(avoid_lines))
         self._soft_shapes = list(avoid_lines)
 
@@ -103,7 +104,7 @@ class LabelField:
             for spot in spots:
                 if not self._free(spot, crossing=crossing):
                     continue
-                cost = ring + self._hidden(spot)
+                cost = ring + self._hidden(spot.box)
                 if best is None or cost < best[0] - 1e-9:
                     best = (cost, spot)
         if best is None:
@@ -111,29 +112,48 @@ class LabelField:
         self._take(best[1])
         return best[1]
 
+    def claim(self, choices: Sequence[Box]) -> Box | None:
+        """Take the first of some boxes that is free, the one that hides least first."""
+        for area in sorted(choices, key=self._hidden):
+            if self._clear(area, gap=0.0):
+                self._boxes.append(area)
+                return area
+        return None
+
     def _take(self, spot: Spot) -> None:
         self._boxes.append(spot.box)
         if spot.leader is not None:
-            self._leaders.append(spot.leader)
+            self._leaders.append((_span(spot.leader), spot.leader))
 
     def _free(self, spot: Spot, *, crossing: bool) -> bool:
-        left, top, right, bottom = spot.box
-        if not (left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]):
-            return False
-        wide = (left - GAP, top - GAP, right + GAP, bottom + GAP)
-        if any(_overlap(wide, other) for other in self._boxes):
-            return False
-        if any(_hits(leader, wide) for leader in self._leaders):
+        if not self._clear(spot.box, gap=GAP):
             return False
         leader = spot.leader
-        return leader is None or not (
-            any(_hits(leader, other) for other in self._boxes)
-            or (not crossing and any(_cross(leader, other) for other in self._leaders))
+        if leader is None:
+            return True
+        # Comparing spans first spares most of the exact checks.
+        span = _span(leader)
+        if any(_overlap(span, other) and _hits(leader, other) for other in self._boxes):
+            return False
+        return crossing or not any(
+            _overlap(span, area) and _cross(leader, other) for area, other in self._leaders
         )
 
-    def _hidden(self, spot: Spot) -> float:
+    def _clear(self, area: Box, *, gap: float) -> bool:
+        """Whether a box lies on the page and touches no label and no leader."""
+        left, top, right, bottom = area
+        if not (left >= 0 and top >= 0 and right <= self._size[0] and bottom <= self._size[1]):
+            return False
+        wide = (left - gap, top - gap, right + gap, bottom + gap)
+        if any(_overlap(wide, other) for other in self._boxes):
+            return False
+        return not any(
+            _overlap(wide, span) and _hits(leader, wide) for span, leader in self._leaders
+        )
+
+    def _hidden(self, area: Box) -> float:
         """The price of what a label there would hide."""
-        shape = box(*spot.box)
+        shape = box(*area)
         hidden = 0.0
         for index in self._soft.query(shape):
             covered = self._soft_shapes[index].intersection(shape)
@@ -143,6 +163,13 @@ class LabelField:
 
 def _overlap(one: Box, other: Box) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+
+
+def _span(line: Segment) -> Box:
+    """The box around a line, a hair wider so that a level line has one."""
+    (x0, y0), (x1, y1) = line
+    low, high = (min(x0, x1), min(y0, y1)), (max(x0, x1), max(y0, y1))
+    return low[0] - HAIR, low[1] - HAIR, high[0] + HAIR, high[1] + HAIR
 
 
 def _hits(line: Segment, area: Box) -> bool:

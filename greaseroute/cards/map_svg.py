@@ -30,11 +30,8 @@ FARTHEST_NAME_PX = 60.0  # a name further off would name something else
 STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
 
 
-def map_svg(site: Site, plan: RoundPlan | None = None, *, with_style: bool = True) -> str:
-    """The map as one SVG document; without a plan it shows ground and machines only.
-
-    ``with_style=False`` leaves the style sheet `STYLE` out, for pages that hold it already.
-    """
+def map_svg(site: Site, plan: RoundPlan | None = None) -> str:
+    """The map as one SVG document; without a plan it shows ground and machines only."""
     view, height = _view(site.ground.boundary)
     marked = _marked(plan, outlines(site))
     body = [tag("rect", width=WIDTH_PX, height="100%", fill="#fff")]
@@ -50,7 +47,7 @@ def map_svg(site: Site, plan: RoundPlan | None = None, *, with_style: bool = Tru
         "".join([*body, key]),
         size=(WIDTH_PX, height + key_height + 18),
         label=title(site, plan),
-        style=STYLE if with_style else "",
+        style=STYLE,
     )
 
 

@@ -85,32 +85,60 @@ def machines(marked: Iterable[Marked], view: View) -> str:
 
 
 def stop_labels(marked: Iterable[Marked], view: View, field: LabelField) -> str:
-    """One label a machine: stop number and name, or the number alone where room is short."""
-    parts = []
+    """The number of each stop close to its machine, then names while there is room.
+
+    Numbers come first: a stop without its number would be lost, a name stands on the card too.
+    """
     machines_ = tuple(marked)
-    for group in ([m for m in machines_ if m.label], [m for m in machines_ if not m.label]):
-        middles = [machine.outline.centroid for machine in group]
-        at = [view(middle.x, middle.y) for middle in middles]
-        for k in crowded_first(at):
-            left, bottom, right, top = group[k].outline.bounds
-            clear = 0.5 * min(right - left, top - bottom) * view.scale
-            parts.append(_stop_label(group[k], field, at=at[k], clear=clear))
+    visited = [machine for machine in machines_ if machine.label]
+    numbers = _numbers(visited, view, field)
+    parts = [_stop(machine, spot, field) for machine, spot in zip(visited, numbers, strict=True)]
+    others = [machine for machine in machines_ if not machine.label]
+    at, clears = _anchors(others, view)
+    for k in crowded_first(at):
+        width = text_width(others[k].unit, UNIT_PX) + 2
+        spot = field.place(Label(at[k], width, UNIT_PX + 2, clears[k]))
+        parts.append(_name_only(others[k], spot) if spot else "")
     return "".join(parts)
 
 
-def _stop_label(machine: Marked, field: LabelField, *, at: Point2, clear: float) -> str:
-    if not machine.label:
-        width = text_width(machine.unit, UNIT_PX) + 2
-        spot = field.place(Label(at, width, UNIT_PX + 2, clear))
-        return _name_only(machine, spot) if spot else ""
-    number = _number_width(machine.label)
-    whole = Label(at, number + text_width(machine.unit, UNIT_PX) + 7, PILL_PX, clear)
-    short = Label(at, number, PILL_PX, clear)
-    if spot := field.place(whole):
-        return _pill(machine, spot, named=True)
-    # A stop without its number would be lost: leaders may cross, or it sits on its machine.
-    spot = field.place(short) or field.place(short, crossing=True) or boxed(short, at)
-    return _pill(machine, spot, named=False)
+def _anchors(group: list[Marked], view: View) -> tuple[list[Point2], list[float]]:
+    """The middle of each machine in the picture, and half its short side, kept clear."""
+    at, clears = [], []
+    for machine in group:
+        middle = machine.outline.centroid
+        left, bottom, right, top = machine.outline.bounds
+        at.append(view(middle.x, middle.y))
+        clears.append(0.5 * min(right - left, top - bottom) * view.scale)
+    return at, clears
+
+
+def _numbers(visited: list[Marked], view: View, field: LabelField) -> list[Spot]:
+    """A spot for every number; where room is short leaders cross, or it sits on its machine."""
+    at, clears = _anchors(visited, view)
+    spots: dict[int, Spot] = {}
+    for k in crowded_first(at):
+        label = Label(at[k], _number_width(visited[k].label), PILL_PX, clears[k])
+        spots[k] = field.place(label) or field.place(label, crossing=True) or boxed(label, at[k])
+    return [spots[k] for k in range(len(visited))]
+
+
+def _stop(machine: Marked, spot: Spot, field: LabelField) -> str:
+    """The number with the unit's name on the side that has room, or alone."""
+    left, top, right, bottom = spot.box
+    width = text_width(machine.unit, UNIT_PX) + 10
+    sides = ((right, top, right + width, bottom), (left - width, top, left, bottom))
+    claimed = field.claim(sides)
+    whole = (min(left, claimed[0]), top, max(right, claimed[2]), bottom) if claimed else None
+    tone = TONES[machine.walk % len(TONES)]
+    dark = _rounded((left, top), width=right - left, fill=tone)
+    text = words(machine.label, ((left + right) / 2, bottom - 4.6), class_="gm-t gm-no")
+    if claimed is None or whole is None:
+        return lead(spot) + dark + text
+    white = _rounded((whole[0], top), width=whole[2] - whole[0], fill="#fff")
+    start = claimed[0] + (4 if claimed[0] == right else 6)
+    name = words(machine.unit, (start, bottom - 4.8), class_="gm-t gm-unit")
+    return lead(spot) + white + dark + text + name
 
 
 def _number_width(label: str) -> float:
@@ -129,18 +157,6 @@ def _name_only(machine: Marked, spot: Spot) -> str:
     x, y = spot.middle
     name = words(machine.unit, (x, y + 3.6), class_="gm-t gm-small gm-halo")
     return lead(spot) + name
-
-
-def _pill(machine: Marked, spot: Spot, *, named: bool) -> str:
-    left, top, right, bottom = spot.box
-    number = _number_width(machine.label)
-    tone = TONES[machine.walk % len(TONES)]
-    white = _rounded((left, top), width=right - left, fill="#fff")
-    dark = _rounded((left, top), width=number, fill=tone)
-    middle = (left + number / 2, bottom - 4.6)
-    text = words(machine.label, middle, class_="gm-t gm-no")
-    name = words(machine.unit, (left + number + 3, bottom - 4.8), class_="gm-t gm-unit")
-    return lead(spot) + (white if named else "") + dark + text + (name if named else "")
 
 
 def _rounded(corner: Point2, *, width: float, fill: str) -> str:

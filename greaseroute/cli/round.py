@@ -65,11 +65,12 @@ def round_files(
 
     progress("drawing the map and the card")
     to_lonlat = lonlat_of(site)
+    drawn = map_svg(site, plan)
     files = {
         "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
-        "card.html": (card_html(plan, site), "utf-8"),
+        "card.html": (card_html(plan, site, drawn_map=drawn), "utf-8"),
         "pumps.csv": (pumps_csv(plan), ENCODING),
-        "map.svg": (map_svg(site, plan), "utf-8"),
+        "map.svg": (drawn, "utf-8"),
         "walk.geojson": (walk_geojson(plan, to_lonlat=to_lonlat), "utf-8"),
     }
     if to_lonlat is not None:
