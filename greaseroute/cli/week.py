@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 HELP = "plan the seven mornings ahead and the grease they use"
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-PASSES_A_UNIT = 400  # a week plans seven rounds: a tenth of the passes of a single one
+PASSES_A_UNIT, LEAST_PASSES = 100, 2000  # seven rounds: far fewer passes than a single one
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -140,7 +140,7 @@ def round_planner(site: "Site", *, seed: int) -> "PlanMorning":
     """The round engine with few passes, for the joints given to a morning."""
     from greaseroute.rounds.planner import plan_round
 
-    passes = PASSES_A_UNIT * len(site.units)
+    passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
     return lambda at, items: plan_round(site, at=at, seed=seed, iterations=passes, work=items)
 
 
