@@ -1,4 +1,4 @@
-"""Why a grease cannot be what a joint wants: grade, thickener and moly, nothing finer."""
+"""Why a grease cannot be what a joint wants: grade, thickener, moly, and a code at all."""
 
 from greaseroute.catalogue.joint import GreaseWant
 from greaseroute.site.crew import Grease
@@ -10,7 +10,7 @@ _SHORT |= {"cx": "complex", "sulphonate": "sulfonate"}
 def misfit(want: GreaseWant, grease: Grease) -> str:
     """Why ``grease`` is not what is wanted, or an empty text.
 
-    Codes are not compared here: whether one meets another is a matter for the dose.
+    Two codes are not compared here: whether one meets another is a matter for the dose.
     """
     grade = _grade(grease.nlgi)
     if want.nlgi and grade not in {_grade(n) for n in want.nlgi}:
@@ -19,6 +19,8 @@ def misfit(want: GreaseWant, grease: Grease) -> str:
         return f"wants {want.thickener}, not {grease.thickener}"
     if want.moly is not None and want.moly != grease.moly:
         return "wants moly" if want.moly else "must be free of moly"
+    if want.code and grease.code is None:
+        return f"wants {want.code}, carries no code"
     return ""
 
 
