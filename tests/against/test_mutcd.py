@@ -5,6 +5,7 @@ push-button 60 ft back), and BYU thesis 7130, abstract.
 """
 
 import pytest
+from shapely.geometry import box
 
 from greaseroute.units import M_PER_FT
 from greaseroute.walk.ground import FreeGround
@@ -14,7 +15,6 @@ from greaseroute.walk.terrain import (
     MUTCD_2009_WHOLE_M_S,
     crossing_clearance_s,
 )
-from shapely.geometry import box
 
 
 def test_design_speeds():

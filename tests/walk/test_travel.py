@@ -74,7 +74,9 @@ def test_no_way_is_a_reason_in_a_leg_as_well():
 
 
 @pytest.mark.parametrize("factor", [1.24, 2.0, 5.0])
-@pytest.mark.parametrize("ends", [((20, 20), (70, 80)), ((10, 49), (90, 50.5)), ((5, 10), (95, 51))])
+@pytest.mark.parametrize(
+    "ends", [((20, 20), (70, 80)), ((10, 49), (90, 50.5)), ((5, 10), (95, 51))]
+)
 def test_snell_at_a_straight_border(factor, ends):
     # slow below y = 50: sin(slow angle) / sin(fast angle) = 1 / factor, and the time is the least
     # over the one unknown, where the border is passed
@@ -105,7 +107,8 @@ def test_through_a_slow_strip_and_round_it():
     def time_s(x):
         return np.hypot(x[0] - 10, 25) + 3 * np.hypot(x[1] - x[0], 10) + np.hypot(80 - x[1], 25)
 
-    best = minimize(time_s, [40, 50], method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-13})
+    exact = {"xatol": 1e-10, "fatol": 1e-13}
+    best = minimize(time_s, [40, 50], method="Nelder-Mead", options=exact)
     assert ground.travel([(10, 20), (80, 80)]).time_s[0, 1] == pytest.approx(best.fun, rel=1e-8)
     # a strip that ends is walked round where that is quicker: over the corners (60, 45), (60, 55)
     part = FreeGround(YARD, [], slow=[SlowArea(box(0, 45, 60, 55), 5.0)], speed_m_s=1.0)
