@@ -13,7 +13,7 @@ from greaseroute.walk.arrays import Flags, Floats, Ints
 from greaseroute.walk.mesh import index_points
 from greaseroute.walk.obstacles import mend
 
-STEP_M = 2.0  # points on a border are at most this far apart
+STEP_M = 1.0  # points on a border are at most this far apart
 LEAST_STEPS = 6  # and an edge of it has at least this many steps
 
 
