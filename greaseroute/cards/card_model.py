@@ -134,7 +134,7 @@ def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> Sto
         wait_s=stop.wait_s,
         leg_m=LineString(stop.path).length if len(stop.path) > 1 else 0.0,
         isolation=stop.isolation,
-        cautions=stop_cautions(stop.cautions, isolated=bool(stop.isolation)),
+        cautions=stop_cautions(stop.cautions),
         never_pump=tuple(never),
         inspect=tuple(inspect),
         postures=tuple(_posture_blocks(unit, stop.stands, site)) if unit else (),
@@ -181,7 +181,7 @@ def _stand_block(
                 next(pumps),
                 task,
                 fitting=_fitting(task),
-                body=_body(task),
+                body=_body(task, visit),
                 put_in=task.put_in or int(task.cartridge_change),
             )
             for task in visit.fittings
@@ -195,9 +195,9 @@ def _fitting(task: FittingTask) -> str:
     return task.fitting if task.head == "conical" else f"{task.fitting}, {task.head} head"
 
 
-def _body(task: FittingTask) -> str:
-    """How high the fitting is and how the body is held for it."""
-    return f"{task.at_m[2]:.1f} m up, {band_words(task.band)}"
+def _body(task: FittingTask, visit: StandVisit) -> str:
+    """How high the fitting is above the feet and how the body is held for it."""
+    return f"{task.at_m[2] - visit.height_m:.1f} m, {band_words(task.band)}"
 
 
 def where_words(visit: StandVisit, placed: PlacedMachine) -> str:

@@ -122,8 +122,9 @@ BEFORE_YOU_START = (
     ),
 )
 
-# Said already where the steps of isolation are printed; said twice, warnings go unread.
-TOLD_BY_ISOLATION = ("STOP", "BLOCK", "LOTO")
+# What belongs to some machines or places only is repeated at their stop; what holds at every stop
+# stands once at the head of the card, for a warning read forty times is read no more.
+OF_ONE_MACHINE = ("ARM", "ARTIC", "TRACK", "CLIMB", "HEIGHT", "HOT", "MIX")
 
 _BY_KEY = {caution.key: caution for caution in BEFORE_YOU_START}
 
@@ -134,10 +135,10 @@ def own_cautions(texts: Iterable[str]) -> list[str]:
     return [text for text in texts if text not in _BY_KEY and text not in standing]
 
 
-def stop_cautions(keys_or_texts: Iterable[str], *, isolated: bool) -> tuple[str, ...]:
-    """Texts of a stop's cautions, without those that its steps of isolation tell already."""
-    told = TOLD_BY_ISOLATION if isolated else ()
-    return tuple(dict.fromkeys(caution_text(c) for c in keys_or_texts if c not in told))
+def stop_cautions(keys_or_texts: Iterable[str]) -> tuple[str, ...]:
+    """Texts of the cautions that belong to this stop and not to every stop."""
+    everywhere = _BY_KEY.keys() - set(OF_ONE_MACHINE)
+    return tuple(dict.fromkeys(caution_text(c) for c in keys_or_texts if c not in everywhere))
 
 
 def caution_text(key_or_text: str) -> str:

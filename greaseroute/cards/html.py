@@ -13,7 +13,7 @@ from greaseroute.cards import drawing, map_svg
 from greaseroute.cards.card_model import walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.tally import left_by_reason, left_name
-from greaseroute.cards.words import certificate, clock, count, day
+from greaseroute.cards.words import bound_scope, certificate, clock, count, day
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.site.model import Site
 
@@ -54,6 +54,7 @@ def card_html(plan: RoundPlan, site: Site, *, drawn_map: str | None = None) -> s
             plan_cautions=own_cautions(plan.cautions),
             left=left_by_reason(plan),
             certificate=certificate(plan.bound),
+            scope=bound_scope(plan.bound),
         )
     )
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.tally import WalkTally, left_by_reason, left_name, tally
-from greaseroute.cards.words import certificate, clock, count, day, listed
+from greaseroute.cards.words import bound_scope, certificate, clock, count, day, listed
 from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
 from greaseroute.units import S_PER_MIN
 
@@ -147,9 +147,7 @@ def _hands_off(plan: RoundPlan) -> list[str]:
 
 def _proof(plan: RoundPlan) -> list[str]:
     lines = ["How good is this walk?", *_filled(certificate(plan.bound), first="  ", rest="  ")]
-    if plan.bound.what:
-        lines += _filled(f"Proved for: {plan.bound.what}", first="  ", rest="  ")
-    return lines
+    return [*lines, *_filled(bound_scope(plan.bound), first="  ", rest="  ")]
 
 
 def _notes(plan: RoundPlan) -> list[str]:

@@ -13,11 +13,10 @@ MONTHS = (
 )
 # How the body is held at each height band, told to the person who has to do it.
 BANDS = {
-    "kneel": "kneel",
-    "stoop": "stoop",
-    "stand": "stand upright",
-    "overhead": "reach up",
-    "deck": "from the deck",
+    "kneel": "kneeling",
+    "stoop": "stooping",
+    "stand": "standing",
+    "overhead": "reaching up",
 }
 NOTHING_PROVED_PCT = 0.05  # below this the gap prints as 0.0 %, which reads as "proved best"
 
@@ -54,6 +53,13 @@ def listed(words: Iterable[str]) -> str:
 def band_words(band: str) -> str:
     """How the body is held at a height band."""
     return BANDS.get(band, band)
+
+
+def bound_scope(bound: Bound) -> str:
+    """What the certificate is for, or why there is none."""
+    if not bound.what:
+        return ""
+    return f"{'Why' if bound.gap_pct is None else 'Proved for'}: {bound.what}"
 
 
 def certificate(bound: Bound) -> str:

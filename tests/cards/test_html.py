@@ -14,7 +14,7 @@ from greaseroute.cards.html import REASONS, card_html, round_id
 from greaseroute.rounds.plan import Bound
 from tests.cards import sample
 
-VOID = {"meta", "input", "br", "link", "img", "hr"}
+VOID = {"col", "meta", "input", "br", "link", "img", "hr"}
 
 
 class Reader(HTMLParser):
@@ -167,7 +167,7 @@ def test_what_is_told_without_colour(card):
         "a cross on the drawing",
         "black squares are stands, hatched ground is closed",
         "Left out: 2",
-        "stand upright",
+        "standing",
         "First: climb the left steps",
         "store: fill the bag",
         "Take 2 cartridges of plain",
@@ -182,11 +182,12 @@ def test_cautions_and_the_aid_line_are_there_word_for_word(card):
     assert all(f"[{caution.rests_on}]" in card.words for caution in BEFORE_YOU_START)
 
 
-def test_a_stop_repeats_no_caution_that_its_isolation_tells(page):
+def test_a_stop_repeats_only_the_cautions_of_its_own_machine(page):
     stop = page.split('id="stop1"')[1].split('id="stop2"')[0]
     assert "The track-tension fitting looks like a grease fitting and is not one." in stop
-    assert "Stop the engine, lower every implement" not in stop  # its key is STOP
-    assert "stop the engine" in stop  # the step itself
+    assert "Stop the engine, lower every implement" not in stop  # STOP holds at every stop
+    assert "the cautions at the head of this card hold here" in stop
+    assert "stop the engine" in stop  # the step of isolation
 
 
 def test_left_out_look_only_and_never_pump_are_listed_with_reasons(card):
@@ -272,3 +273,15 @@ def test_a_unit_in_two_postures_is_drawn_in_both(plan, yard):
     # Numbers and letters run on; they do not start again.
     assert re.findall(r'class="no">(\w+)<', part) == ["1", "2", "L1", "3", "4"]
     assert re.findall(r'class="sq">(\w)<', part) == ["a", "b", "c", "d"]
+
+
+def test_heights_are_told_from_where_one_stands(plan, yard):
+    walk = plan.technicians[0]
+    stop = walk.stops[0]
+    stand = stop.stands[0].model_copy(update={"deck": "left deck", "height_m": 1.0})
+    stop = stop.model_copy(update={"stands": (stand,)})
+    walk = walk.model_copy(update={"stops": (stop,)})
+    card = read(card_html(plan.model_copy(update={"technicians": (walk,)}), yard))
+    # The boom root sits 1.0 + 0.7 m above ground, so 0.7 m above a deck of 1.0 m.
+    assert "0.7 m, standing" in card.words
+    assert "on the left deck, 1.0 m up" in card.words

@@ -4,6 +4,7 @@ import pytest
 
 from greaseroute.cards.words import (
     band_words,
+    bound_scope,
     certificate,
     clock,
     count,
@@ -34,7 +35,7 @@ def test_listed_joins_with_and():
 
 
 def test_unknown_band_is_told_as_it_is():
-    assert [band_words(b) for b in ("overhead", "prone")] == ["reach up", "prone"]
+    assert [band_words(b) for b in ("overhead", "prone")] == ["reaching up", "prone"]
 
 
 def test_certificate_gives_both_figures_and_the_share_that_could_be_saved():
@@ -52,6 +53,14 @@ def test_certificate_of_a_best_walk_says_so():
         "Proved best: no walk for these visits takes less than the 10.0 min of walking and "
         "moving of this one."
     )
+
+
+def test_scope_says_what_for_or_why_not():
+    proved = Bound(lower_s=6, value_s=6, gap_pct=0.0, what="one technician")
+    bare = Bound(lower_s=0, value_s=6, gap_pct=None, what="no time was given")
+    assert bound_scope(proved) == "Proved for: one technician"
+    assert bound_scope(bare) == "Why: no time was given"
+    assert bound_scope(bare.model_copy(update={"what": ""})) == ""
 
 
 def test_certificate_without_a_bound_claims_nothing():
