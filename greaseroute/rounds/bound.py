@@ -7,14 +7,17 @@ from typing import Literal
 
 import numpy as np
 
+from greaseroute.rounds.bound_branch import BranchSearch
 from greaseroute.rounds.bound_cuts import find_cuts
 from greaseroute.rounds.bound_lp import ArcProgram, Bools, Point, first_arcs
-from greaseroute.rounds.bound_price import Price, price
+from greaseroute.rounds.bound_price import ArcPool, Price, price
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 
 ARCS_PER_NODE = 6
 ROUNDS_BETWEEN_PRICES = 4
 ROUNDS_WITHOUT_CLOCK = 60
+IDLE_ROUNDS = 6
+MOST_BRANCH_ARCS = 60_000
 BoundStatus = Literal["optimal", "bounded", "interrupted"]
 
 
@@ -38,16 +41,46 @@ class BoundSearch:
         self.value = self._cheapest_exits()
         self.finished = False
         self._program: ArcProgram | None = None
-        self._tour = tour
+        self.tour = tour
+        self._tree: BranchSearch | None = None
+        self._last: Price | None = None
         self._rounds = 0
+        self._idle = np.zeros(0, np.int64)
 
     def improve(self, over: Callable[[int], bool]) -> None:
-        """Cut and price until ``over(rounds)`` or nothing is left to add or the bound is tight."""
-        point = self._start()
+        """Cut, price and branch until ``over(rounds)`` or the bound meets the upper value."""
+        point = None if self._tree else self._start()
         while point is not None and not self.finished and self.value < self.upper:
             if over(self._rounds):
                 return
             point = self._round(point)
+        if self.finished and self.value < self.upper:
+            self._branch(over)
+
+    def _branch(self, over: Callable[[int], bool]) -> None:
+        """Close what is left by branching, where few enough arcs are left."""
+        assert self._program is not None
+        if self._tree is None:
+            pool = self._cheap_arcs()
+            if pool is None:
+                return
+            self._tree = BranchSearch(
+                self._program, pool, upper=self.upper, tour=self.tour, value=self.value
+            )
+        self._tree.run(lambda branches: over(self._rounds + branches))
+        self.upper, self.tour, self.value = self._tree.upper, self._tree.tour, self._tree.value
+
+    def _cheap_arcs(self) -> ArcPool | None:
+        """The arcs that a better tour can use; None if too many. Others leave the program."""
+        assert self._program is not None and self._last is not None
+        room = self.upper * self._last.scale - self._last.bound_units
+        cheap = self._allowed & (self._last.slack < room)
+        if self._program.symmetric:
+            cheap = np.triu(cheap | cheap.T)
+        if cheap.sum() > MOST_BRANCH_ARCS:
+            return None
+        self._program.drop_arcs(~cheap[self._program.tail, self._program.head])
+        return ArcPool(*np.nonzero(cheap))
 
     def _cheapest_exits(self) -> int:
         """Every cluster is left once: the sum of cheapest arcs out, or of cheapest in."""
@@ -59,8 +92,8 @@ class BoundSearch:
 
     def _start(self) -> Point | None:
         if self._program is None:
-            self._program = ArcProgram(self.problem, self._allowed)
-            self._program.add_arcs(*first_arcs(self.problem, self._allowed, self._tour))
+            self._program = ArcProgram(self.problem, self._allowed, relief=2 * self.upper + 1)
+            self._program.add_arcs(*first_arcs(self.problem, self._allowed, self.tour))
         return self._program.solve()
 
     def _round(self, point: Point) -> Point | None:
@@ -70,20 +103,32 @@ class BoundSearch:
         new_arcs = False
         if not cuts or self._rounds % ROUNDS_BETWEEN_PRICES == 0:
             new_arcs = self._price(point)
+        self._drop_idle(point)
         if cuts:
             self._program.add_cuts(cuts)
+            self._idle = np.concatenate([self._idle, np.zeros(len(cuts), np.int64)])
         self.finished = not cuts and not new_arcs
         return self._program.solve(primal=new_arcs and not cuts)
+
+    def _drop_idle(self, point: Point) -> None:
+        """Take out cuts that have not mattered for some rounds; they are found again if need be."""
+        assert self._program is not None
+        self._idle = np.where(np.abs(point.cut_dual) > 1e-9, 0, self._idle + 1)
+        old = np.flatnonzero(self._idle > IDLE_ROUNDS)
+        if len(old) > 20:
+            self._program.drop_cuts(old)
+            self._idle = np.delete(self._idle, old)
 
     def _price(self, point: Point) -> bool:
         """Raise the bound; add the arcs that the program lacks; whether there were any."""
         assert self._program is not None
         priced = price(
-            self.problem, self._allowed, point=point, cuts=self._program.cuts, upper=self.upper
+            self.problem, self._allowed, point=point, cuts=self._program.cuts, upper=self.upper, symmetric=self._program.symmetric
         )
         if priced is None:
             return False
-        self.value = max(self.value, min(self.upper, priced.bound))
+        if min(self.upper, priced.bound) >= self.value:
+            self.value, self._last = min(self.upper, priced.bound), priced
         tail, head = _lacking(priced, point, self._program.present, self.problem)
         self._program.add_arcs(tail, head)
         return len(tail) > 0
@@ -94,10 +139,6 @@ def _lacking(
 ) -> tuple[Ints, Ints]:
     """The arcs of most negative reduced cost that are not in the program, some per node."""
     slack = priced.reduced / priced.scale
-    exits = np.minimum.reduceat(
-        np.where(present, slack, np.inf).min(axis=1), problem.first[:-1]
-    )
-    slack = slack - exits[problem.cluster_of][:, None]
     slack[present] = np.inf
     count = min(ARCS_PER_NODE, len(slack) - 1)
     row = np.arange(len(slack))

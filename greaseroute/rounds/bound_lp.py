@@ -4,6 +4,9 @@ Variables are arcs between nodes of different clusters. Rows: one arc leaves eac
 enters a node leaves it; cuts ``x(out of S) - x(out of w) >= 0`` for a node ``w`` outside a node set
 ``S`` that holds a whole cluster, or ``x(out of S) >= 1`` where a whole cluster lies outside as well
 (generalised sub-tour elimination, Fischetti, Salazar Gonzalez and Toth 1997).
+
+Where costs are symmetric a column is an edge: the mean of its two arcs. The rows of the nodes then
+cancel out, which leaves a far smaller program with the same value.
 """
 
 from collections.abc import Sequence
@@ -19,7 +22,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
-START_ARCS = 8  # arcs in and out of every node that the first program holds
+START_ARCS = 6  # arcs in and out of every node that the first program holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,38 +46,55 @@ class Point:
     cut_dual: Floats
 
 
-class ArcProgram:
-    """The restricted program, warm from one solve to the next."""
+class _QuietSolver(highspy.Highs):  # type: ignore[misc]
+    """The solver without its callbacks: setting them up prints a banner to the terminal."""
 
-    def __init__(self, problem: ClusterProblem, allowed: Bools) -> None:
+    def enableCallbacks(self) -> None:  # noqa: N802 - the library's name
+        """Leave the callbacks off; nothing here uses them."""
+
+
+class ArcProgram:
+    """The restricted program, warm from one solve to the next.
+
+    Column 0 relieves every row whose right side is 1, at the cost ``relief``: the program always
+    has a solution, and where it is drawn upon no tour below ``relief`` is left.
+    """
+
+    def __init__(self, problem: ClusterProblem, allowed: Bools, *, relief: int) -> None:
         self.problem = problem
         self.cuts: list[Cut] = []
         self.tail = np.zeros(0, np.int64)
         self.head = np.zeros(0, np.int64)
         self.present = np.zeros_like(allowed)
+        self.symmetric = bool(np.array_equal(*_both_ways(problem.cost, allowed)))
         self._owner = problem.cluster_of
-        self._solver = highspy.Highs()
+        self._solver = _QuietSolver()
         self._solver.setOptionValue("output_flag", False)
         self._solver.setOptionValue("threads", 1)
-        right = np.concatenate([np.ones(problem.size), np.zeros(len(problem.nodes))])
-        self._add_rows(right, right, np.zeros((0, 3)))
+        self._solver.setOptionValue("dual_simplex_cost_perturbation_multiplier", 0.0)
+        node_rows = 0 if self.symmetric else len(problem.nodes)
+        self._standing = problem.size + node_rows
+        right = np.concatenate([np.ones(problem.size), np.zeros(node_rows)])
+        self._solver.addCols(
+            1, np.array([float(relief)]), np.zeros(1), np.full(1, highspy.kHighsInf), 0,
+            np.zeros(1, np.int32), np.zeros(0, np.int32), np.zeros(0),
+        )  # fmt: skip
+        eased = np.arange(problem.size)
+        self._add_rows(right, right, _entries(eased, np.zeros(problem.size, np.int64), 1.0))
 
     def add_arcs(self, tail: Ints, head: Ints) -> None:
         """Add these arcs as columns, with their places in the rows there are."""
+        if self.symmetric:
+            self.present[head, tail] = True
+            tail, head = _as_edges(tail, head)
         count = len(tail)
         if not count:
             return
         self.present[tail, head] = True
-        size, nodes = self.problem.size, len(self.problem.nodes)
         column = np.arange(count)
-        parts = [
-            _entries(column, self._owner[tail], 1.0),
-            _entries(column, size + tail, -1.0),
-            _entries(column, size + head, 1.0),
-        ]
-        for number, cut in enumerate(self.cuts):
-            at, weight = _cut_weights(cut, tail, head)
-            parts.append(_entries(at, size + nodes + number, weight))
+        cut, at, weight = self._cut_entries(self.cuts, tail, head)
+        parts = self._standing_entries(column, tail, head)
+        parts.append(_entries(at, self._standing + cut, weight))
         entries = _sorted(np.concatenate(parts))
         starts = np.searchsorted(entries[:, 0], column).astype(np.int32)
         self._solver.addCols(
@@ -87,20 +107,31 @@ class ArcProgram:
 
     def add_cuts(self, cuts: Sequence[Cut]) -> None:
         """Add these cuts as rows over the arcs there are."""
-        parts = []
-        for number, cut in enumerate(cuts):
-            at, weight = _cut_weights(cut, self.tail, self.head)
-            parts.append(_entries(np.full(len(at), number), at, weight))
+        row, at, weight = self._cut_entries(cuts, self.tail, self.head)
         right = np.array([1.0 if cut.credit < 0 else 0.0 for cut in cuts])
+        eased = np.flatnonzero(right)
+        parts = [_entries(eased, np.zeros_like(eased), 1.0), _entries(row, at + 1, weight)]
         self._add_rows(right, np.full(len(cuts), highspy.kHighsInf), np.concatenate(parts))
         self.cuts.extend(cuts)
 
     def drop_cuts(self, numbers: Ints) -> None:
         """Take these cuts out again."""
-        offset = self.problem.size + len(self.problem.nodes)
-        self._solver.deleteRows(len(numbers), (numbers + offset).astype(np.int32))
+        self._solver.deleteRows(len(numbers), (numbers + self._standing).astype(np.int32))
         gone = set(numbers.tolist())
         self.cuts = [cut for number, cut in enumerate(self.cuts) if number not in gone]
+
+    def open_only(self, opened: Bools, forced: Bools) -> None:
+        """Let only these arcs be used, and the forced ones be used in full."""
+        count = len(self.tail)
+        high = np.where(opened, highspy.kHighsInf, 0.0)
+        column = np.arange(1, count + 1, dtype=np.int32)
+        self._solver.changeColsBounds(count, column, forced.astype(float), high)
+
+    def drop_arcs(self, gone: Bools) -> None:
+        """Take these arcs out for good."""
+        number = np.flatnonzero(gone)
+        self._solver.deleteCols(len(number), (number + 1).astype(np.int32))
+        self.tail, self.head = self.tail[~gone], self.head[~gone]
 
     def solve(self, *, primal: bool = False) -> Point | None:
         """Solve; None where the solver did not reach an optimum."""
@@ -109,17 +140,52 @@ class ArcProgram:
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         solution = self._solver.getSolution()
+        tail, head, value = self.tail, self.head, np.array(solution.col_value)[1:]
+        if self.symmetric:
+            tail, head = np.concatenate([tail, head]), np.concatenate([head, tail])
+            value = np.tile(value / 2, 2)
         dual = np.array(solution.row_dual)
-        size, nodes = self.problem.size, len(self.problem.nodes)
+        size = self.problem.size
         return Point(
-            self.tail, self.head, np.array(solution.col_value),
-            float(self._solver.getInfo().objective_function_value),
-            dual[:size], dual[size : size + nodes], dual[size + nodes :],
+            tail, head, value, float(self._solver.getInfo().objective_function_value),
+            dual[:size], dual[size : self._standing], dual[self._standing :],
         )  # fmt: skip
 
     def set_time_limit(self, seconds: float) -> None:
         """Let no single solve run longer than this (wall seconds from now on)."""
         self._solver.setOptionValue("time_limit", self._solver.getRunTime() + max(seconds, 0.01))
+
+    def _standing_entries(self, column: Ints, tail: Ints, head: Ints) -> list[Floats]:
+        """Places of new columns in the rows of clusters and nodes."""
+        size = self.problem.size
+        if self.symmetric:
+            return [_entries(column, self._owner[end], 0.5) for end in (tail, head)]
+        return [
+            _entries(column, self._owner[tail], 1.0),
+            _entries(column, size + tail, -1.0),
+            _entries(column, size + head, 1.0),
+        ]
+
+    def _cut_entries(
+        self, cuts: Sequence[Cut], tail: Ints, head: Ints
+    ) -> tuple[Ints, Ints, Floats]:
+        weight = self.cut_weights(cuts, tail, head)
+        row, at = np.nonzero(weight)
+        return row, at, weight[row, at]
+
+    def cut_weights(self, cuts: Sequence[Cut], tail: Ints, head: Ints) -> Floats:
+        """(cuts, arcs) what each arc, or edge, counts in each cut."""
+        if not cuts:
+            return np.zeros((0, len(tail)))
+        inside = np.array([cut.inside for cut in cuts])
+        credit = np.array([cut.credit for cut in cuts])[:, None]
+        weight = (inside[:, tail] & ~inside[:, head]).astype(float)
+        weight -= (credit == tail[None, :]) & (credit >= 0)
+        if self.symmetric:
+            weight += inside[:, head] & ~inside[:, tail]
+            weight -= (credit == head[None, :]) & (credit >= 0)
+            weight /= 2
+        return weight
 
     def _add_rows(self, low: Floats, high: Floats, entries: Floats) -> None:
         count = len(low)
@@ -155,9 +221,12 @@ def _sorted(entries: Floats) -> Floats:
     return entries[np.lexsort((entries[:, 1], entries[:, 0]))]
 
 
-def _cut_weights(cut: Cut, tail: Ints, head: Ints) -> tuple[Ints, Floats]:
-    weight = (cut.inside[tail] & ~cut.inside[head]).astype(float)
-    if cut.credit >= 0:
-        weight -= tail == cut.credit
-    at = np.flatnonzero(weight)
-    return at, weight[at]
+def _both_ways(cost: Ints, allowed: Bools) -> tuple[Ints, Ints]:
+    known = np.where(allowed, cost, -1)
+    return known, known.T
+
+
+def _as_edges(tail: Ints, head: Ints) -> tuple[Ints, Ints]:
+    """Each pair once, smaller node first."""
+    pairs = np.unique(np.sort(np.stack([tail, head], axis=1), axis=1), axis=0)
+    return pairs[:, 0], pairs[:, 1]

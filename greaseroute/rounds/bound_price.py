@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from greaseroute.rounds.bound_lp import Bools, Cut, Floats, Point
-from greaseroute.rounds.clusters_problem import ClusterProblem
+from greaseroute.rounds.bound_lp import ArcProgram, Bools, Cut, Floats, Point
+from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
 EXACT = 2.0**52  # sums below this are exact in float64 with a bit to spare
 UNIT_BITS = 46  # the dearest arc in units; leaves a factor 64 for sums of multipliers
@@ -25,12 +25,13 @@ UNIT_BITS = 46  # the dearest arc in units; leaves a factor 64 for sums of multi
 class Price:
     """A proven bound and the reduced costs behind it, all in units of ``1 / scale``.
 
-    ``reduced[a, b]`` is what a tour through arc (a, b) costs at least above ``bound_units``; it is
-    infinite where the arc is not allowed.
+    ``reduced`` are the plain reduced costs; ``slack[a, b]`` is what a tour through arc (a, b) costs
+    at least above ``bound_units``. Both are infinite where the arc is not allowed.
     """
 
     bound_units: float
     reduced: Floats
+    slack: Floats
     scale: float
 
     @property
@@ -40,27 +41,110 @@ class Price:
 
 
 def price(
-    problem: ClusterProblem, allowed: Bools, *, point: Point, cuts: list[Cut], upper: int
+    problem: ClusterProblem, allowed: Bools, *, point: Point, cuts: list[Cut], upper: int, symmetric: bool
 ) -> Price | None:
     """Bound from the duals of ``point``; None where the numbers are too large to be exact.
 
     ``allowed`` must hold every arc that a tour cheaper than ``upper`` can use.
     """
-    scale = 2.0 ** max(0, UNIT_BITS - math.ceil(math.log2(max(upper, 2))))
-    node = np.rint(point.node_dual * scale)
-    cut = np.maximum(np.rint(point.cut_dual * scale), 0.0)
-    if not upper * scale + 2 * np.abs(node).max(initial=0.0) + 2 * cut.sum() < EXACT:
+    scale = _scale(upper)
+    leave, enter, fixed = _potentials(problem, point, scale, symmetric)
+    cut = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
+    if not _is_exact(upper * scale + abs(fixed), leave, enter, cut):
         return None
-    reduced = np.where(allowed, problem.cost, 0) * scale
-    reduced += node[:, None]
-    reduced -= node[None, :]
-    fixed = _take_cuts(reduced, cut, cuts)
+    reduced = np.zeros_like(problem.cost, dtype=float)
+    fixed += _take_cuts(reduced, cut, cuts)
+    if symmetric:
+        reduced = (reduced + reduced.T) / 2
+    reduced += np.where(allowed, problem.cost, 0) * scale
+    reduced -= leave[:, None]
+    reduced -= enter[None, :]
     reduced[~allowed] = np.inf
     least = np.minimum.reduceat(reduced.min(axis=1), problem.first[:-1])
     if not np.isfinite(least).all() or not np.abs(least).sum() + fixed < EXACT:
         return None
-    reduced -= least[problem.cluster_of][:, None]
-    return Price(float(fixed + least.sum()), reduced, scale)
+    slack = reduced - least[problem.cluster_of][:, None]
+    return Price(float(fixed + least.sum()), reduced, slack, scale)
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnPrice:
+    """A proven bound for tours of open arcs, what each adds to it, and its plain reduced cost."""
+
+    bound: int
+    slack: Floats
+    reduced: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class ArcPool:
+    """All arcs (edges where costs are symmetric) that a better tour can be made of."""
+
+    tail: Ints
+    head: Ints
+
+
+def pool_price(
+    program: ArcProgram, pool: ArcPool, *, point: Point, opened: Bools, forced: Bools, upper: int
+) -> ColumnPrice | None:
+    """As ``price``, for tours of open arcs of the pool only that use every forced one.
+
+    A forced edge leaves one of its two clusters, no two of them the same; so each adds at least its
+    reduced cost less the greater of the two clusters' least.
+    """
+    problem, tail, head = program.problem, pool.tail, pool.head
+    scale = _scale(upper)
+    leave, enter, fixed = _potentials(problem, point, scale, program.symmetric)
+    dual = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
+    if not _is_exact(upper * scale + abs(fixed), leave, enter, dual):
+        return None
+    active = np.flatnonzero(dual)
+    used = [program.cuts[i] for i in active]
+    fixed += float(sum(dual[i] for i in active if program.cuts[i].credit < 0))
+    reduced = problem.cost[tail, head] * scale - leave[tail] - enter[head]
+    reduced -= dual[active] @ program.cut_weights(used, tail, head)
+    reduced[~opened] = np.inf
+    least = _least_out(program, pool, reduced=reduced, most=upper * scale)
+    base = least[problem.cluster_of[tail]]
+    if program.symmetric:
+        base = np.maximum(base, least[problem.cluster_of[head]])
+    slack = reduced - base
+    units = fixed + least.sum() + slack[forced].sum()
+    if not np.abs(least).sum() + abs(fixed) < EXACT:
+        return None
+    return ColumnPrice(min(upper, math.ceil(min(units / scale, upper))), slack / scale, reduced / scale)
+
+
+def _least_out(program: ArcProgram, pool: ArcPool, *, reduced: Floats, most: float) -> Floats:
+    """Least reduced cost out of every cluster; where nothing leads out, more than any tour."""
+    owner = program.problem.cluster_of
+    least = np.full(program.problem.size, np.inf)
+    np.minimum.at(least, owner[pool.tail], reduced)
+    if program.symmetric:
+        np.minimum.at(least, owner[pool.head], reduced)
+    return np.where(np.isfinite(least), least, 8 * most)
+
+
+def _scale(upper: int) -> float:
+    return float(2.0 ** max(0, UNIT_BITS - math.ceil(math.log2(max(upper, 2)))))
+
+
+def _is_exact(base: float, leave: Floats, enter: Floats, dual: Floats) -> bool:
+    size = np.abs(leave).max(initial=0.0) + np.abs(enter).max(initial=0.0) + 2 * dual.sum()
+    return bool(base + size < EXACT)
+
+
+def _potentials(
+    problem: ClusterProblem, point: Point, scale: float, symmetric: bool
+) -> tuple[Floats, Floats, float]:
+    """What each node takes off arcs out of it and into it, and what a whole tour has taken off."""
+    if symmetric:
+        half = np.rint(point.cluster_dual * scale / 2)
+        each = half[problem.cluster_of]
+        return each, each, 2.0 * float(half.sum())
+    node = np.rint(point.node_dual * scale)
+    cluster = np.rint(point.cluster_dual * scale)
+    return cluster[problem.cluster_of] - node, node, float(cluster.sum())
 
 
 def _take_cuts(reduced: Floats, dual: Floats, cuts: list[Cut]) -> float:
