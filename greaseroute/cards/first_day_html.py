@@ -21,12 +21,13 @@ from greaseroute.training.lessons import (
 
 @dataclass(frozen=True, slots=True)
 class MachinePage:
-    """One machine type in the order met: its stops, and the kinds of joint learned there."""
+    """One machine type in the order met: its stops, the kinds of joint new there, those known."""
 
     title: str
     family: str
     stops: tuple[tuple[LearnerStop, StopBlock], ...]
     kinds: tuple[KindLesson, ...]
+    known: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,7 @@ def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
     for stop in first.stops:
         types.setdefault(stop.type, []).append(stop)
     pages = []
+    seen: set[str] = set()
     for name, stops in types.items():
         kinds = dict.fromkeys(each.kind for stop in stops for each in stop.lessons)
         pages.append(
@@ -54,9 +56,11 @@ def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
                 title=site.types[name].title if name in site.types else name,
                 family=stops[0].family,
                 stops=tuple((stop, blocks[stop.unit]) for stop in stops if stop.unit in blocks),
-                kinds=tuple(lesson_of(kind) for kind in kinds),
+                kinds=tuple(lesson_of(kind) for kind in kinds if kind not in seen),
+                known=tuple(kind for kind in kinds if kind in seen),
             )
         )
+        seen.update(kinds)
     return tuple(pages)
 
 
@@ -70,6 +74,14 @@ def sign_off_list(first: FirstDay) -> tuple[SignOff, ...]:
         SignOff(each.kind, each.family, each.unit, day, lesson_of(each.kind).can_do)
         for day, each in lessons
     )
+
+
+def not_met_rows(first: FirstDay) -> list[tuple[str, list[str], str]]:
+    """(family, kinds, reason) of what these days do not meet, one row for each reason."""
+    kinds: dict[tuple[str, str], list[str]] = {}
+    for each in first.not_met:
+        kinds.setdefault((each.family, each.reason), []).append(each.kind)
+    return [(family, found, why) for (family, why), found in kinds.items()]
 
 
 def first_day_html(first: FirstDay, site: Site) -> str:
@@ -88,5 +100,6 @@ def first_day_html(first: FirstDay, site: Site) -> str:
             troubles=TROUBLES,
             glossary=GLOSSARY,
             questions=QUESTIONS,
+            not_met=not_met_rows(first),
         )
     )

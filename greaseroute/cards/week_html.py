@@ -50,12 +50,23 @@ def order_words(line: OrderLine) -> str:
     return f"{pack_words(line.packs)}, by {day_label(line.order_by)}"
 
 
-def by_unit(morning: MorningPlan) -> list[tuple[str, list[PlannedService]]]:
-    """The services of a morning, unit by unit."""
-    found: dict[str, list[PlannedService]] = {}
+def move_words(service: PlannedService) -> str:
+    """What is to be said of a service's morning: nothing where it falls due on it."""
+    if service.backlog:
+        return "overdue"
+    if service.days_moved == 0:
+        return ""
+    mornings = count(abs(service.days_moved), "morning")
+    return f"{mornings} {'early' if service.days_moved < 0 else 'after its due one'}"
+
+
+def by_unit(morning: MorningPlan) -> list[tuple[str, list[tuple[str, list[str]]]]]:
+    """The joints of a morning, unit by unit, those of which the same is to be said together."""
+    found: dict[str, dict[str, list[str]]] = {}
     for service in morning.services:
-        found.setdefault(service.unit, []).append(service)
-    return list(found.items())
+        told = found.setdefault(service.unit, {})
+        told.setdefault(move_words(service), []).append(service.joint)
+    return [(unit, list(told.items())) for unit, told in found.items()]
 
 
 def _limit_min(week: WeekPlan, site: Site) -> float:

@@ -106,6 +106,8 @@ def _settings(args: argparse.Namespace) -> "DaySettings":
 
 def first_day_text(first: "FirstDay") -> str:
     """The day on a terminal."""
+    from greaseroute.cards.first_day_html import not_met_rows
+
     carry = ", ".join(f"{n} of {grease}" for grease, n in first.carry.items()) or "none"
     lines = [
         f"{first.site}: first day of {first.learner}, with {first.mentor}",
@@ -127,5 +129,8 @@ def first_day_text(first: "FirstDay") -> str:
         joints = ", ".join(f"{each.unit} {each.joint}" for each in later.lessons)
         lines.append(f"day {later.day}, about {later.minutes:.0f} min: {joints}")
     lines += [f"left out: {x.unit} {x.joint}: {x.reason}" for x in first.left]
-    lines += [f"not met: {n.family}, {n.kind}: {n.reason}" for n in first.not_met]
+    lines += [
+        f"not met: {family}, {', '.join(kinds)}: {why}"
+        for family, kinds, why in not_met_rows(first)
+    ]
     return "\n".join(lines)
