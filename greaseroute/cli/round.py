@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.files import write_text
+from greaseroute.cli.files import write_bytes, write_text
 from greaseroute.cli.options import add_options, moment
 from greaseroute.cli.progress import Progress
 
@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
         files = round_files(plan, site, progress=progress)
         for name, (text, encoding) in files.items():
             write_text(args.out / name, text, encoding=encoding)
-    _print(plan, args, list(files))
+        pictures = _write_pictures(args.out, files)
+    _print(plan, args, [*files, *pictures])
     return 0 if plan.complete and not plan.left else 1
 
 
@@ -76,6 +77,16 @@ def round_files(
     if to_lonlat is not None:
         files["walk.gpx"] = (walk_gpx(plan, to_lonlat=to_lonlat), "utf-8")
     return files
+
+
+def _write_pictures(out: Path, files: dict[str, tuple[str, str]]) -> list[str]:
+    """The map as PNG, where a renderer is installed; gives the names written."""
+    from greaseroute.cards.png import png_ready, svg_to_png
+
+    if not png_ready():
+        return []
+    write_bytes(out / "map.png", svg_to_png(files["map.svg"][0]))
+    return ["map.png"]
 
 
 def _print(plan: "RoundPlan", args: argparse.Namespace, names: list[str]) -> None:

@@ -6,12 +6,19 @@ from datetime import datetime
 import pytest
 from jsonschema import Draft202012Validator
 
+import greaseroute.cards.png as png
 import greaseroute.rounds.planner as planner
 import greaseroute.site.folder as folder
 from greaseroute.cli.main import entry
 from greaseroute.cli.schema import round_schema
 from greaseroute.rounds.plan import RoundPlan
 from tests.cards import sample
+
+
+@pytest.fixture(autouse=True)
+def plain(monkeypatch):
+    """A machine without a renderer of pictures, unless a test wants one."""
+    monkeypatch.setattr(png, "find_spec", lambda name: None)
 
 
 @pytest.fixture
@@ -113,6 +120,14 @@ def test_gpx_is_written_where_the_site_lies_in_lonlat(planned, tmp_path):
     lon, lat = data["features"][0]["geometry"]["coordinates"][0]
     # The store is 6 m east and north of the anchor.
     assert (lon, lat) == (pytest.approx(13.4000884, abs=1e-7), pytest.approx(52.5000539, abs=1e-7))
+
+
+def test_the_map_is_a_picture_too_where_it_can_be(whole, monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr(png, "find_spec", lambda name: "found")
+    monkeypatch.setattr(png, "svg_to_png", lambda svg: svg.encode()[:4])
+    assert entry(["round", "yard", "--out", str(tmp_path)]) == 0
+    assert (tmp_path / "map.png").read_bytes() == b"<svg"
+    assert capsys.readouterr().out.endswith("walk.geojson, map.png\n")
 
 
 def test_bad_input_writes_nothing(tmp_path, capsys):
