@@ -100,10 +100,10 @@ class CrewProblem:
     unit_technician : (U,), optional
         The technician a unit is fixed to, -1 where free.
     way_needs_second : (W,) bool, optional
-        A second person must stand by from beginning to end: an operator (``operator_ms`` covers
-        the work) or another technician, who then comes to ``way_enter`` and stays.
+        A second person must be at hand from beginning to end: the work must lie inside the
+        unit's ``operator_ms``. Without ``operator_ms`` such a way cannot be taken.
     operator_ms : (U, 2), optional
-        When an operator is at hand at the unit; (0, 0) for never.
+        When an operator (or anyone else instructed) is at hand at the unit; (0, 0) for never.
     keep : sequences of units per technician, optional
         The plan before the change. Each unit that follows another than it did before (or none),
         counts as one change and costs ``change_cost_ms`` on top of the last finish.
@@ -160,14 +160,14 @@ class CrewProblem:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One stop of a technician: a unit by one of its ways, a store, or standing by at a unit.
+    """One stop of a technician: a unit by one of its ways, or a store.
 
     ``unit`` and ``way`` are -1 at a store, ``store`` (a row of ``store_points``) is -1 elsewhere.
     The leg to it begins at ``depart_ms`` with the walking times of ``phase`` (-1: the problem's
     own, else a row of ``phases``). ``load`` are the cartridges per gun kind taken at a store.
     """
 
-    kind: Literal["unit", "store", "assist"]
+    kind: Literal["unit", "store"]
     unit: int
     way: int
     store: int
