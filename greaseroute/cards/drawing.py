@@ -105,7 +105,8 @@ def top_view(shown: Scene, *, with_style: bool = True) -> str:
     """The machine from above with stands, closed ground and swing circle, as an SVG document."""
     found = shapes(shown.home, "top")
     outline = silhouette(found)
-    around = unary_union([outline, *(Point(s.at_m).buffer(0.3) for s in shown.stands)])
+    kept_clear = outline.buffer(shown.clearance_m)
+    around = unary_union([kept_clear, *(Point(s.at_m).buffer(0.3) for s in shown.stands)])
     project = Projection("top", _view(around.bounds))
     feet = [project.view(*mark.at_m) for mark in shown.stands]
     silhouette_px = _in_picture(outline, project.view)

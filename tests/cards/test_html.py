@@ -269,7 +269,7 @@ def test_a_unit_in_two_postures_is_drawn_in_both(plan, yard):
     read(page)
     part = page.split('id="stop1"')[1].split("<h2")[0]
     assert part.count("<svg") == 4
-    assert "Posture: greasing, arm out" in part
+    assert "Posture greasing: arm out" in part
     # Numbers and letters run on; they do not start again.
     assert re.findall(r'class="no">(\w+)<', part) == ["1", "2", "L1", "3", "4"]
     assert re.findall(r'class="sq">(\w)<', part) == ["a", "b", "c", "d"]
