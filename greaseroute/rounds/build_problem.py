@@ -7,6 +7,7 @@ import numpy as np
 
 from greaseroute.rounds.unit_tours import IntArray, Way
 from greaseroute.rounds.visits import UnitVisit
+from greaseroute.rounds.walker import Point2
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +58,11 @@ class SiteWays:
         return np.asarray([self.visits[w.visit].total_ms(w.way) for w in self.ways], dtype=np.int64)
 
 
-def site_ways(visits: Sequence[UnitVisit]) -> SiteWays:
-    """All ways of all visits, each between the points of its first and last node."""
+def site_ways(visits: Sequence[UnitVisit], row: Mapping[Point2, int]) -> SiteWays:
+    """All ways of all visits, each between the points (by ``row``) of its first and last node."""
     units = tuple(dict.fromkeys(v.work.unit.unit for v in visits))
     ways = tuple(
-        SiteWay(number, way, visit.rows[way.enter], visit.rows[way.leave])
+        SiteWay(number, way, row[visit.nodes[way.enter].foot_m], row[visit.nodes[way.leave].foot_m])
         for number, visit in enumerate(visits)
         for way in visit.ways
     )

@@ -110,7 +110,7 @@ def _can(team: Team) -> NDArray[np.bool_]:
 
 
 def bag(technician: Technician, site: Site) -> int:
-    """Cartridges to put in that fit into the bag beside the reserve of each grease; at least one."""
+    """Cartridges to put in that fit into the bag beside each grease's reserve; at least one."""
     held = {gun.grease for gun in site.guns if gun.name in technician.guns}
     reserve = sum(g.reserve_cartridges for g in site.greases if g.name in held)
     return max(1, technician.bag_cartridges - reserve)

@@ -33,11 +33,6 @@ class UnitCall:
         """Every fitting in pumping order."""
         return tuple(f for call in self.nodes for f, _ in call.fittings)
 
-    @property
-    def rows(self) -> tuple[int, ...]:
-        """The numbers of the points on the ground that the way passes, first to last."""
-        return tuple(self.visit.rows[k] for k in self.numbers)
-
 
 def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
     """Walk through a way: at each node all that is left to do there is done."""

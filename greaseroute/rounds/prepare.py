@@ -10,12 +10,13 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
+from greaseroute.rounds.inside import inside_walks
 from greaseroute.rounds.left import no_gun, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.survey import Surveyed, as_posed, poses_for, survey, terms_of
-from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit
-from greaseroute.rounds.walker import Array, Walks, walks_between
+from greaseroute.rounds.visits import FEW_UNITS, WAY_SLACK_MS, UnitVisit, unit_task, unit_visit
+from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
 from greaseroute.rounds.yard import Stances, Yard, place_named, stances_now, yard_of
 from greaseroute.site.crew import Technician
@@ -27,7 +28,7 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Wish:
-    """What the caller asks for: the moment, the work (None: what is due), looks, who, until when."""
+    """What the caller asks for: the moment, the work (None: what is due), who, until when."""
 
     at: datetime
     work: Sequence[WorkItem] | None = None
@@ -38,13 +39,17 @@ class Wish:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outlook:
-    """The site as technicians of one outfit find it: work, stands and visits, unit by unit."""
+    """The site as technicians of one outfit find it: work, stands and visits, unit by unit.
+
+    ``walks`` are between the fixed points and the ends of all ways, numbered by ``row``.
+    """
 
     outfit: Outfit
     works: tuple[UnitWork, ...]
     surveyed: dict[str, Surveyed]
     visits: dict[str, UnitVisit]
     walks: Walks
+    row: Mapping[Point2, int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,53 +153,49 @@ def _outlooks(
     surveys: Sequence[dict[str, Surveyed]],
     fixed: Array,
 ) -> tuple[Outlook, ...]:
-    """Visits of each outfit over one numbering of points: the fixed ones, then every node."""
-    tasks = [
-        [_task(site, s[work.unit.unit], outfit=o) for work in w]
+    """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
+    visits = [
+        _visits(site, yard, works=w, surveyed=s, outfit=o)
         for o, w, s in zip(outfits, works, surveys, strict=True)
     ]
-    points, rows = numbered(fixed, [t for each in tasks for t in each if t is not None])
+    points, row = numbered(fixed, [v for each in visits for v in each.values()])
     walks = {
         speed: walks_between(points, yard.grounds, speed_m_s=speed)
         for speed in dict.fromkeys(o.speed_m_s for o in outfits)
     }
     return tuple(
-        Outlook(o, w, s, _visits(site, ts, rows, outfit=o, walks=walks[o.speed_m_s]),
-                walks[o.speed_m_s])
-        for o, w, s, ts in zip(outfits, works, surveys, tasks, strict=True)
-    )  # fmt: skip
+        Outlook(o, w, s, v, walks[o.speed_m_s], row)
+        for o, w, s, v in zip(outfits, works, surveys, visits, strict=True)
+    )
 
 
-def _task(site: Site, surveyed: Surveyed, *, outfit: Outfit) -> UnitTask | None:
-    joints = surveyed.reach.work.joints
-    return unit_task(surveyed.reach, joints, rules=site.rules, outfit=outfit)
-
-
-def numbered(
-    fixed: Array, tasks: Sequence[UnitTask]
-) -> tuple[Array, dict[tuple[float, float], int]]:
-    """Every point once: the fixed ones first, then the nodes' points; and the number of each."""
-    feet = dict.fromkeys(node.foot_m for task in tasks for node in task.nodes)
-    rows = {foot: len(fixed) + k for k, foot in enumerate(feet)}
-    return np.vstack([fixed, np.asarray(list(feet)).reshape(-1, 2)]), rows
+def numbered(fixed: Array, visits: Sequence[UnitVisit]) -> tuple[Array, dict[Point2, int]]:
+    """Every point once: the fixed ones, then the ends of all ways; and the numbers of the ends."""
+    ends = dict.fromkeys(end for visit in visits for end in visit.ends)
+    row = {end: len(fixed) + k for k, end in enumerate(ends)}
+    return np.vstack([fixed, np.asarray(list(ends)).reshape(-1, 2)]), row
 
 
 def _visits(
     site: Site,
-    tasks: Sequence[UnitTask | None],
-    rows: Mapping[tuple[float, float], int],
+    yard: Yard,
     *,
+    works: Sequence[UnitWork],
+    surveyed: Mapping[str, Surveyed],
     outfit: Outfit,
-    walks: Walks,
 ) -> dict[str, UnitVisit]:
     visits = {}
-    for task in tasks:
+    slack_ms = WAY_SLACK_MS if len(works) > FEW_UNITS else 0
+    for work in works:
+        reach = surveyed[work.unit.unit].reach
+        task = unit_task(reach, work.joints, rules=site.rules, outfit=outfit)
         if task is not None:
-            mine = [rows[node.foot_m] for node in task.nodes]
-            visit = unit_visit(task, walks.inside(mine), rows=mine, rules=site.rules, outfit=outfit)
-            if visit.ways:
-                visits[task.work.unit.unit] = visit
-    return visits
+            feet = [node.foot_m for node in task.nodes]
+            walks = inside_walks(feet, yard.ground_for(feet), speed_m_s=outfit.speed_m_s)
+            visits[work.unit.unit] = unit_visit(
+                task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms
+            )
+    return {unit: visit for unit, visit in visits.items() if visit.ways}
 
 
 def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]) -> list[LeftOut]:

@@ -1,4 +1,4 @@
-"""From a prepared round to schedules: the search for one technician or for a crew, and its proof."""
+"""From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.rounds.crew import ITERATIONS, solve_crew
 from greaseroute.rounds.morning import start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress
@@ -24,7 +25,7 @@ from greaseroute.rounds.work import Outfit, outfit_of
 from greaseroute.units import MS_PER_S
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
-SEARCH_PASSES = 4000  # per unit, where neither a count nor a time limit is given
+SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 NO_LIMIT_S = 1e9
 
 
@@ -54,7 +55,7 @@ def build_team(ready: Prepared) -> Team:
     visits: list[tuple[Outfit, UnitVisit]] = [
         (outlook.outfit, visit) for outlook in ready.outlooks for visit in outlook.visits.values()
     ]
-    ways = site_ways([visit for _, visit in visits])
+    ways = site_ways([visit for _, visit in visits], ready.outlooks[0].row)
     walks = {outlook.outfit: outlook.walks for outlook in ready.outlooks}
     stores = sum(p.kind == "store" for p in site.ground.places)
     return Team(
@@ -156,8 +157,9 @@ def solve_alone(team: Team, *, effort: Effort, progress: Progress) -> Solved | N
     if not fits(schedule, team):
         return None
     value = route_dependent_ms(schedule, team.site)
+    slack = sum(visit.slack_ms for visit in ways.visits)
     bound = certificate(
-        tour.lower_bound, value, what=f"shortest tour over all ways in and out: {tour.what}"
+        tour.lower_bound - slack, value, what=f"shortest tour over all ways in and out: {tour.what}"
     )
     return Solved(team, (schedule,), {}, bound, complete=tour.status != "interrupted")
 
@@ -189,15 +191,12 @@ def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
 
 def solve_together(team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """A crew, windows, reloads or closing hours: the crew's search."""
-    from greaseroute.rounds.crew import solve_crew
-
     problem = crew_problem(team, skip_loss=_weights(team))
     solution = solve_crew(
         problem,
         seed=effort.seed,
-        iterations=effort.iterations,
+        iterations=ITERATIONS if effort.iterations is None else effort.iterations,
         limit_s=effort.limit_s,
-        progress=None,
     )
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}

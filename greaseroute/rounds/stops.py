@@ -46,10 +46,9 @@ class Desk:
 
     def inside(self, call: UnitCall) -> Line:
         """The walking line from the first to the last stand of a unit."""
-        rows = call.rows
-        legs = [self.walks.line(a, b) for a, b in pairwise(rows)]
-        x, y = self.walks.points[rows[0]].tolist()
-        return joined([((x, y),), *legs])
+        walks = call.visit.walks
+        legs = [walks.line(a, b) for a, b in pairwise(call.numbers)]
+        return joined([(call.nodes[0].node.foot_m,), *legs])
 
 
 def joined(lines: Sequence[Line]) -> Line:
@@ -104,7 +103,7 @@ def _walk_ms(schedule: Schedule, desk: Desk) -> int:
 
 def inside_ms(call: UnitCall) -> int:
     """Walking time on the ground between the stands of a unit."""
-    return sum(int(call.visit.walk_ms[a, b]) for a, b in pairwise(call.numbers))
+    return sum(int(call.visit.walks.ms[a, b]) for a, b in pairwise(call.numbers))
 
 
 def _wait_ms(schedule: Schedule) -> int:

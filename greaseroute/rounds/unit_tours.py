@@ -75,7 +75,7 @@ def _filled(tour: UnitTour, start: int) -> IntArray:
     """Least times after each set of groups at each node, beginning at ``start``."""
     stands, groups = tour.cover.shape
     table = np.empty((2**groups, stands), dtype=np.int64)
-    varied = _bits((tour.extra_ms > 0).any(axis=0, keepdims=True))[0]
+    varied = _bits(np.atleast_2d((tour.extra_ms > 0).any(axis=0)))[0]
     extra = np.ascontiguousarray(tour.extra_ms, dtype=np.int64)
     masks = (_bits(tour.cover), _bits(tour.need), _bits(tour.forbid))
     tour_from(start, tour.enter_ms, tour.move_ms, *masks, extra, varied, table)
@@ -96,33 +96,57 @@ def all_ways(tour: UnitTour) -> list[Way]:
     return ways
 
 
-def best_ways(ways: Sequence[Way], walk_ms: IntArray) -> list[Way]:
-    """Those ways that no other makes needless, whatever comes before and after.
+def best_ways(
+    ways: Sequence[Way], walk_ms: IntArray, *, slack_ms: int = 0
+) -> tuple[list[Way], int]:
+    """The ways that are worth keeping, and what at most is lost by keeping no others.
 
-    A way from a to b is needless if walking a to a', that other way, and walking b' to b takes no
-    longer: who would come to a and go on from b then never loses by the other way (triangle
-    inequality of ``walk_ms`` between the nodes' points on the ground, (S, S), -1 no path).
+    A way from a to b is needless if walking a to a', another way from there, and walking b' to b
+    takes no longer: who would come to a and go on from b then never loses by the other way
+    (triangle inequality of ``walk_ms`` between the nodes' points on the ground, (S, S), -1 no
+    path). With a slack, ways that lose no more than that by it are dropped as well.
+
+    Returns
+    -------
+    (ways kept, loss in ms)
+        Whatever comes before and after, the best of all ways beats the best of those kept by at
+        most the loss; 0 without a slack.
     """
-    if not ways:
-        return []
-    enter = np.asarray([w.enter for w in ways])
-    leave = np.asarray([w.leave for w in ways])
-    cost = np.asarray([w.ms for w in ways], dtype=np.int64)
+    order = sorted(ways, key=lambda w: (w.ms, w.enter, w.leave))
+    if not order:
+        return [], 0
+    excess = _excess_ms(order, walk_ms)
+    usable = np.asarray(_few_ends(order, excess, slack_ms=slack_ms))
+    lost = np.full(len(order), NEVER)
+    kept: set[int] = set()
+    for k in range(len(order)):
+        if lost[k] > slack_ms:
+            stand_in = int(usable[excess[k, usable].argmin()])
+            kept.add(stand_in)
+            lost = np.minimum(lost, excess[:, stand_in])
+    return [order[k] for k in sorted(kept)], int(lost.max())
+
+
+def _excess_ms(order: Sequence[Way], walk_ms: IntArray) -> IntArray:
+    """What at most is lost by taking the way of the column instead of the way of the row."""
+    enter, leave = (np.asarray([getattr(w, n) for w in order]) for n in ("enter", "leave"))
+    cost = np.asarray([w.ms for w in order], dtype=np.int64)
     reach = np.where(walk_ms < 0, NEVER // 4, walk_ms)
     instead = reach[np.ix_(enter, enter)] + cost[None, :] + reach[np.ix_(leave, leave)].T
-    better = instead < cost[:, None]
-    same = (instead == cost[:, None]) & (
-        np.arange(len(ways))[None, :] < np.arange(len(ways))[:, None]
-    )
-    np.fill_diagonal(better, False)
-    return _not_beaten(ways, better, same)
+    return np.asarray(np.maximum(instead - cost[:, None], 0), dtype=np.int64)
 
 
-def _not_beaten(
-    ways: Sequence[Way], better: NDArray[np.bool_], same: NDArray[np.bool_]
-) -> list[Way]:
-    """Ways neither beaten nor equalled by an earlier one (both relations are transitive)."""
-    return [w for w, out in zip(ways, (better | same).any(axis=1), strict=True) if not out]
+def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[int]:
+    """Ways over few points to begin and end at, of which some stands in for every way.
+
+    Points are given up one by one, those of dear ways first, while the slack allows.
+    """
+    usable = np.ones(len(order), dtype=bool)
+    for end in dict.fromkeys(n for way in reversed(order) for n in (way.enter, way.leave)):
+        without = usable & [end not in (way.enter, way.leave) for way in order]
+        if without.any() and excess[:, without].min(axis=1).max() <= slack_ms:
+            usable = without
+    return [int(k) for k in np.flatnonzero(usable)]
 
 
 def nodes_of(tour: UnitTour, way: Way) -> list[int]:

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+from greaseroute.rounds.inside import InsideWalks
 from greaseroute.rounds.node_tour import fewer_nodes, node_tour
 from greaseroute.rounds.nodes import (
     LOOK,
@@ -15,33 +16,46 @@ from greaseroute.rounds.nodes import (
     stand_nodes,
 )
 from greaseroute.rounds.reaching import UnitReach
-from greaseroute.rounds.unit_tours import IntArray, UnitTour, Way, all_ways, best_ways
+from greaseroute.rounds.unit_tours import UnitTour, Way, all_ways, best_ways
 from greaseroute.rounds.work import JointWork, Outfit, UnitWork
 from greaseroute.site.crew import WorkingRules
+from greaseroute.stands.stand import Point2
 from greaseroute.units import S_PER_MIN, ms
+
+# Ways that lose no more than this against another are dropped; the certificate allows for it.
+WAY_SLACK_MS = 250
+# With so few units every way is kept that can be best.
+FEW_UNITS = 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UnitVisit:
     """One visit to a unit at one level of service.
 
-    ``rows`` are the numbers of the nodes' points, ``walk_ms`` is between them. ``ways`` are in and out node with the
+    ``walks`` are between the nodes. ``ways`` are in and out node with the
     time that the route decides (walking inside, climbs, settling, posture moves) and the turns;
     ``fixed_ms`` is all that no route changes: isolation, coupling, strokes, bands, procedures,
-    looks. ``postures`` are asked for in this order; ``loss`` is the weight not served.
+    looks. ``slack_ms``: no way that was dropped is better by more. ``postures`` are asked for in
+    this order; ``loss`` is the weight not served.
     """
 
     work: UnitWork
     items: frozenset[Item]
     nodes: tuple[Node, ...]
-    rows: tuple[int, ...]
-    walk_ms: IntArray
+    walks: InsideWalks
     tour: UnitTour
     ways: tuple[Way, ...]
+    slack_ms: int
     fixed_ms: int
     turn_ms: int
     postures: tuple[str, ...]
     loss: int
+
+    @property
+    def ends(self) -> tuple[Point2, ...]:
+        """The points on the ground where some way begins or ends, each once."""
+        numbers = (n for way in self.ways for n in (way.enter, way.leave))
+        return tuple(dict.fromkeys(self.nodes[n].foot_m for n in numbers))
 
     def route_ms(self, way: Way) -> int:
         """The part of a way's time that the route decides."""
@@ -136,20 +150,26 @@ def _turn_nodes(
 
 
 def unit_visit(
-    task: UnitTask, walk_ms: IntArray, *, rows: Sequence[int], rules: WorkingRules, outfit: Outfit
+    task: UnitTask,
+    walks: InsideWalks,
+    *,
+    rules: WorkingRules,
+    outfit: Outfit,
+    slack_ms: int = 0,
 ) -> UnitVisit:
-    """The visit with its ways; ``walk_ms`` between the nodes' points, ``rows`` their numbers."""
+    """The visit with its ways, from the walks between its nodes; see `best_ways` for the slack."""
     bands = band_ms(outfit.reach)
-    tour = node_tour(task.nodes, walk_ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
+    tour = node_tour(task.nodes, walks.ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
+    ways, lost_ms = best_ways(all_ways(tour), walks.ms, slack_ms=slack_ms)
     turn_ms = sum({n.items[0]: n.event_ms for n in task.nodes if n.kind == "turn"}.values())
     return UnitVisit(
         work=task.work,
         items=task.items,
         nodes=task.nodes,
-        rows=tuple(rows),
-        walk_ms=walk_ms,
+        walks=walks,
         tour=tour,
-        ways=tuple(best_ways(all_ways(tour), walk_ms)),
+        ways=tuple(ways),
+        slack_ms=lost_ms,
         fixed_ms=turn_ms + _fixed_ms(task, bands=bands, rules=rules),
         turn_ms=turn_ms,
         postures=task.postures,

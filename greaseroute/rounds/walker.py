@@ -51,35 +51,45 @@ class Walks:
         """(begin, times) of each span."""
         return tuple(zip(self.begins, self.ms, strict=True))
 
-    def inside(self, rows: Sequence[int]) -> IntArray:
-        """Times between points of one unit: the longest of the spans that have a way at all.
-
-        While the ground of a unit is closed nobody works there.
-        """
-        pick = np.ix_(list(rows), list(rows))
-        return np.ascontiguousarray(np.max([t[pick] for t in self.ms], axis=0))
-
     def line(self, a: int, b: int, *, span: int = 0) -> tuple[Point2, ...]:
         """The corners of the quickest way between two points by number, both ends included."""
-        leg = self.travels[span].leg(a, b)
-        if isinstance(leg, NoPath):
-            raise UnfitProblem(
-                f"leg from point {a} to {b}", leg.reason, limit="a way on free ground",
-                next_step="report this: a plan must not hold such a leg",
-            )  # fmt: skip
-        return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(leg))
+        return line_of(self.travels[span], a, b)
+
+
+def line_of(travel: Travel, a: int, b: int) -> tuple[Point2, ...]:
+    """The corners of the quickest way from point a to point b. Raises UnfitProblem without one."""
+    leg = travel.leg(a, b)
+    if isinstance(leg, NoPath):
+        raise UnfitProblem(
+            f"leg from point {a} to {b}", leg.reason, limit="a way on free ground",
+            next_step="report this: a plan must not hold such a leg",
+        )  # fmt: skip
+    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(leg))
 
 
 def walks_between(points: Array, grounds: Grounds, *, speed_m_s: float) -> Walks:
     """The walks between (P, 2) points at a speed, over the ground of each span of hours."""
-    travels = tuple(ground.travel(points, speed_m_s=speed_m_s) for _, ground in grounds)
+    once = {
+        id(g): g.travel(points, speed_m_s=speed_m_s, slide=False)
+        for g in dict(map(_by_id, grounds)).values()
+    }
+    travels = tuple(once[id(ground)] for _, ground in grounds)
     return Walks(
         points=points,
         begins=tuple(begin for begin, _ in grounds),
         travels=travels,
-        ms=tuple(whole(np.ceil(t.time_s * MS_PER_S - SLACK)) for t in travels),
+        ms=tuple(up_to_ms(t.time_s) for t in travels),
         mm=tuple(whole(t.length_m * MM_PER_M) for t in travels),
     )
+
+
+def _by_id(span: tuple[int, FreeGround]) -> tuple[int, FreeGround]:
+    return id(span[1]), span[1]
+
+
+def up_to_ms(time_s: Array) -> IntArray:
+    """Seconds up to whole milliseconds; infinity becomes ``NO_PATH``."""
+    return whole(np.ceil(time_s * MS_PER_S - SLACK))
 
 
 def whole(values: Array) -> IntArray:

@@ -13,7 +13,7 @@ from greaseroute.rounds.work import outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
-UNION_NOTE = "A unit asked for another posture closes the ground of both, and stays in the last one asked for."
+UNION_NOTE = "A unit asked for another posture closes the ground of both and stays in the last."
 
 
 def write_plan(ready: Prepared, solved: Solved, *, seed: int) -> RoundPlan:

@@ -54,6 +54,17 @@ class Yard:
             near |= shapely.distance(parts, start) <= ON_GROUND_M
         return shapely.union_all(parts[near])
 
+    def ground_for(self, points: Sequence[tuple[float, float]]) -> FreeGround:
+        """The ground of the first span of hours in which all of ``points`` are free."""
+        grounds = [ground for _, ground in self.grounds]
+        if len(grounds) == 1:
+            return grounds[0]
+        spots = shapely.points(np.asarray(points, dtype=float))
+        return next(
+            (g for g in grounds if (shapely.distance(g.free, spots) <= ON_GROUND_M).all()),
+            grounds[0],
+        )
+
     def is_free(self, points: object) -> list[bool]:
         """For each span of hours, whether all of ``points`` are free."""
         return [bool(ground.is_free(points).all()) for _, ground in self.grounds]

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -110,13 +111,13 @@ def ground_places(
     return np.column_stack([spots[order], np.zeros(len(order))])
 
 
-def own_order(placed: PlacedMachine, spots: Array) -> Array:
+def own_order(placed: PlacedMachine, spots: Array) -> NDArray[np.int64]:
     """Row numbers in the order of the machine's own frame, however the site lies."""
     heading = np.radians(placed.pose.heading_deg)
     east, north = spots[:, 0] - placed.pose.x_m, spots[:, 1] - placed.pose.y_m
     forward = east * np.sin(heading) + north * np.cos(heading)
     left = north * np.sin(heading) - east * np.cos(heading)
-    return np.lexsort((np.round(left, 4), np.round(forward, 4)))
+    return np.asarray(np.lexsort((np.round(left, 4), np.round(forward, 4))), dtype=np.int64)
 
 
 def _places(
@@ -142,7 +143,7 @@ def _places(
 def _kept(places: Places, goals: Array) -> list[int]:
     """Ground first; a deck only for what no place on the ground serves (nobody climbs for less)."""
     on_deck = np.asarray(places.deck, dtype=int) >= 0
-    from_ground = places.table[~on_deck].any(axis=0)
+    from_ground = np.atleast_1d(places.table[~on_deck].any(axis=0))
     table = places.table & ~(on_deck[:, None] & from_ground[None, :])
     return keep(places.spots, table, far_m=flat_m(places.spots, goals))
 
@@ -175,5 +176,5 @@ def _stand(
 
 
 def _missed(wanted: Sequence[Wanted], places: Places, seen: Around) -> tuple[OutOfReach, ...]:
-    served = places.table.any(axis=0)
+    served = np.atleast_1d(places.table.any(axis=0))
     return tuple(out_of_reach(w, seen) for w, ok in zip(wanted, served, strict=True) if not ok)

@@ -4,24 +4,22 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.placed import PlacedMachine
 from greaseroute.stands.candidates import own_order
 from greaseroute.stands.reach import Array, flat_m
-from greaseroute.stands.ring import on_ground, ring_points
+from greaseroute.stands.ring import NUDGE_M, around, on_ground, ring_points
 from greaseroute.stands.thin import keep
 
 # Beyond what moves, or the outline where nothing slews. Our setting; site rules may ask for more.
 CLEAR_M = 1.0
 CLEAR_POINTS = 6
-LOCAL_M = 25.0
 
 
 def swept_ground(placed: Sequence[PlacedMachine]) -> BaseGeometry:
     """Ground that a machine sweeps or stands over in any of these postures, seen from above."""
-    shapes: list[Polygon | BaseGeometry] = [p.outline for p in placed]
+    shapes: list[BaseGeometry] = [p.outline for p in placed]
     shapes += [p.slew_clear for p in placed if p.slew_clear is not None]
     return shapely.union_all(shapes)
 
@@ -32,12 +30,13 @@ def clear_points(placed: Sequence[PlacedMachine], *, free: BaseGeometry) -> Arra
     Empty where no free ground lies there: then nothing may be moved while somebody works here.
     """
     swept = swept_ground(placed)
-    ring = ring_points([swept], clearance_m=CLEAR_M)
-    spots = on_ground(free, ring)
-    spots = spots[own_order(placed[0], spots)]
+    local = around(free, shapely.get_coordinates(swept.envelope), within_m=2 * CLEAR_M)
+    spots = on_ground(local, ring_points([swept], clearance_m=CLEAR_M, steps_m=(NUDGE_M,)))
     if not len(spots):
         return spots
+    spots = spots[own_order(placed[0], spots)]
     flat = np.column_stack([spots, np.zeros(len(spots))])
     middle = np.asarray([[placed[0].pose.x_m, placed[0].pose.y_m]])
     same = np.ones((len(spots), 1), dtype=bool)
-    return spots[keep(flat, same, far_m=flat_m(flat, middle), most=CLEAR_POINTS)]
+    chosen = keep(flat, same, far_m=flat_m(flat, middle), most=CLEAR_POINTS)
+    return np.asarray(spots[chosen])

@@ -10,6 +10,7 @@ from greaseroute.stands.reach import (
     LOOK_M,
     Array,
     Hulls,
+    Mask,
     band_numbers,
     first_cut,
     flat_m,
@@ -46,7 +47,7 @@ def _reason(wanted: Wanted, around: Around) -> str:
     return _hidden(wanted, around, near=far <= reach_m)
 
 
-def _hidden(wanted: Wanted, around: Around, *, near: Array) -> str:
+def _hidden(wanted: Wanted, around: Around, *, near: Mask) -> str:
     feet = around.ground[near]
     band = band_numbers(np.asarray([wanted.at_m[2]]), around.reach)[0]
     shoulder = feet + np.asarray([0.0, 0.0, shoulder_heights_m(around.reach)[max(band, 0)]])

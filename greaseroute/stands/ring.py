@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.stands.reach import Array
@@ -17,13 +16,18 @@ SPACING_M = 0.30
 NUDGE_M = 1e-6
 
 
-def ring_points(closed: Sequence[Polygon], *, clearance_m: float) -> Array:
+def ring_points(
+    closed: Sequence[BaseGeometry],
+    *,
+    clearance_m: float,
+    steps_m: Sequence[float] = RING_STEPS_M,
+) -> Array:
     """Points on rings round ``closed``, (n, 2), about ``SPACING_M`` apart.
 
     Every edge is divided on its own, so that the points turn and move with the machine.
     """
     shape = shapely.union_all(list(closed))
-    rings = [shape.buffer(clearance_m + step, quad_segs=4) for step in RING_STEPS_M]
+    rings = [shape.buffer(clearance_m + step, quad_segs=4) for step in steps_m]
     lines = [
         line for ring in rings for line in shapely.get_parts(shapely.boundary(ring)) if line.length
     ]

@@ -43,24 +43,42 @@ def keep(places: Array, table: Mask, *, far_m: Array, most: int = MOST_STANDS) -
 
 def _not_outdone(places: Array, table: Mask, rows: Sequence[int]) -> list[int]:
     """Rows that no near row outdoes (serves all of theirs and more)."""
-    picked = np.asarray(rows, dtype=int)
-    own = table[picked].astype(np.int32)
-    gap = np.linalg.norm(places[picked][:, None, :] - places[picked][None, :, :], axis=2)
-    count = own.sum(axis=1)
-    within = own @ own.T == count[:, None]  # row i serves nothing that j does not
-    outdone = (within & (count[None, :] > count[:, None]) & (gap <= NEAR_M + TIE_M)).any(axis=1)
-    return [int(i) for i in picked[~outdone]]
+    groups = _alike(table, rows)
+    kinds = {key: table[members[0]] for key, members in groups.items()}
+    left: list[int] = []
+    for key, members in groups.items():
+        better = [
+            row
+            for other, more in groups.items()
+            if other != key and not (kinds[key] & ~kinds[other]).any()
+            for row in more
+        ]
+        left += _far_from(places, members, better)
+    return sorted(left)
+
+
+def _alike(table: Mask, rows: Sequence[int]) -> dict[bytes, list[int]]:
+    """Rows that serve the same, together."""
+    groups: dict[bytes, list[int]] = {}
+    for row in rows:
+        groups.setdefault(table[row].tobytes(), []).append(row)
+    return groups
+
+
+def _far_from(places: Array, rows: list[int], better: list[int]) -> list[int]:
+    """Those of ``rows`` with none of ``better`` near."""
+    if not better:
+        return rows
+    gap = np.linalg.norm(places[rows][:, None, :] - places[better][None, :, :], axis=2)
+    return [row for row, near in zip(rows, gap.min(axis=1), strict=True) if near > NEAR_M + TIE_M]
 
 
 def _spread(
     places: Array, table: Mask, *, rows: Sequence[int], effort: Array, apart_m: float
 ) -> list[int]:
-    groups: dict[bytes, list[int]] = {}
-    for row in rows:
-        groups.setdefault(table[row].tobytes(), []).append(row)
     return sorted(
         i
-        for group in groups.values()
+        for group in _alike(table, rows).values()
         for i in _apart(places, group, effort=effort, apart_m=apart_m)
     )
 

@@ -169,13 +169,15 @@ def test_ways_dropped_as_needless_never_cost_anything_from_outside():
         )
         tour = tour_of(walk, rng.random((count, 3)) < 0.5)
         ways = [Way(a, b, ms) for (a, b), ms in brute_force(tour, idle=True).items()]
-        kept = best_ways(all_ways(tour), walk)
+        slack = int(rng.choice([0, 500, 2_000]))
+        kept, loss = best_ways(all_ways(tour), walk, slack_ms=slack)
+        assert loss <= slack
         dropped += len(ways) - len(kept)
         for a in range(12):
             for b in range(12):
                 cost = [come[a, w.enter] + w.ms + come[b, w.leave] for w in ways]
                 least = [come[a, w.enter] + w.ms + come[b, w.leave] for w in kept]
-                assert (min(cost) == min(least)) if ways else not kept
+                assert min(cost) <= min(least) <= min(cost) + loss if ways else not kept
     assert dropped > 100
 
 
