@@ -1,7 +1,6 @@
 """A proven lower bound for the one-node-per-cluster tour."""
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,13 +8,15 @@ import numpy as np
 
 from greaseroute.rounds.bound_branch import BranchSearch
 from greaseroute.rounds.bound_cuts import find_cuts
-from greaseroute.rounds.bound_lp import ArcProgram, Bools, Point, first_arcs
+from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Bools, Point, first_arcs
 from greaseroute.rounds.bound_price import ArcPool, Price, price
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 
 ARCS_PER_NODE = 6
 ROUNDS_BETWEEN_PRICES = 4
-ROUNDS_WITHOUT_CLOCK = 60
+ROUNDS_TIMES_NODES = 120_000  # without a clock: 375 rounds for 320 nodes, some seconds
+MOST_ROUNDS = 10**9
+NO_LIMIT_S = 1e9
 IDLE_ROUNDS = 6
 MOST_BRANCH_ARCS = 60_000
 BoundStatus = Literal["optimal", "bounded", "interrupted"]
@@ -28,6 +29,29 @@ class BoundResult:
     value: int
     status: BoundStatus
     what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """When to stop: at a moment of the process clock (``time.perf_counter``), or after rounds."""
+
+    end: float | None
+    rounds: int
+
+    def over(self, rounds: int) -> bool:
+        """Whether it is time, that many rounds made."""
+        return rounds >= self.rounds or (self.end is not None and time.perf_counter() >= self.end)
+
+    def seconds_left(self) -> float:
+        """Wall seconds to the end; without one, more than any solve takes."""
+        return NO_LIMIT_S if self.end is None else self.end - time.perf_counter()
+
+
+def stop_after(problem: ClusterProblem, limit_s: float | None) -> Stop:
+    """A stop by wall clock; without a limit, by a number of rounds that suits the size."""
+    if limit_s is None:
+        return Stop(None, max(20, ROUNDS_TIMES_NODES // len(problem.nodes)))
+    return Stop(time.perf_counter() + limit_s, MOST_ROUNDS)
 
 
 class BoundSearch:
@@ -45,19 +69,23 @@ class BoundSearch:
         self._tree: BranchSearch | None = None
         self._last: Price | None = None
         self._rounds = 0
+        self._primal = False
         self._idle = np.zeros(0, np.int64)
 
-    def improve(self, over: Callable[[int], bool]) -> None:
-        """Cut, price and branch until ``over(rounds)`` or the bound meets the upper value."""
-        point = None if self._tree else self._start()
+    def improve(self, stop: Stop) -> None:
+        """Cut, price and branch until it is time to stop or the bound meets the upper value."""
+        if stop.over(self._rounds):
+            return
+        point = None if self._tree else self._start(stop)
         while point is not None and not self.finished and self.value < self.upper:
-            if over(self._rounds):
+            if stop.over(self._rounds):
                 return
-            point = self._round(point)
+            self._round(point)
+            point = self._solve(stop)
         if self.finished and self.value < self.upper:
-            self._branch(over)
+            self._branch(stop)
 
-    def _branch(self, over: Callable[[int], bool]) -> None:
+    def _branch(self, stop: Stop) -> None:
         """Close what is left by branching, where few enough arcs are left."""
         assert self._program is not None
         if self._tree is None:
@@ -67,12 +95,14 @@ class BoundSearch:
             self._tree = BranchSearch(
                 self._program, pool, upper=self.upper, tour=self.tour, value=self.value
             )
-        self._tree.run(lambda branches: over(self._rounds + branches))
+        self._program.set_time_limit(stop.seconds_left())
+        self._tree.run(lambda branches: stop.over(self._rounds + branches))
         self.upper, self.tour, self.value = self._tree.upper, self._tree.tour, self._tree.value
 
     def _cheap_arcs(self) -> ArcPool | None:
         """The arcs that a better tour can use; None if too many. Others leave the program."""
-        assert self._program is not None and self._last is not None
+        assert self._program is not None
+        assert self._last is not None
         room = self.upper * self._last.scale - self._last.bound_units
         cheap = self._allowed & (self._last.slack < room)
         if self._program.symmetric:
@@ -80,7 +110,8 @@ class BoundSearch:
         if cheap.sum() > MOST_BRANCH_ARCS:
             return None
         self._program.drop_arcs(~cheap[self._program.tail, self._program.head])
-        return ArcPool(*np.nonzero(cheap))
+        tail, head = np.nonzero(cheap)
+        return ArcPool(tail.astype(np.int64), head.astype(np.int64))
 
     def _cheapest_exits(self) -> int:
         """Every cluster is left once: the sum of cheapest arcs out, or of cheapest in."""
@@ -90,13 +121,18 @@ class BoundSearch:
         enter = np.minimum.reduceat(far.min(axis=0), starts).sum()
         return min(self.upper, int(max(leave, enter)))
 
-    def _start(self) -> Point | None:
+    def _start(self, stop: Stop) -> Point | None:
         if self._program is None:
             self._program = ArcProgram(self.problem, self._allowed, relief=2 * self.upper + 1)
             self._program.add_arcs(*first_arcs(self.problem, self._allowed, self.tour))
-        return self._program.solve()
+        return self._solve(stop)
 
-    def _round(self, point: Point) -> Point | None:
+    def _solve(self, stop: Stop) -> Point | None:
+        assert self._program is not None
+        self._program.set_time_limit(stop.seconds_left())
+        return self._program.solve(primal=self._primal)
+
+    def _round(self, point: Point) -> None:
         assert self._program is not None
         self._rounds += 1
         cuts = find_cuts(self.problem, point)
@@ -108,7 +144,7 @@ class BoundSearch:
             self._program.add_cuts(cuts)
             self._idle = np.concatenate([self._idle, np.zeros(len(cuts), np.int64)])
         self.finished = not cuts and not new_arcs
-        return self._program.solve(primal=new_arcs and not cuts)
+        self._primal = new_arcs and not cuts
 
     def _drop_idle(self, point: Point) -> None:
         """Take out cuts that have not mattered for some rounds; they are found again if need be."""
@@ -122,21 +158,17 @@ class BoundSearch:
     def _price(self, point: Point) -> bool:
         """Raise the bound; add the arcs that the program lacks; whether there were any."""
         assert self._program is not None
-        priced = price(
-            self.problem, self._allowed, point=point, cuts=self._program.cuts, upper=self.upper, symmetric=self._program.symmetric
-        )
+        priced = price(self._program, self._allowed, point=point, upper=self.upper)
         if priced is None:
             return False
         if min(self.upper, priced.bound) >= self.value:
             self.value, self._last = min(self.upper, priced.bound), priced
-        tail, head = _lacking(priced, point, self._program.present, self.problem)
+        tail, head = _lacking(priced, self._program.present, size=self.problem.size)
         self._program.add_arcs(tail, head)
         return len(tail) > 0
 
 
-def _lacking(
-    priced: Price, point: Point, present: Bools, problem: ClusterProblem
-) -> tuple[Ints, Ints]:
+def _lacking(priced: Price, present: Bools, *, size: int) -> tuple[Ints, Ints]:
     """The arcs of most negative reduced cost that are not in the program, some per node."""
     slack = priced.reduced / priced.scale
     slack[present] = np.inf
@@ -145,7 +177,8 @@ def _lacking(
     chosen = np.zeros_like(present)
     chosen[row[:, None], np.argpartition(slack, count, axis=1)[:, :count]] = True
     chosen[np.argpartition(slack, count, axis=0)[:count], row[None, :]] = True
-    return np.nonzero(chosen & (slack < -1e-6 * max(1.0, point.objective)))
+    tail, head = np.nonzero(chosen & (slack < -GIVEN_AWAY / size))
+    return tail.astype(np.int64), head.astype(np.int64)
 
 
 def lower_bound(
@@ -163,16 +196,8 @@ def lower_bound(
     place = np.empty(len(problem.nodes), np.int64)
     place[problem.nodes] = np.arange(len(problem.nodes))
     search = BoundSearch(problem, place[np.asarray(tour)])
-    search.improve(deadline(limit_s))
+    search.improve(stop_after(problem, limit_s))
     return result_of(search)
-
-
-def deadline(limit_s: float | None) -> Callable[[int], bool]:
-    """A stop by wall clock, or by rounds where no limit is given."""
-    if limit_s is None:
-        return lambda rounds: rounds >= ROUNDS_WITHOUT_CLOCK
-    end = time.perf_counter() + limit_s
-    return lambda rounds: time.perf_counter() >= end
 
 
 def result_of(search: BoundSearch) -> BoundResult:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.rounds.bound_cuts import find_cuts
-from greaseroute.rounds.bound_lp import ArcProgram, Bools, Floats, Point
+from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Bools, Floats, Point
 from greaseroute.rounds.bound_price import ArcPool, pool_price
 from greaseroute.rounds.clusters_problem import Ints
 
@@ -110,7 +110,7 @@ class BranchSearch:
 
     def _add_lacking(self, reduced: Floats) -> bool:
         """Add the arcs of most negative reduced cost; whether there were any."""
-        lacking = reduced < -1e-6 * self.upper
+        lacking = reduced < -GIVEN_AWAY / self.problem.size
         lacking[self._column] = False
         number = np.flatnonzero(lacking)
         number = np.sort(number[np.argsort(reduced[number], kind="stable")[:MOST_NEW_ARCS]])

@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
+GIVEN_AWAY = 0.2  # of one cost unit: what arcs left out may take off the bound in all
 START_ARCS = 6  # arcs in and out of every node that the first program holds
 
 
@@ -46,7 +47,7 @@ class Point:
     cut_dual: Floats
 
 
-class _QuietSolver(highspy.Highs):  # type: ignore[misc]
+class _QuietSolver(highspy.Highs):
     """The solver without its callbacks: setting them up prints a banner to the terminal."""
 
     def enableCallbacks(self) -> None:  # noqa: N802 - the library's name
@@ -68,7 +69,7 @@ class ArcProgram:
         self.present = np.zeros_like(allowed)
         self.symmetric = bool(np.array_equal(*_both_ways(problem.cost, allowed)))
         self._owner = problem.cluster_of
-        self._solver = _QuietSolver()
+        self._solver = _QuietSolver()  # type: ignore[no-untyped-call]
         self._solver.setOptionValue("output_flag", False)
         self._solver.setOptionValue("threads", 1)
         self._solver.setOptionValue("dual_simplex_cost_perturbation_multiplier", 0.0)
@@ -175,15 +176,16 @@ class ArcProgram:
 
     def cut_weights(self, cuts: Sequence[Cut], tail: Ints, head: Ints) -> Floats:
         """(cuts, arcs) what each arc, or edge, counts in each cut."""
+        weight: Floats = np.zeros((len(cuts), len(tail)))
         if not cuts:
-            return np.zeros((0, len(tail)))
+            return weight
         inside = np.array([cut.inside for cut in cuts])
         credit = np.array([cut.credit for cut in cuts])[:, None]
-        weight = (inside[:, tail] & ~inside[:, head]).astype(float)
-        weight -= (credit == tail[None, :]) & (credit >= 0)
+        weight += inside[:, tail] & ~inside[:, head]
+        weight -= credit == tail[None, :]
         if self.symmetric:
             weight += inside[:, head] & ~inside[:, tail]
-            weight -= (credit == head[None, :]) & (credit >= 0)
+            weight -= credit == head[None, :]
             weight /= 2
         return weight
 
@@ -218,7 +220,8 @@ def _entries(first: Ints, second: Ints | int, value: Floats | float) -> Floats:
 
 
 def _sorted(entries: Floats) -> Floats:
-    return entries[np.lexsort((entries[:, 1], entries[:, 0]))]
+    ordered: Floats = entries[np.lexsort((entries[:, 1], entries[:, 0]))]
+    return ordered
 
 
 def _both_ways(cost: Ints, allowed: Bools) -> tuple[Ints, Ints]:

@@ -18,7 +18,7 @@ from greaseroute.rounds.bound_lp import ArcProgram, Bools, Cut, Floats, Point
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
 EXACT = 2.0**52  # sums below this are exact in float64 with a bit to spare
-UNIT_BITS = 46  # the dearest arc in units; leaves a factor 64 for sums of multipliers
+UNIT_BITS = (46, 42, 38, 34)  # the dearest arc in units: the finer the better, if sums fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,25 +40,23 @@ class Price:
         return math.ceil(self.bound_units / self.scale)
 
 
-def price(
-    problem: ClusterProblem, allowed: Bools, *, point: Point, cuts: list[Cut], upper: int, symmetric: bool
-) -> Price | None:
+def price(program: ArcProgram, allowed: Bools, *, point: Point, upper: int) -> Price | None:
     """Bound from the duals of ``point``; None where the numbers are too large to be exact.
 
     ``allowed`` must hold every arc that a tour cheaper than ``upper`` can use.
     """
-    scale = _scale(upper)
-    leave, enter, fixed = _potentials(problem, point, scale, symmetric)
-    cut = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
-    if not _is_exact(upper * scale + abs(fixed), leave, enter, cut):
+    problem = program.problem
+    whole = _whole_multipliers(problem, point, upper=upper, symmetric=program.symmetric)
+    if whole is None:
         return None
+    scale = whole.scale
     reduced = np.zeros_like(problem.cost, dtype=float)
-    fixed += _take_cuts(reduced, cut, cuts)
-    if symmetric:
+    fixed = whole.fixed + _take_cuts(reduced, whole.cut, program.cuts)
+    if program.symmetric:
         reduced = (reduced + reduced.T) / 2
     reduced += np.where(allowed, problem.cost, 0) * scale
-    reduced -= leave[:, None]
-    reduced -= enter[None, :]
+    reduced -= whole.leave[:, None]
+    reduced -= whole.enter[None, :]
     reduced[~allowed] = np.inf
     least = np.minimum.reduceat(reduced.min(axis=1), problem.first[:-1])
     if not np.isfinite(least).all() or not np.abs(least).sum() + fixed < EXACT:
@@ -93,18 +91,19 @@ def pool_price(
     reduced cost less the greater of the two clusters' least.
     """
     problem, tail, head = program.problem, pool.tail, pool.head
-    scale = _scale(upper)
-    leave, enter, fixed = _potentials(problem, point, scale, program.symmetric)
-    dual = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
-    if not _is_exact(upper * scale + abs(fixed), leave, enter, dual):
+    whole = _whole_multipliers(problem, point, upper=upper, symmetric=program.symmetric)
+    if whole is None:
         return None
+    scale, dual = whole.scale, whole.cut
     active = np.flatnonzero(dual)
     used = [program.cuts[i] for i in active]
-    fixed += float(sum(dual[i] for i in active if program.cuts[i].credit < 0))
-    reduced = problem.cost[tail, head] * scale - leave[tail] - enter[head]
+    fixed = whole.fixed + float(sum(dual[i] for i in active if program.cuts[i].credit < 0))
+    reduced = problem.cost[tail, head] * scale - whole.leave[tail] - whole.enter[head]
     reduced -= dual[active] @ program.cut_weights(used, tail, head)
     reduced[~opened] = np.inf
-    least = _least_out(program, pool, reduced=reduced, most=upper * scale)
+    least = _least_out(program, pool, reduced)
+    if not np.isfinite(least).all():  # nothing leads out of some cluster: no tour is left
+        return ColumnPrice(upper, np.zeros_like(reduced), np.zeros_like(reduced))
     base = least[problem.cluster_of[tail]]
     if program.symmetric:
         base = np.maximum(base, least[problem.cluster_of[head]])
@@ -112,39 +111,54 @@ def pool_price(
     units = fixed + least.sum() + slack[forced].sum()
     if not np.abs(least).sum() + abs(fixed) < EXACT:
         return None
-    return ColumnPrice(min(upper, math.ceil(min(units / scale, upper))), slack / scale, reduced / scale)
+    bound = math.ceil(min(units / scale, upper))
+    return ColumnPrice(bound, slack / scale, reduced / scale)
 
 
-def _least_out(program: ArcProgram, pool: ArcPool, *, reduced: Floats, most: float) -> Floats:
-    """Least reduced cost out of every cluster; where nothing leads out, more than any tour."""
+def _least_out(program: ArcProgram, pool: ArcPool, reduced: Floats) -> Floats:
+    """Least reduced cost out of every cluster."""
     owner = program.problem.cluster_of
     least = np.full(program.problem.size, np.inf)
     np.minimum.at(least, owner[pool.tail], reduced)
     if program.symmetric:
         np.minimum.at(least, owner[pool.head], reduced)
-    return np.where(np.isfinite(least), least, 8 * most)
+    return least
 
 
-def _scale(upper: int) -> float:
-    return float(2.0 ** max(0, UNIT_BITS - math.ceil(math.log2(max(upper, 2)))))
+@dataclass(frozen=True, slots=True)
+class _Multipliers:
+    """Whole multipliers in units of ``1 / scale``.
+
+    ``leave`` and ``enter`` (n,) come off arcs out of and into each node, ``fixed`` is what comes
+    off a whole tour by them; ``cut`` are even, so that half of one is whole.
+    """
+
+    scale: float
+    leave: Floats
+    enter: Floats
+    fixed: float
+    cut: Floats
 
 
-def _is_exact(base: float, leave: Floats, enter: Floats, dual: Floats) -> bool:
-    size = np.abs(leave).max(initial=0.0) + np.abs(enter).max(initial=0.0) + 2 * dual.sum()
-    return bool(base + size < EXACT)
-
-
-def _potentials(
-    problem: ClusterProblem, point: Point, scale: float, symmetric: bool
-) -> tuple[Floats, Floats, float]:
-    """What each node takes off arcs out of it and into it, and what a whole tour has taken off."""
-    if symmetric:
-        half = np.rint(point.cluster_dual * scale / 2)
-        each = half[problem.cluster_of]
-        return each, each, 2.0 * float(half.sum())
-    node = np.rint(point.node_dual * scale)
-    cluster = np.rint(point.cluster_dual * scale)
-    return cluster[problem.cluster_of] - node, node, float(cluster.sum())
+def _whole_multipliers(
+    problem: ClusterProblem, point: Point, *, upper: int, symmetric: bool
+) -> _Multipliers | None:
+    """Round the duals to the finest unit whose sums stay exact; None if none does."""
+    for bits in UNIT_BITS:
+        scale = float(2.0 ** max(0, bits - math.ceil(math.log2(max(upper, 2)))))
+        cluster = 2.0 * np.rint(point.cluster_dual * scale / 2)
+        each = cluster[problem.cluster_of]
+        if symmetric:
+            leave = enter = each / 2
+        else:
+            enter = np.rint(point.node_dual * scale)
+            leave = each - enter
+        cut = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
+        size = upper * scale + np.abs(cluster).sum() + 2 * cut.sum()
+        size += np.abs(leave).max(initial=0.0) + np.abs(enter).max(initial=0.0)
+        if size < EXACT:
+            return _Multipliers(scale, leave, enter, float(cluster.sum()), cut)
+    return None
 
 
 def _take_cuts(reduced: Floats, dual: Floats, cuts: list[Cut]) -> float:

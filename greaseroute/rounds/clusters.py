@@ -9,12 +9,14 @@ import numpy as np
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.rounds import clusters_search as search
-from greaseroute.rounds.bound import BoundResult, BoundSearch, deadline, result_of
+from greaseroute.rounds.bound import BoundResult, BoundSearch, Stop, result_of, stop_after
 from greaseroute.rounds.clusters_exact import exact_tour, fits_exact
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
+from greaseroute.rounds.clusters_reduce import without_dominated
 
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
-BOUND_SHARE = 0.25  # of the time limit, where the caller names no bound_s
+SMALL = 60  # clusters; up to here the search is done early and the bound gets half of the time
+BOUND_SHARE = {True: 0.5, False: 0.25}  # of the time limit, small and other problems
 
 Status = Literal["optimal", "bounded", "interrupted"]
 Progress = Callable[[int, int], None]
@@ -61,13 +63,15 @@ class _Budget:
             return search.after_passes(self.iterations)
         return search.until(self.end - time.perf_counter())
 
-    def bound(self) -> Callable[[int], bool]:
+    def bound(self, problem: ClusterProblem) -> Stop:
+        if self.bound_s <= 0:
+            return Stop(None, 0)
         if self.iterations is not None:
-            return deadline(None)
-        return deadline(min(self.bound_s, self.end - time.perf_counter()))
+            return stop_after(problem, None)
+        return stop_after(problem, min(self.bound_s, self.end - time.perf_counter()))
 
 
-def solve_clusters(
+def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     cost: object,
     clusters: Sequence[Sequence[int]],
     limit_s: float = 10.0,
@@ -94,7 +98,8 @@ def solve_clusters(
     iterations : int, optional
         Search passes instead of a time limit: the same input and seed then give the same result.
     bound_s : float, optional
-        The share of ``limit_s`` for the bound; a quarter by default, 0 for a quick bound only.
+        How much of ``limit_s`` the bound may take: a quarter by default, half for up to 60
+        clusters; 0 for a quick bound only. With ``iterations`` a fixed number of rounds stands in for it.
     start : list of int, optional
         A tour to begin with, one node of each cluster.
     on_progress : callable, optional
@@ -104,19 +109,16 @@ def solve_clusters(
     ------
     UnfitProblem
         Ragged, not integer, negative, too large; clusters empty, overlapping, leaving nodes out.
-
-    Notes
-    -----
-    Five positional parameters, since programs outside rely on this call.
     """
     end = time.perf_counter() + limit_s
-    problem = check_problem(cost, clusters)
-    known = _start_tour(problem, start)
+    whole = check_problem(cost, clusters)
+    known = _start_order(whole, start)
+    problem = without_dominated(whole)
     if fits_exact(problem):
         tour = exact_tour(problem)
         proof = BoundResult(problem.tour_cost(tour), "optimal", "dynamic programme over subsets")
         return _result(problem, tour, proof, passes=0)
-    share = BOUND_SHARE * limit_s if bound_s is None else bound_s
+    share = BOUND_SHARE[problem.size <= SMALL] * limit_s if bound_s is None else bound_s
     budget = _Budget(end, iterations, share)
     return _search_and_prove(
         problem, budget, seeds=range(seed, seed + max(1, workers)), start=known, report=on_progress
@@ -133,12 +135,12 @@ def _search_and_prove(
 ) -> ClusterTour:
     """A first short search, the bound for its tour, and the long search where a gap is left."""
     tables = search.build_tables(problem)
-    teams = [search.start_rings(problem, tables, seed=seed, tour=start) for seed in seeds]
+    teams = [search.start_rings(problem, tables, seed=seed, order=start) for seed in seeds]
     proof, passes, whole = None, 0, True
     try:
         passes += search.anneal(tables, teams[0], done=search.after_passes(WARM_PASSES))
         proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
-        proof.improve(budget.bound())
+        proof.improve(budget.bound(problem))
         if proof.value < proof.upper:
             passes += search.anneal_side_by_side(
                 tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
@@ -147,6 +149,8 @@ def _search_and_prove(
         whole = False
     best = min(teams, key=lambda team: team.cost)
     tour = search.ring_nodes(best.best)
+    if proof is not None and proof.upper < best.cost:
+        tour = proof.tour
     proved = result_of(proof) if proof is not None else BoundResult(0, "bounded", "none yet")
     return _result(problem, tour, proved, passes=passes, whole=whole)
 
@@ -167,8 +171,8 @@ def _result(
     return ClusterTour(order, cost, bound, status, proof.what, passes)
 
 
-def _start_tour(problem: ClusterProblem, start: Sequence[int] | None) -> Ints | None:
-    """The caller's tour in this problem's numbers, checked."""
+def _start_order(problem: ClusterProblem, start: Sequence[int] | None) -> Ints | None:
+    """The clusters in the order of the caller's tour, checked."""
     if start is None:
         return None
     place = {int(node): i for i, node in enumerate(problem.nodes)}
@@ -183,4 +187,4 @@ def _start_tour(problem: ClusterProblem, start: Sequence[int] | None) -> Ints | 
             limit=f"one node of each of {problem.size} clusters",
             next_step="hand over a tour of this problem or none",
         )
-    return tour
+    return problem.cluster_of[tour]

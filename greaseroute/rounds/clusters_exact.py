@@ -14,8 +14,8 @@ def fits_exact(problem: ClusterProblem) -> bool:
     if problem.size < 3:
         return True
     states = 2 ** min(problem.size - 1, 62) * len(problem.nodes)
-    spread = np.diff(problem.first)
-    return states <= MOST_STATES and states * len(problem.nodes) * int(spread.min()) <= MOST_STEPS
+    starts = int(np.diff(problem.first).min())
+    return bool(states <= MOST_STATES and states * len(problem.nodes) * starts <= MOST_STEPS)
 
 
 def exact_tour(problem: ClusterProblem) -> Ints:

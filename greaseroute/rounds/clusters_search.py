@@ -77,11 +77,10 @@ def _nearest(gap: Ints, count: int) -> Ints:
 
 
 def start_rings(
-    problem: ClusterProblem, tables: Tables, *, seed: int, tour: Ints | None = None
+    problem: ClusterProblem, tables: Tables, *, seed: int, order: Ints | None = None
 ) -> Rings:
-    """Rings that start from a tour, or from nearest clusters in turn; nodes chosen exactly."""
-    order = problem.cluster_of[tour] if tour is not None else _nearest_in_turn(problem)
-    return rings_of(tables, order, seed=seed)
+    """Rings over a cyclic order of clusters, else nearest in turn; nodes chosen exactly."""
+    return rings_of(tables, _nearest_in_turn(problem) if order is None else order, seed=seed)
 
 
 def _nearest_in_turn(problem: ClusterProblem) -> Ints:

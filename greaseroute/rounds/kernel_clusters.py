@@ -6,74 +6,64 @@ A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of
 that is taken out has ``after[c] == -1``.
 """
 
+from typing import Any, cast
+
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
-FAR = np.int64(2**62)
-_A, _B, _C = np.uint64(13), np.uint64(7), np.uint64(17)
-_TOP = np.uint64(11)
+from greaseroute.rounds.clusters_problem import Ints
+from greaseroute.rounds.kernel_crew import WordArray, below, fraction
 
+FAR = cast(int, np.int64(2**62))
+ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
+CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
 
-@njit(cache=True, nogil=True)
-def _next_word(state):
-    """Xorshift64 (Marsaglia 2003, shifts 13, 7, 17)."""
-    x = state[0]
-    x ^= x << _A
-    x ^= x >> _B
-    x ^= x << _C
-    state[0] = x
-    return x
+Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
+Flags = NDArray[np.bool_]
 
 
 @njit(cache=True, nogil=True)
-def _fraction(state):
-    return np.float64(_next_word(state) >> _TOP) * 1.1102230246251565e-16  # 2 ** -53
-
-
-@njit(cache=True, nogil=True)
-def _below(state, bound):
-    return np.int64(_fraction(state) * bound)
-
-
-@njit(cache=True, nogil=True)
-def ring_cost(cost, after, node):
+def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
     """Cost of the closed ring that starts in any cluster still in it."""
     start = 0
     while after[start] < 0:
         start += 1
-    total = np.int64(0)
+    total = ZERO
     c = start
     while True:
         d = after[c]
         total += cost[node[c], node[d]]
         c = d
         if c == start:
-            return total
+            return int(total)
 
 
-@njit(cache=True, nogil=True)
-def _take_out(after, before, c):
+@njit(nogil=True)
+def _take_out(after: Ints, before: Ints, c: int) -> None:
     p, q = before[c], after[c]
     after[p] = q
     before[q] = p
     after[c] = -1
 
 
-@njit(cache=True, nogil=True)
-def _ruin(after, before, near, taken, state, want, longest):
+@njit(nogil=True)
+def _ruin(
+    after: Ints, before: Ints, near: Ints, taken: Ints, state: WordArray, want: int, longest: int
+) -> int:
     """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
 
     Strings around neighbouring clusters, after Christiaens and Vanden Berghe (2020), here with all
     strings on the one ring.
     """
-    seed = _below(state, after.shape[0])
+    seed = below(state, after.shape[0])
     count = 0
     for k in range(-1, near.shape[1]):
         c = seed if k < 0 else near[seed, k]
         if after[c] < 0:
             continue
-        length = min(1 + _below(state, longest), want - count)
-        for _ in range(_below(state, length)):
+        length = min(1 + below(state, longest), want - count)
+        for _ in range(below(state, length)):
             c = before[c]
         for _ in range(length):
             d = after[c]
@@ -86,29 +76,35 @@ def _ruin(after, before, near, taken, state, want, longest):
     return count
 
 
-@njit(cache=True, nogil=True)
-def _shuffle(taken, count, state):
+@njit(nogil=True)
+def _shuffle(taken: Ints, count: int, state: WordArray) -> None:
     for i in range(count - 1, 0, -1):
-        j = _below(state, i + 1)
+        j = below(state, i + 1)
         taken[i], taken[j] = taken[j], taken[i]
 
 
-@njit(cache=True, nogil=True)
-def _best_in_gap(cost, cost_back, lo, hi, p, q):
+@njit(nogil=True)
+def _best_in_gap(
+    cost: Costs, cost_back: Costs, lo: int, hi: int, p: int, q: int
+) -> tuple[int, int]:
     """Least detour and its node when a cluster (nodes lo..hi) goes between nodes p and q."""
     best, at = FAR, lo
     for v in range(lo, hi):
-        d = np.int64(cost[p, v]) + cost_back[q, v]
+        d = int(cost[p, v]) + int(cost_back[q, v])
         if d < best:
             best, at = d, v
     return best - cost[p, q], at
 
 
-@njit(cache=True, nogil=True)
-def _insert_best(cost, cost_back, first, near_from, near_to, after, before, node, c, state, blink):
+@njit(nogil=True)
+def _insert_best(
+    cost: Costs, cost_back: Costs, first: Ints, near_from: Ints, near_to: Ints,
+    work: Ints, c: int, state: WordArray, blink: float,
+) -> None:  # fmt: skip
     """Put cluster ``c`` into the best gap beside one of its neighbours."""
+    after, before, node = work[0], work[1], work[2]
     lo, hi = first[c], first[c + 1]
-    best, at, gap = FAR, lo, np.int64(-1)
+    best, at, gap = FAR, lo, NOWHERE
     for k in range(near_from.shape[1]):
         for side in range(2):
             p = near_from[c, k] if side == 0 else near_to[c, k]
@@ -116,7 +112,7 @@ def _insert_best(cost, cost_back, first, near_from, near_to, after, before, node
                 continue
             if side == 1:
                 p = before[p]
-            if _fraction(state) < blink:
+            if fraction(state) < blink:
                 continue
             d, v = _best_in_gap(cost, cost_back, lo, hi, node[p], node[after[p]])
             if d < best:
@@ -132,8 +128,10 @@ def _insert_best(cost, cost_back, first, near_from, near_to, after, before, node
     node[c] = at
 
 
-@njit(cache=True, nogil=True)
-def _choose_run(cost, first, node, run, length, reach, came):
+@njit(nogil=True)
+def _choose_run(
+    cost: Costs, first: Ints, node: Ints, run: Ints, length: int, reach: Ints, came: Ints
+) -> None:
     """Exact nodes for ``run[1:length - 1]`` between the fixed nodes of its two ends."""
     source = node[run[0]]
     for v in range(first[run[1]], first[run[1] + 1]):
@@ -141,13 +139,13 @@ def _choose_run(cost, first, node, run, length, reach, came):
     for i in range(2, length - 1):
         a, b = run[i - 1], run[i]
         for w in range(first[b], first[b + 1]):
-            best, at = FAR, np.int64(0)
+            best, at = FAR, ZERO
             for v in range(first[a], first[a + 1]):
                 d = reach[v] + cost[v, w]
                 if d < best:
                     best, at = d, v
             reach[w], came[w] = best, at
-    best, at = FAR, np.int64(0)
+    best, at = FAR, ZERO
     a, target = run[length - 2], node[run[length - 1]]
     for v in range(first[a], first[a + 1]):
         d = reach[v] + cost[v, target]
@@ -158,9 +156,13 @@ def _choose_run(cost, first, node, run, length, reach, came):
         at = came[at]
 
 
-@njit(cache=True, nogil=True)
-def _choose_near(cost, first, after, before, node, taken, count, fresh, run, reach, came):
+@njit(nogil=True)
+def _choose_near(
+    cost: Costs, first: Ints, work: Ints, taken: Ints, count: int, fresh: Flags,
+    run: Ints, reach: Ints, came: Ints,
+) -> None:  # fmt: skip
     """Choose nodes again, exactly, on every stretch that holds a cluster just put back."""
+    after, before, node = work[0], work[1], work[2]
     size = after.shape[0]
     for i in range(count):
         fresh[taken[i]] = True
@@ -168,16 +170,16 @@ def _choose_near(cost, first, after, before, node, taken, count, fresh, run, rea
         c = taken[i]
         if not fresh[c]:
             continue
-        for _ in range(3):
+        for _ in range(CALM):
             c = before[c]
         run[0] = c
         length, calm = 1, 0
-        while length < size - 1 and calm < 3:
+        while length < size - 1 and calm < CALM:
             c = after[c]
             run[length] = c
             length += 1
-            calm = calm + 1 if not fresh[c] or length <= 3 else 0
-            if fresh[c]:
+            calm += 1
+            if fresh[c] or length <= CALM:
                 fresh[c] = False
                 calm = 0
         if length >= 3:
@@ -187,7 +189,7 @@ def _choose_near(cost, first, after, before, node, taken, count, fresh, run, rea
 
 
 @njit(cache=True, nogil=True)
-def choose_nodes(cost, first, order, node, reach, came):
+def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints, came: Ints) -> int:
     """Best node of every cluster for a fixed cyclic order, exactly; the cost of that tour.
 
     A layered shortest path from each node of the smallest cluster back to itself
@@ -206,7 +208,7 @@ def choose_nodes(cost, first, order, node, reach, came):
     for s in range(first[run[0]], first[run[0] + 1]):
         node[run[0]] = s
         _choose_run(cost, first, node, run, size + 1, reach, came)
-        total = np.int64(0)
+        total = ZERO
         for i in range(size):
             total += cost[node[run[i]], node[run[i + 1]]]
         if total < best:
@@ -216,16 +218,19 @@ def choose_nodes(cost, first, order, node, reach, came):
     return best
 
 
-@njit(cache=True, nogil=True)
-def _order_of(after, order):
-    c = np.int64(0)
+@njit(nogil=True)
+def _order_of(after: Ints, order: Ints) -> None:
+    c = ZERO
     for i in range(after.shape[0]):
         order[i] = c
         c = after[c]
 
 
 @njit(cache=True, nogil=True)
-def anneal(cost, cost_back, first, near, near_from, near_to, ring, best, state, plan, heat):
+def anneal(
+    cost: Costs, cost_back: Costs, first: Ints, near: Ints, near_from: Ints, near_to: Ints,
+    ring: Ints, best: Ints, state: WordArray, plan: Ints, heat: NDArray[np.float64],
+) -> int:  # fmt: skip
     """Annealed ruin and recreate for ``plan[0]`` passes; the cost of the best ring met.
 
     ``ring`` and ``best`` are (3, clusters): after, before, node; both are changed in place.
@@ -246,22 +251,19 @@ def anneal(cost, cost_back, first, near, near_from, near_to, ring, best, state, 
     for _ in range(passes):
         after, before, node = work[0], work[1], work[2]
         count = _ruin(
-            after, before, near, taken, state, least + _below(state, most - least + 1), longest
+            after, before, near, taken, state, least + below(state, most - least + 1), longest
         )
         _shuffle(taken, count, state)
         for i in range(count):
-            _insert_best(
-                cost, cost_back, first, near_from, near_to, after, before, node, taken[i], state,
-                heat[2],
-            )
-        _choose_near(cost, first, after, before, node, taken, count, fresh, run, reach, came)
+            _insert_best(cost, cost_back, first, near_from, near_to, work, taken[i], state, heat[2])
+        _choose_near(cost, first, work, taken, count, fresh, run, reach, came)
         new = ring_cost(cost, after, node)
         if new < best_cost:
             _order_of(after, order)
             new = choose_nodes(cost, first, order, node, reach, came)
             best_cost = new
             best[:] = work
-        if new < now - temperature * np.log(_fraction(state) + 1e-300):
+        if new < now - temperature * np.log(fraction(state) + 1e-300):
             now = new
             ring[:] = work
         else:

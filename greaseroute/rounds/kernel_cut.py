@@ -2,10 +2,15 @@
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+from greaseroute.rounds.clusters_problem import Ints
+
+Flags = NDArray[np.bool_]
 
 
-@njit(cache=True, nogil=True)
-def _reach_sink(start, head, room, sink, came, queue):
+@njit(nogil=True)
+def _reach_sink(start: Ints, head: Ints, room: Ints, sink: Flags, came: Ints, queue: Ints) -> int:
     """Shortest way with room from vertex 0 to a sink; the sink, or -1; ``came`` holds arcs."""
     came[:] = -1
     came[0] = -2
@@ -19,14 +24,16 @@ def _reach_sink(start, head, room, sink, came, queue):
             if room[arc] > 0 and came[w] == -1:
                 came[w] = arc
                 if sink[w]:
-                    return w
+                    return int(w)
                 queue[filled] = w
                 filled += 1
-    return np.int64(-1)
+    return -1
 
 
 @njit(cache=True, nogil=True)
-def near_side(start, head, twin, room, sink, need, near):
+def near_side(
+    start: Ints, head: Ints, twin: Ints, room: Ints, sink: Flags, need: int, near: Flags
+) -> bool:
     """Whether less than ``need`` flows from vertex 0 to the sinks; ``near`` is then its side.
 
     Augmenting along shortest ways (Edmonds and Karp 1972), given up once ``need`` is reached.

@@ -3,11 +3,12 @@
 import numpy as np
 from numba import njit
 
-FAR = np.int64(2**62)
+from greaseroute.rounds.clusters_problem import Ints
+from greaseroute.rounds.kernel_clusters import FAR, NOWHERE
 
 
-@njit(cache=True, nogil=True)
-def _fill(cost, first, source, best):
+@njit(nogil=True)
+def _fill(cost: Ints, first: Ints, source: int, best: Ints) -> None:
     """``best[mask, v]``: least cost from ``source`` through the clusters of mask, ending in v."""
     size = first.shape[0] - 1
     best[:] = FAR
@@ -31,13 +32,13 @@ def _fill(cost, first, source, best):
                             best[bigger, w] = reached + cost[v, w]
 
 
-@njit(cache=True, nogil=True)
-def _walk_back(cost, first, source, best, tour):
+@njit(nogil=True)
+def _walk_back(cost: Ints, first: Ints, source: int, best: Ints, tour: Ints) -> None:
     """Read the tour behind ``best`` into ``tour``, from the source on."""
     size = first.shape[0] - 1
     mask, target = best.shape[0] - 1, source
     for place in range(size - 1, 0, -1):
-        least, at, cluster = FAR, np.int64(-1), 0
+        least, at, cluster = FAR, NOWHERE, 0
         for c in range(1, size):
             if not mask >> (c - 1) & 1:
                 continue
@@ -51,7 +52,7 @@ def _walk_back(cost, first, source, best, tour):
 
 
 @njit(cache=True, nogil=True)
-def subset_tour(cost, first, tour):
+def subset_tour(cost: Ints, first: Ints, tour: Ints) -> int:
     """Least tour through one node of each cluster (Held and Karp 1962, nodes for cities).
 
     ``first`` as in the problem, cluster 0 the start; ``tour`` (m,) is filled; the cost returned.
@@ -59,11 +60,11 @@ def subset_tour(cost, first, tour):
     size = first.shape[0] - 1
     full = (1 << (size - 1)) - 1
     best = np.empty((full + 1, first[size]), np.int64)
-    least, at = FAR, np.int64(-1)
+    least = FAR
     for source in range(first[0], first[1]):
         _fill(cost, first, source, best)
         for v in range(first[1], first[size]):
             if best[full, v] < FAR and best[full, v] + cost[v, source] < least:
-                least, at = best[full, v] + cost[v, source], source
+                least = best[full, v] + cost[v, source]
                 _walk_back(cost, first, source, best, tour)
     return least
