@@ -149,10 +149,20 @@ def expected_services(
     rows: JointRows, calendar: Calendar, *, day_hours: Sequence[DayHours], ahead_h: float
 ) -> FloatArray:
     """(N,) expected services of each joint over the mornings, by `expected_on_mornings`."""
-    found = [
-        expected_on_mornings(
-            rows, calendar, row=i, hours=day_hours[int(rows.unit[i])], ahead_h=ahead_h
-        ).sum()
-        for i in range(len(rows))
-    ]
+    known: dict[tuple[float, ...], float] = {}  # joints greased together share their course
+    found = []
+    for i in range(len(rows)):
+        key = (
+            float(rows.unit[i]),
+            float(rows.limit_h[i]),
+            float(rows.limit_days[i]),
+            float(rows.since_h[i]),
+            float(rows.since_days[i]),
+            float(rows.every_shift[i]),
+        )
+        if key not in known:
+            hours = day_hours[int(rows.unit[i])]
+            chances = expected_on_mornings(rows, calendar, row=i, hours=hours, ahead_h=ahead_h)
+            known[key] = float(chances.sum())
+        found.append(known[key])
     return np.array(found)

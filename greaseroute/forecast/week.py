@@ -124,6 +124,7 @@ def levelling_report(
         gap_pct=round(100 * (answer.longest_ms - answer.lower_ms) / lower, 2),
         status=answer.status,
         visits=answer.visits,
+        fewest_visits=answer.fewest_visits,
         due_day_longest_min=_minutes(due_longest),
         due_day_visits=level.due_visits,
         shorter_pct=round(100 * (1 - answer.longest_ms / max(1, due_longest)), 1),

@@ -68,7 +68,8 @@ class MorningPlan(Record):
 class LevellingReport(Record):
     """How level the mornings are, in minutes of all technicians together, as reckoned.
 
-    ``lower_min``: no assignment inside the tolerances has a shorter longest morning.
+    ``lower_min``: no assignment inside the tolerances has a shorter longest morning, and none
+    has fewer than ``fewest_visits``.
     ``due_day_longest_min``: the longest morning if each joint were greased on the day it falls
     due. ``late`` lists services for which no morning of their window had room.
     """
@@ -78,6 +79,7 @@ class LevellingReport(Record):
     gap_pct: float
     status: str
     visits: int
+    fewest_visits: int
     due_day_longest_min: float
     due_day_visits: int
     shorter_pct: float

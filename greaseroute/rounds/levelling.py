@@ -52,7 +52,8 @@ class Levelling:
     """The answer: ``morning`` (N,) with ``LEFT_OUT``; ``load_ms`` (D,); what is proved.
 
     ``lower_ms``: no assignment that leaves out no more weight has a shorter longest morning.
-    ``status`` is "optimal" where all three steps were proved.
+    ``fewest_visits``: nor any with fewer visits that leaves nothing out. ``status`` is "optimal"
+    where all three wishes are proved met.
     """
 
     morning: IntArray
@@ -61,6 +62,7 @@ class Levelling:
     visits: int
     left_weight: int
     lower_ms: int
+    fewest_visits: int
     status: Status
 
 
@@ -116,6 +118,13 @@ def fewest_mornings(first: IntArray, last: IntArray) -> int:
         if start > taken:
             count, taken = count + 1, end
     return count
+
+
+def fewest_visits(problem: LevellingProblem) -> int:
+    """Fewest visits that the windows allow, where nothing is left out."""
+    units = np.unique(problem.unit)
+    mine = [problem.unit == unit for unit in units]
+    return sum(fewest_mornings(problem.first[m], problem.last[m]) for m in mine)
 
 
 def visits_within(problem: LevellingProblem) -> dict[tuple[int, int, int], int]:

@@ -16,6 +16,7 @@ from greaseroute.rounds.levelling import (
     LevellingProblem,
     bundled,
     check,
+    fewest_visits,
     loads,
     span_bound_ms,
     spread,
@@ -155,7 +156,7 @@ def _minimise(model: _Model, goal: cp_model.LinearExprT, *, work: float, seed: i
 
 def _empty(problem: LevellingProblem) -> Levelling:
     zero = np.zeros(len(problem.capacity_ms), dtype=np.int64)
-    return Levelling(np.zeros(0, dtype=np.int64), zero, 0, 0, 0, 0, "optimal")
+    return Levelling(np.zeros(0, dtype=np.int64), zero, 0, 0, 0, 0, 0, "optimal")
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +231,8 @@ def level(problem: LevellingProblem, *, seed: int = 1, work: float = 1.0) -> Lev
 def _answer(problem: LevellingProblem, found: _Found) -> Levelling:
     load, visits = loads(problem, found.morning)
     longest = int(load.max())
+    fewest = 0 if (found.morning == LEFT_OUT).any() else fewest_visits(problem)
+    met = longest <= found.lower_ms and visits <= fewest
     return Levelling(
         morning=found.morning,
         load_ms=load,
@@ -237,5 +240,6 @@ def _answer(problem: LevellingProblem, found: _Found) -> Levelling:
         visits=visits,
         left_weight=int(problem.weight[found.morning == LEFT_OUT].sum()),
         lower_ms=min(longest, found.lower_ms),
-        status="optimal" if found.proved else "bounded",
+        fewest_visits=fewest,
+        status="optimal" if found.proved or met else "bounded",
     )

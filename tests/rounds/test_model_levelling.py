@@ -75,7 +75,8 @@ def test_as_good_as_every_assignment_enumerated(seed):
     answer = level(problem)
     assert (answer.left_weight, answer.longest_ms, answer.visits) == _enumerated(problem)
     assert answer.status == "optimal"
-    assert answer.lower_ms == answer.longest_ms or answer.longest_ms == 0
+    assert answer.lower_ms == answer.longest_ms
+    assert answer.fewest_visits <= answer.visits
 
 
 @pytest.mark.parametrize("seed", range(60))
