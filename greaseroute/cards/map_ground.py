@@ -130,10 +130,18 @@ class GroundName:
     clear_m: float = 0.0
 
 
+def warnings(ground: GroundPlan) -> tuple[GroundName, ...]:
+    """What must be read before one enters: closed zones with their hours, crossings with waits."""
+    zones = [GroundName(_shut_text(area), _inside(area.polygon)) for area in ground.no_go]
+    return (
+        *zones,
+        *(_beside(_crossing_text(area), area.polygon) for area in ground.crossings),
+    )
+
+
 def ground_names(ground: GroundPlan) -> tuple[GroundName, ...]:
-    """What the map writes beside areas, crossings and gates, closed zones first."""
+    """Names of obstacles, roads, slow ground and gates."""
     areas: tuple[tuple[tuple[Area, ...], Callable[[Area], str]], ...] = (
-        (ground.no_go, _shut_text),
         (ground.obstacles, lambda area: area.name),
         (ground.haul_roads, lambda area: area.name),
         (ground.slow_ground, lambda area: f"{area.name}, slow"),
@@ -141,7 +149,6 @@ def ground_names(ground: GroundPlan) -> tuple[GroundName, ...]:
     names = [
         GroundName(text(area), _inside(area.polygon)) for group, text in areas for area in group
     ]
-    names += [_beside(_crossing_text(area), area.polygon) for area in ground.crossings]
     names += [_beside(gate.name, gate.opening) for gate in ground.gates]
     return tuple(name for name in names if name.text)
 

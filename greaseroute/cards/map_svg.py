@@ -1,6 +1,7 @@
 """The site map: ground, machines, the walking line with numbered stops, legend, scale, north."""
 
 import itertools
+from collections.abc import Iterable
 
 import numpy as np
 import shapely
@@ -9,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards import map_ground, map_walk
 from greaseroute.cards.labels import Label, LabelField, Spot
+from greaseroute.cards.map_ground import GroundName
 from greaseroute.cards.map_legend import entries, legend
 from greaseroute.cards.map_walk import Marked
 from greaseroute.cards.placing import outlines
@@ -82,7 +84,7 @@ def _marked(plan: RoundPlan | None, shapes: dict[str, BaseGeometry]) -> tuple[Ma
 def _labels(
     site: Site, plan: RoundPlan | None, *, view: View, size: Point2, marked: tuple[Marked, ...]
 ) -> list[str]:
-    """Places first, then stops, then names on the ground while there is room."""
+    """Places and stop numbers first, then what must be read before entering, then the rest."""
     field = LabelField(size, avoid_lines=_avoided(site, plan, view=view, marked=marked))
     field.block((0, 0, size[0], TITLE_PX))
     compass = _compass((size[0] - 13, 46.0))
@@ -91,8 +93,13 @@ def _labels(
     field.block((0, size[1] - 26, 180, size[1]))
     roles = _roles(plan)
     named = map_walk.places(site.ground.places, view, field=field, roles=roles)
-    stops = map_walk.stop_labels(marked, view, field)
-    return [_ground_texts(site, view, field), compass, bar, named, stops]
+    visited = [machine for machine in marked if machine.label]
+    spots = map_walk.stop_numbers(visited, view, field)
+    warned, rest = map_ground.warnings(site.ground), map_ground.ground_names(site.ground)
+    parts = [_ground_texts(warned, view, field), map_walk.stop_labels(visited, spots, field)]
+    others = [machine for machine in marked if not machine.label]
+    parts.append(map_walk.other_labels(others, view, field))
+    return [_ground_texts(rest, view, field), compass, bar, named, *parts]
 
 
 def _avoided(
@@ -111,10 +118,10 @@ def _avoided(
     return shapes
 
 
-def _ground_texts(site: Site, view: View, field: LabelField) -> str:
+def _ground_texts(names: Iterable[GroundName], view: View, field: LabelField) -> str:
     """Names of areas, crossings and gates near their middle; left out where there is no room."""
     parts = []
-    for name in map_ground.ground_names(site.ground):
+    for name in names:
         rows = name.text.split("\n")
         size = (max(text_width(row, SMALL_PX) for row in rows), ROW_PX * len(rows))
         clear = name.clear_m * view.scale + (0.0 if name.inside else 5.0)

@@ -84,16 +84,15 @@ def machines(marked: Iterable[Marked], view: View) -> str:
     )
 
 
-def stop_labels(marked: Iterable[Marked], view: View, field: LabelField) -> str:
-    """The number of each stop close to its machine, then names while there is room.
+def stop_labels(marked: Iterable[Marked], spots: Iterable[Spot], field: LabelField) -> str:
+    """The stops at the spots of `stop_numbers`, with the units' names while there is room."""
+    pairs = zip(marked, spots, strict=True)
+    return "".join(_stop(machine, spot, field) for machine, spot in pairs)
 
-    Numbers come first: a stop without its number would be lost, a name stands on the card too.
-    """
-    machines_ = tuple(marked)
-    visited = [machine for machine in machines_ if machine.label]
-    numbers = _numbers(visited, view, field)
-    parts = [_stop(machine, spot, field) for machine, spot in zip(visited, numbers, strict=True)]
-    others = [machine for machine in machines_ if not machine.label]
+
+def other_labels(marked: Iterable[Marked], view: View, field: LabelField) -> str:
+    """Names of the machines that are not visited, while there is room."""
+    others, parts = list(marked), []
     at, clears = _anchors(others, view)
     for k in crowded_first(at):
         width = text_width(others[k].unit, UNIT_PX) + 2
@@ -113,8 +112,12 @@ def _anchors(group: list[Marked], view: View) -> tuple[list[Point2], list[float]
     return at, clears
 
 
-def _numbers(visited: list[Marked], view: View, field: LabelField) -> list[Spot]:
-    """A spot for every number; where room is short leaders cross, or it sits on its machine."""
+def stop_numbers(visited: list[Marked], view: View, field: LabelField) -> list[Spot]:
+    """A spot for the number of every stop, close to its machine.
+
+    Where room is short leaders cross, or the number sits on its machine: a stop without its
+    number would be lost.
+    """
     at, clears = _anchors(visited, view)
     spots: dict[int, Spot] = {}
     for k in crowded_first(at):

@@ -18,6 +18,7 @@ BANDS = {
     "stand": "standing",
     "overhead": "reaching up",
 }
+LAST_FINISH = "last finish"  # how the bound of several technicians begins
 NOTHING_PROVED_PCT = 0.05  # below this the gap prints as 0.0 %, which reads as "proved best"
 
 
@@ -63,17 +64,23 @@ def bound_scope(bound: Bound) -> str:
 
 
 def certificate(bound: Bound) -> str:
-    """What is proved about the walk, in plain words; the saving is a share of this plan's time."""
+    """What is proved about the walk, in plain words.
+
+    The share that could be saved is the plan's own ``gap_pct``, which is taken over the part that
+    the route decides. Where the figures are those of the last finish, pumping is in them too, and
+    the sentence says so.
+    """
     if bound.gap_pct is None or bound.lower_s <= 0:
         return "No bound yet: nothing is proved about how much time another walk could save."
-    saved_pct = 100.0 * max(0.0, bound.value_s - bound.lower_s) / bound.value_s
-    if saved_pct < NOTHING_PROVED_PCT:
+    least, taken = minutes(bound.lower_s), minutes(bound.value_s)
+    if bound.gap_pct < NOTHING_PROVED_PCT:
+        return f"Proved best: no walk for these visits takes less than the {taken} of this one."
+    if bound.what.startswith(LAST_FINISH):
         return (
-            f"Proved best: no walk for these visits takes less than the "
-            f"{minutes(bound.value_s)} of walking and moving of this one."
+            f"No plan for these visits can be done in less than {least}; this one takes {taken}. "
+            f"Of the walking and moving in it, at most {bound.gap_pct:.1f} % could be saved."
         )
     return (
-        f"No walk for these visits can take less than {minutes(bound.lower_s)} of walking and "
-        f"moving; this one takes {minutes(bound.value_s)}: "
-        f"at most {saved_pct:.1f} % could be saved."
+        f"No walk for these visits can take less than {least} of walking and moving; "
+        f"this one takes {taken}: at most {bound.gap_pct:.1f} % could be saved."
     )

@@ -364,9 +364,7 @@ def plan(yard: Site | None = None, *, technicians: tuple[str, ...] = ("Ada",)) -
         ),
         never_pump=(LookedAt(unit="EX-01", joint="track tension", text="track tension, left"),),
         inspect=(LookedAt(unit="HT-02", joint="centre hinge", text="fed by a central system"),),
-        bound=Bound(
-            lower_s=2292.0, value_s=2334.0, gap_pct=1.83, what="one technician, no windows"
-        ),
+        bound=Bound(lower_s=2292.0, value_s=2334.0, gap_pct=1.8, what="one technician, no windows"),
         cautions=(),
         notes=(),
     )

@@ -8,7 +8,7 @@ import pytest
 from shapely.affinity import translate
 from shapely.geometry import box
 
-from greaseroute.cards.map_ground import barrier, ground_names
+from greaseroute.cards.map_ground import barrier, ground_names, warnings
 from greaseroute.cards.map_svg import WIDTH_PX, map_svg
 from greaseroute.cards.map_walk import DASHES, TONES
 from greaseroute.cards.svg import View
@@ -137,7 +137,7 @@ def test_a_fence_has_strokes_at_even_steps():
 
 
 def test_ground_names_of_the_sample(yard):
-    names = {name.text: name for name in ground_names(yard.ground)}
+    names = {n.text: n for n in (*warnings(yard.ground), *ground_names(yard.ground))}
     assert names["stockpile"].inside
     assert not names["yard gate"].inside
     assert names["blast\nno entry\n12:00 to 13:00"].at_m == pytest.approx((27.5, 105))
