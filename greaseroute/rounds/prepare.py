@@ -14,7 +14,7 @@ from greaseroute.rounds.inside import inside_walks
 from greaseroute.rounds.left import no_gun, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import LeftOut
-from greaseroute.rounds.survey import Surveyed, as_posed, poses_for, survey, terms_of
+from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_for, survey, terms_of
 from greaseroute.rounds.visits import FEW_UNITS, WAY_SLACK_MS, UnitVisit, unit_task, unit_visit
 from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
@@ -127,11 +127,12 @@ def _yard_and_stands(
         or placed
         for unit, placed in now.items()
     }
-    if any(len(stance) > 1 for stance in wider.values()):
+    changed = newly_closed(poses)
+    if not changed.is_empty:
         yard = yard_of(site, wider, morning)
         free = yard.walkable(starts)
     surveys = [
-        survey(w, p, terms=terms_of(free, site.rules, o.reach))
+        survey(w, p, terms=terms_of(free, site.rules, o.reach), changed=changed)
         for o, w, p in zip(outfits, works, poses, strict=True)
     ]
     return yard, surveys

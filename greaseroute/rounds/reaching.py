@@ -127,10 +127,14 @@ def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
 
 @dataclass(frozen=True, slots=True)
 class Poses:
-    """The postures a unit is worked in, and for what stays out of reach which would help."""
+    """The postures a unit is worked in, and for what stays out of reach which would help.
+
+    ``here`` are its stands as all units stand now.
+    """
 
     poses: tuple[Posed, ...]
     elsewhere: Mapping[Item, str]
+    here: UnitReach
 
 
 def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -> Poses:
@@ -142,16 +146,16 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
     here = reach_unit(work, [now], terms=terms)
     missing = frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
     if not missing:
-        return Poses((now,), {})
+        return Poses((now,), {}, here)
     names = [p.name for p in work.machine_type.postures]
     tried = {name: _tried(work, now, name=name, terms=terms) for name in names}
     served = {name: got & missing for name, (_, got) in tried.items()}
     elsewhere = {item: name for name in reversed(names) for item in served[name]}
     if not may_move:
-        return Poses((now,), elsewhere)
+        return Poses((now,), elsewhere, here)
     chosen = fewest_moves(served, now=here.now, wanted=missing, order=names)
     poses = [pose for name in chosen if (pose := tried[name][0]) is not None]
-    return Poses((now, *poses), elsewhere)
+    return Poses((now, *poses), elsewhere, here)
 
 
 def _tried(

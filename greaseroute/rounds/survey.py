@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.placed import PlacedMachine
@@ -11,6 +12,9 @@ from greaseroute.rounds.reaching import Posed, Poses, Terms, UnitReach, helping_
 from greaseroute.rounds.work import UnitWork
 from greaseroute.site.crew import Reach, WorkingRules
 from greaseroute.walk.footprint import closed_ground
+
+# Stands and clear points lie nearer to their unit's outline than this.
+NEAR_M = 12.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,13 +50,33 @@ def poses_for(
 
 
 def survey(
-    works: Sequence[UnitWork], poses: Mapping[str, Poses], *, terms: Terms
+    works: Sequence[UnitWork], poses: Mapping[str, Poses], *, terms: Terms, changed: BaseGeometry
 ) -> dict[str, Surveyed]:
-    """Stands at each unit on the ground that is left by all units in all their postures."""
+    """Stands at each unit on the ground that is left by all units in all their postures.
+
+    ``changed`` is the ground that further postures close: far from it a unit that keeps its
+    posture has the stands it had.
+    """
     return {
-        work.unit.unit: Surveyed(
-            reach_unit(work, poses[work.unit.unit].poses, terms=terms),
-            poses[work.unit.unit].elsewhere,
-        )
+        work.unit.unit: _surveyed(work, poses[work.unit.unit], terms=terms, changed=changed)
         for work in works
     }
+
+
+def _surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometry) -> Surveyed:
+    outline = poses.poses[0].placed.outline
+    same = len(poses.poses) == 1 and outline.distance(changed) > NEAR_M
+    reach = poses.here if same else reach_unit(work, poses.poses, terms=terms)
+    return Surveyed(reach, poses.elsewhere)
+
+
+def newly_closed(poses: Sequence[Mapping[str, Poses]]) -> BaseGeometry:
+    """Ground that units close in postures which they do not stand in yet."""
+    shapes = [
+        shape
+        for each in poses
+        for unit in each.values()
+        for pose in unit.poses[1:]
+        for shape in pose.closed
+    ]
+    return shapely.union_all(shapes)

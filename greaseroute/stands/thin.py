@@ -1,6 +1,6 @@
 """Which of many candidate places are worth keeping."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,38 +30,34 @@ def keep(places: Array, table: Mask, *, far_m: Array, most: int = MOST_STANDS) -
     far_m : (n, m) array
         Horizontal distance from each place to each fitting: the nearest place is always kept.
     """
-    useful = [int(i) for i in np.nonzero(table.any(axis=1))[0]]
-    useful = _not_outdone(places, table, useful)
+    groups = _not_outdone(places, _alike(table))
     effort = np.where(table, far_m, 0.0).sum(axis=1)
     apart = APART_M
     while True:
-        kept = _spread(places, table, rows=useful, effort=effort, apart_m=apart)
+        spread = (_apart(places, g, effort=effort, apart_m=apart) for g in groups.values())
+        kept = sorted(row for rows in spread for row in rows)
         if len(kept) <= most or apart > 64 * APART_M:
             return _fewest_more(table, kept, most=most)
         apart *= 1.5
 
 
-def _not_outdone(places: Array, table: Mask, rows: Sequence[int]) -> list[int]:
-    """Rows that no near row outdoes (serves all of theirs and more)."""
-    groups = _alike(table, rows)
-    kinds = {key: table[members[0]] for key, members in groups.items()}
-    left: list[int] = []
-    for key, members in groups.items():
-        better = [
-            row
-            for other, more in groups.items()
-            if other != key and not (kinds[key] & ~kinds[other]).any()
-            for row in more
-        ]
-        left += _far_from(places, members, better)
-    return sorted(left)
+def _not_outdone(places: Array, groups: Mapping[int, list[int]]) -> dict[int, list[int]]:
+    """Of places grouped by what they serve, those that no near one outdoes (serves more)."""
+    left = {}
+    for own, rows in groups.items():
+        more = [other for other in groups if other != own and own & other == own]
+        better = [row for other in more for row in groups[other]]
+        left[own] = _far_from(places, rows, better)
+    return {own: rows for own, rows in left.items() if rows}
 
 
-def _alike(table: Mask, rows: Sequence[int]) -> dict[bytes, list[int]]:
-    """Rows that serve the same, together."""
-    groups: dict[bytes, list[int]] = {}
-    for row in rows:
-        groups.setdefault(table[row].tobytes(), []).append(row)
+def _alike(table: Mask) -> dict[int, list[int]]:
+    """Rows that serve the same, together, by what they serve as bits; rows of nothing left out."""
+    packed = np.packbits(table, axis=1)
+    groups: dict[int, list[int]] = {}
+    for row, bits in enumerate(packed):
+        groups.setdefault(int.from_bytes(bits.tobytes(), "big"), []).append(row)
+    groups.pop(0, None)
     return groups
 
 
@@ -71,16 +67,6 @@ def _far_from(places: Array, rows: list[int], better: list[int]) -> list[int]:
         return rows
     gap = np.linalg.norm(places[rows][:, None, :] - places[better][None, :, :], axis=2)
     return [row for row, near in zip(rows, gap.min(axis=1), strict=True) if near > NEAR_M + TIE_M]
-
-
-def _spread(
-    places: Array, table: Mask, *, rows: Sequence[int], effort: Array, apart_m: float
-) -> list[int]:
-    return sorted(
-        i
-        for group in _alike(table, rows).values()
-        for i in _apart(places, group, effort=effort, apart_m=apart_m)
-    )
 
 
 def _apart(places: Array, group: Sequence[int], *, effort: Array, apart_m: float) -> list[int]:
