@@ -22,7 +22,8 @@ class CrewArrays(NamedTuple):
     kernel point. ``level_first`` (L + 1 + 2T + 1,) are the bounds of each level's ways;
     ``unit_first`` (U + 1,) those of each unit's levels, least loss first. ``travel`` and
     ``length`` are (1 + phases, T, P, P) and (1 + phases, P, P); ``phase_from`` begins with 0 for
-    the time before the first phase.
+    the time before the first phase. ``bag_gone`` (T,) is what lacks of a full bag at the start;
+    it counts as put in already, which comes to the same.
     """
 
     level_first: IntArray
@@ -40,6 +41,7 @@ class CrewArrays(NamedTuple):
     length: IntArray
     phase_from: IntArray
     bag: IntArray
+    bag_gone: IntArray
     cartridge: IntArray
     gun_left: IntArray
     start_ms: IntArray
@@ -76,8 +78,9 @@ def crew_arrays(problem: CrewProblem) -> CrewArrays:
         length=_submatrix(np.maximum(length, 0), points),
         phase_from=np.array([0, *(f.from_ms for f in problem.phases)], dtype=np.int64),
         bag=problem.bag_cartridges,
+        bag_gone=problem.bag_cartridges - _or(problem.bag_at_start, problem.bag_cartridges),
         cartridge=problem.cartridge_strokes,
-        gun_left=_or_zero(problem.gun_left_strokes, problem.cartridge_strokes),
+        gun_left=_or(problem.gun_left_strokes, np.zeros_like(problem.cartridge_strokes)),
         start_ms=problem.start_ms,
         way_id=order,
         point_id=points,
@@ -180,5 +183,5 @@ def _bounds(counts: IntArray) -> IntArray:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def _or_zero(array: IntArray | None, like: IntArray) -> IntArray:
-    return np.zeros_like(like) if array is None else array
+def _or(array: IntArray | None, other: IntArray) -> IntArray:
+    return other if array is None else array

@@ -78,7 +78,7 @@ def _most_strokes(a: CrewArrays) -> IntArray:
 
 def _put_in(a: CrewArrays, t: int, strokes: IntArray) -> IntArray:
     over = np.maximum(0, strokes - a.gun_left[t])
-    total: IntArray = (-(-over // a.cartridge[t])).sum(axis=1)
+    total: IntArray = (-(-over // a.cartridge[t])).sum(axis=1) + a.bag_gone[t]
     return total
 
 

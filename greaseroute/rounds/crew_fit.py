@@ -54,6 +54,7 @@ def _shapes(p: "CrewProblem") -> dict[str, tuple[NDArray[np.int64] | None, tuple
             "store_points": (p.store_points, (p.store_points.size,)),
             "bag_cartridges": (p.bag_cartridges, (n_tech,)),
             "cartridge_strokes": (p.cartridge_strokes, (n_tech, guns)),
+            "bag_at_start": (p.bag_at_start, (n_tech,)),
             "gun_left_strokes": (p.gun_left_strokes, (n_tech, guns)),
             "way_window_ms": (p.way_window_ms, (n_ways, 2)),
             "way_fixed_ms": (p.way_fixed_ms, (n_tech, n_ways)),
@@ -94,6 +95,8 @@ def _check_signs(p: "CrewProblem") -> Iterator[UnfitProblem]:
             yield _unfit(f"{name}{list(where)}", int(array.min()), f"at least {least}")
     if p.reload_ms < 0 or p.change_cost_ms < 0:
         yield _unfit("reload_ms, change_cost_ms", (p.reload_ms, p.change_cost_ms), "at least 0")
+    if p.bag_at_start is not None and bool((p.bag_at_start > p.bag_cartridges).any()):
+        yield _unfit("bag_at_start", p.bag_at_start.tolist(), f"at most {p.bag_cartridges}")
     if p.cartridge_strokes.size and int(p.cartridge_strokes.min()) < 1:
         yield _unfit("cartridge_strokes", int(p.cartridge_strokes.min()), "at least 1")
 

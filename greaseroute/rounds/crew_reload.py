@@ -51,4 +51,5 @@ def _used(a: CrewArrays, t: int, levels: list[int]) -> np.ndarray[tuple[int], np
     if len(levels) > 1:
         strokes[-1] = strokes[-2]
     over = np.maximum(0, strokes - a.gun_left[t])
-    return np.ascontiguousarray((-(-over // a.cartridge[t])).sum(axis=1).astype(np.int64))
+    used = (-(-over // a.cartridge[t])).sum(axis=1) + a.bag_gone[t]
+    return np.ascontiguousarray(used.astype(np.int64))

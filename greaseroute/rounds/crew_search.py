@@ -70,6 +70,7 @@ def search_orders(
     rules[CHANGE_COST] = problem.change_cost_ms if problem.keep is not None else 0
     done, interrupted, begun = 0, False, time.monotonic()
     heat = _heat(ground, max(1, steps))
+    anneal(ground, now, trial, best, rules, word, heat, 1)  # the first plan; no step yet
     try:
         while done < steps:
             spell = min(SPELL, steps - done)
@@ -117,7 +118,7 @@ def ground_of(problem: CrewProblem, a: CrewArrays) -> Ground:
     unit[FIRST_LEVEL] = a.unit_first
     unit[FIRST_WAY] = a.level_first[a.unit_first]
     unit[FOLLOWS, :-1] = _follows(problem)
-    bag = [a.bag[:, None], a.start_ms[:, None], a.cartridge, a.gun_left]
+    bag = [a.bag[:, None], a.start_ms[:, None], a.bag_gone[:, None], a.cartridge, a.gun_left]
     return Ground(
         way=way,
         first=a.level_first,

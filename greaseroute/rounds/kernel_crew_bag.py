@@ -1,7 +1,8 @@
 """Compiled: where along an order the bag runs out, and where it is filled again.
 
-Arrays as in ``kernel_crew_route``. ``strokes`` is (levels of units, G); ``bag`` is (T, 2 + 2G):
-cartridges in a full bag, time of the start, strokes per cartridge, strokes left in the guns.
+Arrays as in ``kernel_crew_route``. ``strokes`` is (levels of units, G); ``bag`` is (T, 3 + 2G):
+cartridges in a full bag, time of the start, what lacks of a full bag then, strokes per cartridge,
+strokes left in the guns.
 """
 
 import numpy as np
@@ -31,12 +32,12 @@ def cartridges_along(
     """Cartridges put in up to and with each position of an order without stores."""
     guns, last = strokes.shape[1], used.shape[0] - 1
     pumped = np.zeros(guns, dtype=np.int64)
-    used[0] = 0
+    used[0] = bag[t, 2]
     for i in range(1, last):
-        total = 0
+        total = bag[t, 2]
         for g in range(guns):
             pumped[g] += strokes[slots[LEVEL, seq[t, i]], g]
-            over, size = pumped[g] - bag[t, 2 + guns + g], bag[t, 2 + g]
+            over, size = pumped[g] - bag[t, 3 + guns + g], bag[t, 3 + g]
             if over > 0:
                 total += (over + size - 1) // size
         used[i] = total

@@ -1,7 +1,7 @@
-"""Compiled: where the bag runs out along an order, and the store visits that cost the least time.
+"""Compiled: the store visits that cost an order the least time, placed exactly.
 
-Arrays as in ``kernel_crew_route``. ``strokes`` is (levels of units, G); ``bag`` is (T, 2 + 2G):
-cartridges in a full bag, time of the start, strokes per cartridge, strokes left in the guns.
+Arrays as in ``kernel_crew_route``; ``used`` are the cartridges put in up to each position, ``bag``
+(T, 2) the cartridges in a full bag and the time of the start.
 """
 
 import numpy as np

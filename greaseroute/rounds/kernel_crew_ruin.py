@@ -71,7 +71,7 @@ def ruin(
     """Take out strings around a unit, the units near it, or any units."""
     units = near.shape[0]
     seed, mode = below(word, units), fraction(word)
-    most = min(MOST_OUT, max(1, (2 * units) // 5))
+    most = min(MOST_OUT, units)
     left = 1 + below(word, 3) if mode < 0.5 else 1 + below(word, most)
     for k in range(units):
         unit = near[seed, k] if mode < 0.9 else below(word, units)
@@ -114,7 +114,7 @@ def sort_out(
     order: IntArray,
 ) -> int:
     """The units left out, in the order in which they are put back; returns how many."""
-    units, found = skip_loss.shape[0], 0
+    units, found = rank.shape[0], 0
     key = np.empty(units, dtype=np.float64)
     mode, centre = below(word, 10), below(word, units)
     for u in range(units):

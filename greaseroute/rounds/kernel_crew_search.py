@@ -462,7 +462,7 @@ def anneal(
             accept = e <= e_now + temperature * chance
         else:
             accept = float(value[0] - rules[LOST]) <= loss_temperature * chance
-        if accept or rules[STARTED] == 0:
+        if rules[STARTED] == 0 or (accept and value[1] < FAR):
             e_now, rules[LOST], rules[STARTED] = e, value[0], 1
             keep_best(seq, tech, slots, value, best.seq, best.stops, best.level, best.value)
             copy_changed(

@@ -90,6 +90,8 @@ class CrewProblem:
         ``cartridge_strokes`` less that waste is never told to carry too few.
     phases
         Walking times that change with the hour, ascending ``from_ms``.
+    bag_at_start : (T,), optional
+        Cartridges in the bag at the start, if it is not full (a round already under way).
     gun_left_strokes : (T, G), optional
         Strokes left in the guns at the start; 0 if not given.
     way_window_ms : (W, 2), optional
@@ -129,6 +131,7 @@ class CrewProblem:
     reload_ms: int = 0
     phases: tuple[Phase, ...] = ()
     gun_left_strokes: IntArray | None = None
+    bag_at_start: IntArray | None = None
     way_window_ms: IntArray | None = None
     way_fixed_ms: IntArray | None = None
     unit_technician: IntArray | None = None

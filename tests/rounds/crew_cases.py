@@ -118,7 +118,7 @@ def arrival(p: CrewProblem, t: int, *, a: int, b: int, ready: int) -> int | None
     return min(found, default=None)
 
 
-def walk_order(p: CrewProblem, t: int, ways) -> list[int]:
+def walk_order(p: CrewProblem, t: int, ways) -> list[int]:  # noqa: C901 - plain on purpose
     """Every finish that this order of ways can have, over all placings of store visits."""
     guns = p.cartridge_strokes.shape[1]
     finishes = []
