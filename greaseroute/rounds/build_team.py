@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.rounds.build_problem import SiteWays, strokes_of
+from greaseroute.rounds.prepare import Keep
 from greaseroute.rounds.problem import CANNOT, CrewProblem, Phase
 from greaseroute.rounds.unit_tours import IntArray
 from greaseroute.rounds.work import Outfit, outfit_of
@@ -41,7 +42,9 @@ class Team:
     stores: tuple[int, ...]
 
 
-def crew_problem(team: Team, *, skip_loss: Mapping[str, int]) -> CrewProblem:
+def crew_problem(
+    team: Team, *, skip_loss: Mapping[str, int], keep: Keep | None = None
+) -> CrewProblem:
     """The integers of the crew's problem."""
     members, ways = team.members, team.ways
     guns = [gun.name for gun in team.site.guns]
@@ -80,6 +83,17 @@ def crew_problem(team: Team, *, skip_loss: Mapping[str, int]) -> CrewProblem:
             [[g.left_strokes for g in team.site.guns]] * len(members), np.int64
         ),
         way_fixed_ms=fixed,
+        keep=None if keep is None else _kept_orders(team, keep),
+        change_cost_ms=0 if keep is None else ms(keep.change_cost_s),
+    )
+
+
+def _kept_orders(team: Team, keep: Keep) -> tuple[tuple[int, ...], ...]:
+    """The order to keep to in rows of units, without units that are no longer visited."""
+    row = {unit: k for k, unit in enumerate(team.ways.units)}
+    return tuple(
+        tuple(row[u] for u in keep.sequences.get(m.technician.name, ()) if u in row)
+        for m in team.members
     )
 
 

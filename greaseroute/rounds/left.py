@@ -9,6 +9,8 @@ from greaseroute.rounds.survey import Surveyed
 from greaseroute.rounds.visits import turns
 from greaseroute.rounds.work import JointWork, UnitWork, left_out
 
+NO_TIME = "not enough time before the shift"
+
 
 def no_gun(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
     """Joints that no outfit has a gun for; ``works`` holds the units of each outfit."""
@@ -83,16 +85,17 @@ def _as_it_stands(surveyed: Surveyed, joint: JointWork, item: Item) -> tuple[str
     return "no stand left on the ground that all postures of the round leave free", ""
 
 
-def no_time(work: UnitWork, reason: str, *, done: Collection[Item] = ()) -> list[LeftOut]:
-    """Joints in reach that the morning has no time for, most weighty first."""
-    open_ = [j for j in work.joints if not {f.key for f in j.fittings} & set(done)]
-    open_.sort(key=lambda j: (-j.weight, j.joint.name))
+def no_time(joints: Sequence[JointWork], reason: str) -> list[LeftOut]:
+    """Joints in reach that the morning has no time for, weightiest first."""
     return [
-        left_out(j.due, f"{reason} (weight {j.weight}: critical {j.joint.critical} x "
-                 f"{j.due.overdue_ratio:.2f} of its interval used)",
-                 helps="more time, or one more technician")
-        for j in open_
-    ]  # fmt: skip
+        left_out(
+            j.due,
+            f"{reason} (weight {j.weight}: critical {j.joint.critical} x "
+            f"{j.due.overdue_ratio:.2f} of its interval used)",
+            helps="more time, or one more technician",
+        )
+        for j in sorted(joints, key=lambda j: (-j.weight, j.joint.name))
+    ]
 
 
 def by_unit_and_joint(

@@ -59,4 +59,4 @@ def plan_round(
     wish = Wish(at, work, with_looks, names, finish_by)
     ready = prepare(site, wish, progress=told)
     solved = solve(ready, effort=Effort(seed, iterations, limit_s), progress=told)
-    return write_plan(ready, solved, seed=seed)
+    return write_plan(solved, seed=seed)

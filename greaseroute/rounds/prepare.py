@@ -1,7 +1,7 @@
 """Everything before the search: what is due, where one stands for it, which ways there are."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -13,6 +13,7 @@ from greaseroute.errors import UnknownName
 from greaseroute.rounds.inside import inside_walks
 from greaseroute.rounds.left import no_gun, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
+from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_for, survey, terms_of
 from greaseroute.rounds.visits import FEW_UNITS, WAY_SLACK_MS, UnitVisit, unit_task, unit_visit
@@ -26,6 +27,14 @@ from greaseroute.walk.no_path import NoPath
 Progress = Callable[[str], None]
 
 
+@dataclass(frozen=True, slots=True)
+class Keep:
+    """An order to keep to: units of each technician by name; what a unit moved in it costs."""
+
+    sequences: Mapping[str, tuple[str, ...]]
+    change_cost_s: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Wish:
     """What the caller asks for: the moment, the work (None: what is due), who, until when."""
@@ -35,19 +44,21 @@ class Wish:
     with_looks: bool = False
     technicians: tuple[str, ...] | None = None
     finish_by: datetime | None = None
+    keep: Keep | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outlook:
     """The site as technicians of one outfit find it: work, stands and visits, unit by unit.
 
+    ``visits`` hold the full one of a unit first, then those that serve less, if time is short.
     ``walks`` are between the fixed points and the ends of all ways, numbered by ``row``.
     """
 
     outfit: Outfit
     works: tuple[UnitWork, ...]
     surveyed: dict[str, Surveyed]
-    visits: dict[str, UnitVisit]
+    visits: dict[str, tuple[UnitVisit, ...]]
     walks: Walks
     row: Mapping[Point2, int]
 
@@ -63,6 +74,7 @@ class Prepared:
     yard: Yard
     outlooks: tuple[Outlook, ...]
     left: tuple[LeftOut, ...]
+    keep: Keep | None = None
 
 
 def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
@@ -79,7 +91,21 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, surveys=surveys,
                          fixed=fixed_points(site, crew))  # fmt: skip
     left = [*no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
-    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left))
+    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), wish.keep)
+
+
+def with_levels(ready: Prepared) -> Prepared:
+    """The same round with visits that serve only the weightier joints of a unit as well."""
+    outlooks = _outlooks(
+        ready.site,
+        ready.yard,
+        outfits=[o.outfit for o in ready.outlooks],
+        works=[o.works for o in ready.outlooks],
+        surveys=[o.surveyed for o in ready.outlooks],
+        fixed=fixed_points(ready.site, ready.technicians),
+        levels=True,
+    )
+    return replace(ready, outlooks=outlooks)
 
 
 def _crew(site: Site, names: Sequence[str] | None) -> tuple[Technician, ...]:
@@ -153,13 +179,14 @@ def _outlooks(
     works: Sequence[tuple[UnitWork, ...]],
     surveys: Sequence[dict[str, Surveyed]],
     fixed: Array,
+    levels: bool = False,
 ) -> tuple[Outlook, ...]:
     """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
     visits = [
-        _visits(site, yard, works=w, surveyed=s, outfit=o)
+        _visits(site, yard, works=w, surveyed=s, outfit=o, levels=levels)
         for o, w, s in zip(outfits, works, surveys, strict=True)
     ]
-    points, row = numbered(fixed, [v for each in visits for v in each.values()])
+    points, row = numbered(fixed, [v for each in visits for vs in each.values() for v in vs])
     walks = {
         speed: walks_between(points, yard.grounds, speed_m_s=speed)
         for speed in dict.fromkeys(o.speed_m_s for o in outfits)
@@ -184,19 +211,23 @@ def _visits(
     works: Sequence[UnitWork],
     surveyed: Mapping[str, Surveyed],
     outfit: Outfit,
-) -> dict[str, UnitVisit]:
-    visits = {}
+    levels: bool,
+) -> dict[str, tuple[UnitVisit, ...]]:
     slack_ms = WAY_SLACK_MS if len(works) > FEW_UNITS else 0
+    visits = {}
     for work in works:
-        reach = surveyed[work.unit.unit].reach
-        task = unit_task(reach, work.joints, rules=site.rules, outfit=outfit)
-        if task is not None:
-            feet = [node.foot_m for node in task.nodes]
-            walks = inside_walks(feet, yard.ground_for(feet), speed_m_s=outfit.speed_m_s)
-            visits[work.unit.unit] = unit_visit(
-                task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms
-            )
-    return {unit: visit for unit, visit in visits.items() if visit.ways}
+        found: dict[frozenset[Item], UnitVisit] = {}
+        for joints in work.levels() if levels else [work.joints]:
+            reach = surveyed[work.unit.unit].reach
+            task = unit_task(reach, joints, rules=site.rules, outfit=outfit)
+            if task is not None and task.items not in found:
+                feet = [node.foot_m for node in task.nodes]
+                walks = inside_walks(feet, yard.ground_for(feet), speed_m_s=outfit.speed_m_s)
+                found[task.items] = unit_visit(
+                    task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms
+                )
+        visits[work.unit.unit] = tuple(visit for visit in found.values() if visit.ways)
+    return {unit: each for unit, each in visits.items() if each}
 
 
 def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]) -> list[LeftOut]:

@@ -9,7 +9,7 @@ from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.crew import ITERATIONS, solve_crew
 from greaseroute.rounds.morning import start_of, unit_window
 from greaseroute.rounds.plan import Bound
-from greaseroute.rounds.prepare import Prepared, Progress
+from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.problem import CrewSolution, TechnicianRound
 from greaseroute.rounds.schedule import (
     Clockwork,
@@ -22,7 +22,7 @@ from greaseroute.rounds.schedule import (
 )
 from greaseroute.rounds.visits import UnitVisit
 from greaseroute.rounds.work import Outfit, outfit_of
-from greaseroute.units import MS_PER_S
+from greaseroute.units import MS_PER_S, S_PER_MIN
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
@@ -40,20 +40,28 @@ class Effort:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solved:
-    """Schedules in the order of the technicians; why units are not visited; the certificate."""
+    """Schedules in the order of the technicians; why units are not visited; the certificate.
 
+    ``lost`` is the weight of what time did not allow.
+    """
+
+    ready: Prepared
     team: Team
     schedules: tuple[Schedule, ...]
     skipped: Mapping[str, str]
     bound: Bound
     complete: bool
+    lost: int = 0
 
 
 def build_team(ready: Prepared) -> Team:
     """Ways, walking times and windows of a prepared round."""
     crew, site = ready.technicians, ready.site
     visits: list[tuple[Outfit, UnitVisit]] = [
-        (outlook.outfit, visit) for outlook in ready.outlooks for visit in outlook.visits.values()
+        (outlook.outfit, visit)
+        for outlook in ready.outlooks
+        for each in outlook.visits.values()
+        for visit in each
     ]
     ways = site_ways([visit for _, visit in visits], ready.outlooks[0].row)
     walks = {outlook.outfit: outlook.walks for outlook in ready.outlooks}
@@ -105,34 +113,45 @@ def open_part(
 
 
 def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
-    """The best schedules found and what is proved about them."""
+    """The best schedules found and what is proved about them.
+
+    Where time is too short for a unit, the search is made again with visits that serve only the
+    weightier joints of a unit, and the better of the two is taken.
+    """
     team = build_team(ready)
     if not team.ways.ways:
-        return _nothing_to_do(team)
-    if len(team.members) == 1 and len(team.members[0].spans) == 1:
+        return _nothing_to_do(ready, team)
+    if len(team.members) == 1 and len(team.members[0].spans) == 1 and ready.keep is None:
         progress(f"order of {len(team.ways.units)} units")
-        alone = solve_alone(team, effort=effort, progress=progress)
+        alone = solve_alone(ready, team, effort=effort, progress=progress)
         if alone is not None:
             return alone
-    progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
-    return solve_together(team, effort=effort, progress=progress)
+    found = solve_together(ready, team, effort=effort, progress=progress)
+    if found.lost == 0 or not found.skipped:
+        return found
+    progress("time is short: the weightiest joints of each unit")
+    fewer = with_levels(ready)
+    again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
+    return again if again.lost < found.lost else found
 
 
 def _clock(team: Team, member: Member) -> Clockwork:
     return Clockwork(team.site, team.ways, member.spans)
 
 
-def _nothing_to_do(team: Team) -> Solved:
+def _nothing_to_do(ready: Prepared, team: Team) -> Solved:
     schedules = tuple(
         timed(Route(k, m.start, m.finish, m.start_ms, ()), _clock(team, m))
         for k, m in enumerate(team.members)
     )
     walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
     bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
-    return Solved(team, schedules, {}, bound, complete=True)
+    return Solved(ready, team, schedules, {}, bound, complete=True)
 
 
-def solve_alone(team: Team, *, effort: Effort, progress: Progress) -> Solved | None:
+def solve_alone(
+    ready: Prepared, team: Team, *, effort: Effort, progress: Progress
+) -> Solved | None:
     """One technician, no window that binds: the shortest tour; None where something binds."""
     member, ways = team.members[0], team.ways
     cost, groups = cluster_cost(ways, member.spans[0][1], start=member.start, finish=member.finish)
@@ -157,11 +176,12 @@ def solve_alone(team: Team, *, effort: Effort, progress: Progress) -> Solved | N
     if not fits(schedule, team):
         return None
     value = route_dependent_ms(schedule, team.site)
-    slack = sum(visit.slack_ms for visit in ways.visits)
     bound = certificate(
-        tour.lower_bound - slack, value, what=f"shortest tour over all ways in and out: {tour.what}"
+        tour.lower_bound - _slack_ms(team),
+        value,
+        what=f"shortest tour over all ways in and out: {tour.what}",
     )
-    return Solved(team, (schedule,), {}, bound, complete=tour.status != "interrupted")
+    return Solved(ready, team, (schedule,), {}, bound, complete=tour.status != "interrupted")
 
 
 def _unit_halt(team: Team, way: int) -> Halt:
@@ -189,20 +209,38 @@ def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
     )
 
 
-def solve_together(team: Team, *, effort: Effort, progress: Progress) -> Solved:
+def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """A crew, windows, reloads or closing hours: the crew's search."""
-    problem = crew_problem(team, skip_loss=_weights(team))
+    progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
     solution = solve_crew(
-        problem,
+        crew_problem(team, skip_loss=_weights(team), keep=ready.keep),
         seed=effort.seed,
         iterations=ITERATIONS if effort.iterations is None else effort.iterations,
         limit_s=effort.limit_s,
+        progress=lambda done, of, lost, ms: progress(
+            f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
+        ),
     )
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
     return Solved(
-        team, schedules, skipped, _crew_bound(solution), complete=solution.status != "interrupted"
+        ready,
+        team,
+        schedules,
+        skipped,
+        _crew_bound(solution, slack_ms=_slack_ms(team)),
+        complete=solution.status != "interrupted",
+        lost=solution.lost,
     )
+
+
+def _slack_ms(team: Team) -> int:
+    """What at most all dropped ways together could have saved."""
+    most = dict.fromkeys(team.ways.units, 0)
+    for visit in team.ways.visits:
+        unit = visit.work.unit.unit
+        most[unit] = max(most[unit], visit.slack_ms)
+    return sum(most.values())
 
 
 def _weights(team: Team) -> dict[str, int]:
@@ -222,8 +260,15 @@ def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
     return timed(_route(found.technician, member, halts), _clock(team, member))
 
 
-def _crew_bound(solution: CrewSolution) -> Bound:
+def _crew_bound(solution: CrewSolution, *, slack_ms: int) -> Bound:
     b = solution.bound
+    lower_ms = b.lower_ms if b.lower_ms == 0 else b.lower_ms - slack_ms
+    gap = b.gap_pct
+    if gap is not None and b.value_ms > b.lower_ms and gap > 0:
+        gap *= (b.value_ms - lower_ms) / (b.value_ms - b.lower_ms)
     return Bound(
-        lower_s=b.lower_ms / MS_PER_S, value_s=b.value_ms / MS_PER_S, gap_pct=b.gap_pct, what=b.what
+        lower_s=lower_ms / MS_PER_S,
+        value_s=b.value_ms / MS_PER_S,
+        gap_pct=None if gap is None else round(gap, 4),
+        what=b.what,
     )

@@ -78,8 +78,15 @@ class UnitWork:
 
     @property
     def weight(self) -> int:
-        """Weight of everything here."""
-        return sum(j.weight for j in self.joints)
+        """Weight of everything due here, with a gun or without."""
+        return sum(j.weight for j in self.joints) + sum(weight_of(d) for d, _ in self.no_gun)
+
+    def levels(self) -> list[tuple[JointWork, ...]]:
+        """All joints, then the weightiest three quarters, half, quarter, one: when time is short."""
+        order = sorted(self.joints, key=lambda j: (-j.weight, j.joint.name))
+        count = len(order)
+        sizes = dict.fromkeys((count, -(-3 * count // 4), -(-count // 2), -(-count // 4), 1))
+        return [tuple(order[:size]) for size in sizes if size]
 
 
 def outfit_of(technician: Technician, site: Site) -> Outfit:

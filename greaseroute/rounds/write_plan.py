@@ -3,21 +3,22 @@
 from collections.abc import Iterable
 
 from greaseroute.rounds.carry import added_up
-from greaseroute.rounds.left import by_unit_and_joint, no_time, not_in_reach, order_of
-from greaseroute.rounds.nodes import Item
+from greaseroute.rounds.left import NO_TIME, by_unit_and_joint, no_time, not_in_reach, order_of
 from greaseroute.rounds.plan import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solve import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
-from greaseroute.rounds.work import outfit_of
+from greaseroute.rounds.visits import UnitVisit
+from greaseroute.rounds.work import left_out, outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
 UNION_NOTE = "A unit asked for another posture closes the ground of both and stays in the last."
 
 
-def write_plan(ready: Prepared, solved: Solved, *, seed: int) -> RoundPlan:
+def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
     """The whole record of a round."""
+    ready = solved.ready
     technicians = tuple(
         technician_plan(schedule, _desk(ready, solved, number))
         for number, schedule in enumerate(solved.schedules)
@@ -73,37 +74,50 @@ def _names(ready: Prepared, solved: Solved) -> dict[int, str]:
 
 def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
     """What is not served at units that are visited, and at units that are not."""
-    done = _done(solved)
-    told = {(record.unit, record.joint) for record in ready.left}
-    found: list[LeftOut] = []
-    for item_unit in dict.fromkeys(item.unit for item in ready.items):
-        found += _left_at(ready, solved, unit=item_unit, done=done.get(item_unit))
-    return [record for record in found if (record.unit, record.joint) not in told]
-
-
-def _done(solved: Solved) -> dict[str, frozenset[Item]]:
-    return {
-        halt.call.visit.work.unit.unit: halt.call.visit.items
+    calls = {
+        halt.call.visit.work.unit.unit: (halt.call.visit, schedule.route.technician)
         for schedule in solved.schedules
         for halt in schedule.halts
         if halt.call is not None
     }
+    told = {(record.unit, record.joint) for record in ready.left}
+    found: list[LeftOut] = []
+    for unit in dict.fromkeys(item.unit for item in ready.items):
+        if unit in calls:
+            found += _left_at_visited(ready, *calls[unit])
+        else:
+            found += _left_at_unvisited(ready, unit, reason=solved.skipped.get(unit, NO_TIME))
+    return [record for record in found if (record.unit, record.joint) not in told]
 
 
-def _left_at(
-    ready: Prepared, solved: Solved, *, unit: str, done: frozenset[Item] | None
-) -> list[LeftOut]:
+def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list[LeftOut]:
+    """Out of reach, no gun with the one who comes, or no time for it."""
+    unit = visit.work.unit.unit
+    outfit = outfit_of(ready.technicians[technician], ready.site)
+    outlook = next(o for o in ready.outlooks if o.outfit == outfit)
+    full = outlook.visits[unit][0].items
+    may_move = ready.site.rules.posture_moves
+    found = not_in_reach(outlook.surveyed[unit], full, may_move=may_move)
+    found += [
+        left_out(item, f"{reason} (the technician who comes)", helps="somebody with that gun")
+        for item, reason in visit.work.no_gun
+    ]
+    missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
+    return found + no_time(missed, NO_TIME)
+
+
+def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftOut]:
     outlook = next((o for o in ready.outlooks if unit in o.visits), ready.outlooks[0])
     if unit not in outlook.surveyed:
         return []
-    visit = outlook.visits.get(unit)
-    can = visit.items if visit is not None else frozenset()
-    found = not_in_reach(outlook.surveyed[unit], can, may_move=ready.site.rules.posture_moves)
-    if visit is not None and done is None:
-        reason = solved.skipped.get(unit, "not enough time before the shift")
-        listed = {(record.joint, record.fitting) for record in found}
-        found += [r for r in no_time(visit.work, reason) if (r.joint, None) not in listed]
-    return found
+    full = outlook.visits[unit][0].items if unit in outlook.visits else frozenset()
+    surveyed = outlook.surveyed[unit]
+    found = not_in_reach(surveyed, full, may_move=ready.site.rules.posture_moves)
+    joints = surveyed.reach.work.joints
+    missed = [j for j in joints if {f.key for f in j.fittings} & full]
+    return [r for r in found if r.joint not in {j.joint.name for j in missed}] + no_time(
+        missed, reason
+    )
 
 
 def _marked(ready: Prepared, mark: str, text: str) -> Iterable[LookedAt]:
