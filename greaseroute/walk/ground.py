@@ -23,7 +23,15 @@ from greaseroute.walk.sight import Sight, build_sight, locate, look
 from greaseroute.walk.slope import Slopes
 from greaseroute.walk.slow import SlowArea
 from greaseroute.walk.slow_ways import SlowSight, slow_sight
-from greaseroute.walk.travel import Pace, Travel, Trip, travel_between, travel_slow
+from greaseroute.walk.travel import (
+    CornerTerms,
+    Pace,
+    Travel,
+    Trip,
+    corner_terms,
+    travel_between,
+    travel_slow,
+)
 from greaseroute.walk.waits import WaitLine
 
 
@@ -131,7 +139,7 @@ class FreeGround:
         kept = [c for c in self.closed if c.name not in names]
         new = [close(n, shape, self.clearance_m) for n, shape in (added or {}).items()]
         out = copy(self)
-        for derived in ("free", "sight", "slow_sight"):
+        for derived in ("free", "sight", "slow_sight", "_corner_terms"):
             vars(out).pop(derived, None)
         out.closed = (*kept, *new)
         out.mended = tuple(c.mended for c in out.closed if c.mended)
@@ -208,18 +216,29 @@ class FreeGround:
         end = start if goals is None else as_points(goals)
         xy = start if goals is None else np.concatenate([start, end])
         ends = np.arange(len(end)) + len(xy) - len(end)
-        trip = Trip(xy, np.arange(len(start)), ends, partial(why_no_path, self))
-        pace = Pace(speed, np.ones(1), self.waits, self.slope)
-        if any(area.time_factor > 1 for area in self.slow):
-            slow = self.slow_sight
-            pace = replace(pace, face_factor=slow.faces.factor)
-            way = travel_slow if slide else _travel_unslid
-            return way(slow, pace, trip)
-        return travel_between(self.sight, pace, trip)
+        pace = replace(self._pace, speed_m_s=speed)
+        reasons = partial(why_no_path, self)
+        trip = Trip(xy, np.arange(len(start)), ends, reasons, self._corner_terms)
+        if self._is_slow and slide:
+            return travel_slow(self.slow_sight, pace, trip)
+        return travel_between(self._travel_sight, pace, trip)
 
+    @property
+    def _is_slow(self) -> bool:
+        return any(area.time_factor > 1 for area in self.slow)
 
-def _travel_unslid(slow: SlowSight, pace: Pace, trip: Trip) -> Travel:
-    return travel_between(slow.sight, pace, trip)
+    @property
+    def _travel_sight(self) -> Sight:
+        return self.slow_sight.sight if self._is_slow else self.sight
+
+    @property
+    def _pace(self) -> Pace:
+        factor = self.slow_sight.faces.factor if self._is_slow else np.ones(1)
+        return Pace(self.speed_m_s, factor, self.waits, self.slope)
+
+    @cached_property
+    def _corner_terms(self) -> CornerTerms:
+        return corner_terms(self._travel_sight, self._pace)
 
 
 def _pair(point: object) -> tuple[float, float]:

@@ -72,16 +72,3 @@ def build_mesh(faces: Sequence[BaseGeometry]) -> Mesh:
     xy, tri = index_points(np.concatenate([*cut, np.empty((0, 3, 2))]))
     tri = tri.astype(np.int64)
     return Mesh(xy, tri, twins(tri), face)
-
-
-def components(mesh: Mesh) -> Ints:
-    """For each triangle the number of the connected piece of ground it is in."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    inner = np.flatnonzero(mesh.twin >= 0)
-    size = len(mesh.tri)
-    links = coo_array(
-        (np.ones(len(inner), np.int8), (inner // 3, mesh.twin[inner] // 3)), shape=(size, size)
-    )
-    return connected_components(links, directed=False)[1].astype(np.int64)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from greaseroute.walk.arrays import Flags, Floats
+from greaseroute.walk.arrays import Flags, Floats, Ints
 
 SWEEPS = 80
 STILL_M = 1e-8
@@ -62,7 +62,7 @@ def _move(ways: Ways, xy: Floats, k: int) -> None:
     now = _time(ways, xy, k)
     waiting = ways.moves[:, k].copy()
     for _ in range(6):
-        trial[waiting, k] = goal[waiting]
+        trial[:, k] = np.where(waiting[:, None], goal, xy[:, k])
         better = waiting & (_time(ways, trial, k) < now)
         xy[better, k] = goal[better]
         waiting &= ~better
@@ -71,17 +71,25 @@ def _move(ways: Ways, xy: Floats, k: int) -> None:
         goal = 0.5 * (goal + xy[:, k])
 
 
+def _some(ways: Ways, rows: Ints, xy: Floats) -> Ways:
+    return Ways(xy[rows], ways.low[rows], ways.high[rows], ways.moves[rows], ways.pace[rows])
+
+
 def polish(ways: Ways) -> Floats:
     """The points, (w, k, 2), after sliding each along its edge until none moves any more.
 
     At the end each passage obeys Snell's law, or sits at an end of its edge.
     """
     xy = ways.xy.copy()
+    rows = np.arange(len(xy))
     for _ in range(SWEEPS):
-        before = xy.copy()
-        for k in range(1, xy.shape[1] - 1):
-            if ways.moves[:, k].any():
-                _move(ways, xy, k)
-        if np.abs(xy - before).max(initial=0.0) < STILL_M:
+        part = _some(ways, rows, xy)
+        now = part.xy.copy()
+        for k in range(1, now.shape[1] - 1):
+            if part.moves[:, k].any():
+                _move(part, now, k)
+        xy[rows] = now
+        rows = rows[np.abs(now - part.xy).max(axis=(1, 2), initial=0.0) >= STILL_M]
+        if not len(rows):
             break
     return xy

@@ -119,7 +119,8 @@ def _look(
     first = np.searchsorted(homes[order, 1], np.arange(len(mesh.tri) + 1)).astype(np.int64)
     cells = cells_of(mesh, corners)
     start, limit = (np.ascontiguousarray(a, np.int64) for a in (start, limit))
-    sizes = 16 * len(start) + 64, (32 * len(start) + 64) * with_seen
+    each = 4 if with_seen else 128  # a guess: corners look into narrow cones, points all round
+    sizes = each * len(start) + 64, (32 * len(start) + 64) * with_seen
     while True:
         found, seen = np.empty((sizes[0], 4), np.int64), np.empty(sizes[1], np.int64)
         count = np.zeros(2, np.int64)

@@ -9,10 +9,23 @@ import shapely
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.arrays import Floats, Ints
-from greaseroute.walk.shapes import lines_between
+from greaseroute.walk.mesh import index_points
+from greaseroute.walk.shapes import Shapes, lines_between
 from greaseroute.walk.terrain import TOBLER_SHIFT, TOBLER_STEEP
 
 CLOSE_M = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class _Surface:
+    """Triangles between spot heights: corners (t, 3, 3), edges (m, 2, 3), and search trees."""
+
+    first_m: float
+    faces: Shapes
+    corners: Floats
+    edges: Floats
+    face_tree: shapely.STRtree
+    edge_tree: shapely.STRtree
 
 
 @dataclass(frozen=True)
@@ -34,16 +47,19 @@ class Slopes:
             )  # fmt: skip
 
     @cached_property
-    def _surface(self) -> tuple[Floats, Ints]:
-        """Spot heights (n, 3), one for each place, and the edges (m, 2) of the surface."""
+    def _surface(self) -> _Surface:
         array = np.asarray(self.heights, np.float64)
         array = array[np.lexsort(array.T[::-1])]
         array = array[np.unique(array[:, :2], axis=0, return_index=True)[1]]
-        edges = shapely.delaunay_triangles(shapely.multipoints(array[:, :2]), only_edges=True)
-        ends = shapely.get_coordinates(shapely.get_parts(edges)).reshape(-1, 2, 2)
-        places = {tuple(p): i for i, p in enumerate(array[:, :2].tolist())}
-        number = [(places[tuple(a)], places[tuple(b)]) for a, b in ends.tolist()]
-        return array, np.array(number, np.int64).reshape(-1, 2)
+        spots = shapely.multipoints(array[:, :2])
+        edges = shapely.get_parts(shapely.delaunay_triangles(spots, only_edges=True))
+        faces = shapely.get_parts(shapely.delaunay_triangles(spots))
+        corner = shapely.get_coordinates(faces).reshape(-1, 4, 2)[:, :3]
+        ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
+        return _Surface(
+            array[0, 2], faces, _with_height(array, corner), _with_height(array, ends),
+            shapely.STRtree(faces), shapely.STRtree(edges),
+        )  # fmt: skip
 
     def factor(self, start: Floats, end: Floats) -> Floats:
         """Mean time factor of straight lines from ``start`` to ``end``, both (n, 2).
@@ -66,10 +82,9 @@ class Slopes:
 
     def _breaks(self, start: Floats, end: Floats) -> tuple[Ints, Floats, Floats]:
         """Row, share along it, and height, where lines cross edges, start and end."""
-        surface, edges = self._surface
-        a, b = surface[edges[:, 0]], surface[edges[:, 1]]
-        tree = shapely.STRtree(lines_between(a[:, :2], b[:, :2]))
-        row, edge = tree.query(lines_between(start, end), predicate="intersects")
+        surface = self._surface
+        a, b = surface.edges[:, 0], surface.edges[:, 1]
+        row, edge = surface.edge_tree.query(lines_between(start, end), predicate="intersects")
         along, across = (end - start)[row], (b - a)[edge]
         turn = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
         good = np.abs(turn) > CLOSE_M
@@ -87,19 +102,24 @@ class Slopes:
 
     def height_m(self, points: Floats) -> Floats:
         """Height at (n, 2) points; outside, that of the nearest point of the surface."""
-        surface, _ = self._surface
-        faces = shapely.delaunay_triangles(shapely.multipoints(surface[:, :2]))
-        parts = shapely.get_parts(faces)
-        if len(parts) == 0:
-            return np.full(len(points), surface[0, 2])
-        tree = shapely.STRtree(parts)
-        spots = shapely.points(points)
-        near = tree.query_nearest(spots, all_matches=False)[1]
-        foot = shapely.get_coordinates(shapely.shortest_line(parts[near], spots))[::2]
-        corner = shapely.get_coordinates(parts).reshape(-1, 4, 2)[near, :3]
-        heights = {tuple(p[:2]): p[2] for p in surface.tolist()}
-        z = np.array([[heights[tuple(c)] for c in t] for t in corner.tolist()]).reshape(-1, 3)
-        return _interpolate(corner, z, foot)
+        surface = self._surface
+        once, number = index_points(points)
+        if not len(surface.faces) or not len(points):
+            return np.full(len(points), surface.first_m)
+        spots = np.asarray(shapely.points(once), dtype=object)
+        near = surface.face_tree.query_nearest(spots, all_matches=False)[1]
+        lines = shapely.shortest_line(surface.faces[near], spots)
+        foot = shapely.get_coordinates(lines)[::2]
+        corner = surface.corners[near]
+        return _interpolate(corner[..., :2], corner[..., 2], foot)[number]
+
+
+def _with_height(array: Floats, places: Floats) -> Floats:
+    """Points (..., 2) of the surface with their heights, (..., 3)."""
+    order = array[:, :2].copy().view(np.complex128).ravel()
+    flat = np.ascontiguousarray(places.reshape(-1, 2)).view(np.complex128).ravel()
+    height = array[np.searchsorted(order, flat), 2]
+    return np.concatenate([places, height.reshape(*places.shape[:-1], 1)], axis=-1)
 
 
 def _interpolate(corner: Floats, z: Floats, points: Floats) -> Floats:

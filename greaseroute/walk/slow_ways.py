@@ -80,26 +80,35 @@ def _link_table(sight: Sight, spots: SpotSight, factor: Floats) -> _Table:
     return _Table(size, key[first], face[order][first])
 
 
+def _passes_border(routes: Routes, moves: Flags) -> Flags:
+    """Which (i, j) have a corner on their way that may slide, by doubling steps up the trees."""
+    if not moves.any():
+        return np.zeros(routes.last.shape, bool)
+    flag = np.broadcast_to(moves, routes.trees.shape).copy()
+    up = np.where(routes.trees < 0, np.arange(len(moves)), routes.trees)
+    while True:
+        further = flag | np.take_along_axis(flag, up, axis=1)
+        higher = np.take_along_axis(up, up, axis=1)
+        if (higher == up).all():
+            break
+        flag, up = further, higher
+    row = np.arange(len(flag))[:, None]
+    passes: Flags = further[row, routes.last] & (routes.last >= 0)
+    return passes
+
+
 def _sequences(
     routes: Routes, *, sources: Ints, goals: Ints, sliding: Sliding
 ) -> tuple[Ints, Ints]:
     """(w, k) nodes of all ways that pass a border, padded with their last; and (w, 2) of i, j."""
     corners = len(sliding.moves)
-    found, pairs = [], []
-    for i in range(len(sources)):
-        for j in range(len(goals)):
-            if routes.last[i, j] < 0:
-                continue
-            way = routes.corners(i, j)
-            if sliding.moves[way].any():
-                found.append([corners + sources[i], *way, corners + goals[j]])
-                pairs.append((i, j))
+    pairs = np.argwhere(_passes_border(routes, sliding.moves))
+    found = [
+        [corners + sources[i], *routes.corners(i, j), corners + goals[j]] for i, j in pairs.tolist()
+    ]
     longest = max(map(len, found), default=0)
     nodes = [way + way[-1:] * (longest - len(way)) for way in found]
-    return (
-        np.array(nodes, np.int64).reshape(len(found), longest),
-        np.array(pairs, np.int64).reshape(-1, 2),
-    )
+    return np.array(nodes, np.int64).reshape(len(found), longest), pairs
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,19 +124,53 @@ class SlidWays:
 def slide_ways(
     slow: SlowSight, spots: SpotSight, routes: Routes, *, sources: Ints, goals: Ints
 ) -> SlidWays:
-    """Slide every way that passes a border; a way that would leave its faces is left as it is."""
+    """Slide every passage of every way; one that would leave its faces is left as it is."""
     nodes, pairs = _sequences(routes, sources=sources, goals=goals, sliding=slow.sliding)
     place = np.concatenate([slow.sight.places, spots.xy])
-    factor = slow.faces.factor
-    table = _link_table(slow.sight, spots, factor)
+    table = _link_table(slow.sight, spots, slow.faces.factor)
+    xy = place[nodes]
+    runs, uses = _runs(nodes, slow.sliding.moves)
+    for (way, first), line in zip(uses, _slid(slow, table, runs, place=place), strict=True):
+        xy[way, first : first + len(line)] = line
+    face, real = _faces(table, nodes)
+    return SlidWays(pairs, xy, face, real)
+
+
+def _faces(table: _Table, nodes: Ints) -> tuple[Ints, Flags]:
+    """The face of each link of each way, and which links are not padding."""
     real = nodes[:, 1:] != nodes[:, :-1]
     face = np.zeros(real.shape, np.int64)
     face[real] = table.faces(nodes[:, :-1][real], nodes[:, 1:][real])
+    return face, real
+
+
+def _runs(nodes: Ints, moves: Flags) -> tuple[list[tuple[int, ...]], list[tuple[int, int]]]:
+    """Stretches of sliding corners, with the still ones before and after; and (way, place).
+
+    Many ways share a stretch between two corners, so it is worth sliding each once.
+    """
+    sliding = np.append(moves, False)[np.minimum(nodes, len(moves))]
+    way, first = np.nonzero(~sliding[:, :-1] & sliding[:, 1:])
+    still, after = np.nonzero(sliding[:, :-1] & ~sliding[:, 1:])
+    runs = [tuple(nodes[w, a : b + 2].tolist()) for w, a, b in zip(way, first, after, strict=True)]
+    return runs, list(zip(still.tolist(), first.tolist(), strict=True))
+
+
+def _slid(
+    slow: SlowSight, table: _Table, runs: list[tuple[int, ...]], *, place: Floats
+) -> list[Floats]:
+    """The points of each run after sliding."""
+    once = {run: i for i, run in enumerate(dict.fromkeys(runs))}
+    longest = max(map(len, once), default=0)
+    padded = [[*run, *run[-1:] * (longest - len(run))] for run in once]
+    nodes = np.array(padded, np.int64).reshape(len(once), longest)
+    face, real = _faces(table, nodes)
+    pace = np.where(real, slow.faces.factor[face], 0.0)
     xy = place[nodes]
-    ways = _as_ways(slow.sliding, nodes, xy=xy, pace=np.where(real, factor[face], 0.0))
-    slid = polish(ways)
+    slid = polish(_as_ways(slow.sliding, nodes, xy=xy, pace=pace))
     good = _stays(slow.faces, slid, face=face, real=real)
-    return SlidWays(pairs, np.where(good[:, None, None], slid, xy), face, real)
+    done = np.where(good[:, None, None], slid, xy)
+    return [done[once[run], : len(run)] for run in runs]
 
 
 def _as_ways(sliding: Sliding, nodes: Ints, *, xy: Floats, pace: Floats) -> Ways:

@@ -93,8 +93,29 @@ class Travel:
         return LineString(np.concatenate([a[None], way, b[None]]))
 
 
-def link_seconds(sight: Sight, spots: SpotSight, pace: Pace) -> LinkCosts:
+@dataclass(frozen=True, slots=True)
+class CornerTerms:
+    """What links between corners cost beside their length, at any speed: factor and waits."""
+
+    factor: Floats
+    wait_s: Floats
+
+
+def corner_terms(sight: Sight, pace: Pace) -> CornerTerms:
+    """Worked out once for a ground, since speed has no part in it."""
+    links, place = sight.links, sight.places
+    start, end = place[links.tail], place[links.head]
+    factor: Floats = pace.face_factor[links.face]
+    if pace.slope is not None:
+        factor = factor * pace.slope.factor(start, end)
+    return CornerTerms(factor, wait_seconds(start, end, pace.waits))
+
+
+def link_seconds(
+    sight: Sight, spots: SpotSight, pace: Pace, *, terms: CornerTerms | None = None
+) -> LinkCosts:
     """Time of every link under a pace."""
+    terms = terms or corner_terms(sight, pace)
     links, place = sight.links, sight.places
     point = np.repeat(np.arange(len(spots.xy)), np.diff(spots.first))
     here, there = spots.xy[point], place[spots.corner]
@@ -106,7 +127,7 @@ def link_seconds(sight: Sight, spots: SpotSight, pace: Pace) -> LinkCosts:
         turns = corner_turns(sight.mesh, sight.corners)
         after, spot_after = (turns.all_leaving(links.key, h) for h in (links.head, spots.corner))
     return LinkCosts(
-        pace.seconds(place[links.tail], place[links.head], face=links.face),
+        links.length_m / pace.speed_m_s * terms.factor + terms.wait_s,
         out,
         out if symmetric else pace.seconds(there, here, face=spots.face),
         pace.seconds(spots.xy[a], spots.xy[b], face=face),
@@ -123,12 +144,13 @@ class Trip:
     sources: Ints
     goals: Ints
     reasons: Reasons
+    terms: CornerTerms | None = None
 
 
 def travel_between(sight: Sight, pace: Pace, trip: Trip) -> Travel:
     """Quickest walks over ground of one kind."""
     spots = look(sight, trip.points)
-    costs = link_seconds(sight, spots, pace)
+    costs = link_seconds(sight, spots, pace, terms=trip.terms)
     routes = find_routes(
         sight, spots, costs, sources=trip.sources, goals=trip.goals, with_ways=True
     )
@@ -139,14 +161,17 @@ def travel_slow(slow: SlowSight, pace: Pace, trip: Trip) -> Travel:
     """Quickest walks over ground with slow areas, bent at their borders as Snell's law wants."""
     found = travel_between(slow.sight, pace, trip)
     slid = slide_ways(slow, found.spots, found.routes, sources=trip.sources, goals=trip.goals)
-    bent: dict[tuple[int, int], Floats] = {}
-    for (i, j), xy, face, real in zip(
-        slid.pairs.tolist(), slid.xy, slid.face, slid.real, strict=True
-    ):
-        line = xy[: 1 + int(real.sum())]
-        time = pace.seconds(line[:-1], line[1:], face=face[real]).sum()
-        if time <= found.time_s[i, j]:
-            bent[i, j] = line
-            found.time_s[i, j] = time
-            found.length_m[i, j] = np.hypot(*np.diff(line, axis=0).T).sum()
+    way, link = np.nonzero(slid.real)
+    start, end = slid.xy[way, link], slid.xy[way, link + 1]
+    size = len(slid.pairs)
+    spent = pace.seconds(start, end, face=slid.face[way, link])
+    time = np.bincount(way, spent, minlength=size)
+    length = np.bincount(way, np.hypot(*(end - start).T), minlength=size)
+    i, j = slid.pairs.T
+    # with waits or slopes a slid way may be the slower one
+    better = np.flatnonzero(time <= found.time_s[i, j])
+    found.time_s[i[better], j[better]] = time[better]
+    found.length_m[i[better], j[better]] = length[better]
+    points = 1 + slid.real.sum(axis=1)
+    bent = {(int(i[w]), int(j[w])): slid.xy[w, : points[w]] for w in better}
     return replace(found, bent=bent)

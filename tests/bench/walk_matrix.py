@@ -4,8 +4,9 @@
 
 Scenes: N machines of about 10 m x 3.5 m at random headings, N/4 heaps, 4 points round each machine.
 A peer that would take longer than ``--peer-seconds`` is sampled and its time computed from the
-sample (marked ~). Seconds are seconds of processor unless said otherwise. Peers get what serves them best: the union of the obstacles, and compiled
-Dijkstra for all pairs where they bring no all-pairs search of their own.
+sample (marked ~). Seconds are seconds of processor unless said otherwise. Peers get what serves
+them best: the union of the obstacles, and compiled Dijkstra for all pairs where they bring no
+all-pairs search of their own.
 """
 
 import argparse
