@@ -1,12 +1,15 @@
 """The morning round from a site and a moment: the one call that upper layers make."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
 
+from greaseroute.rounds.change import DoneSoFar, rest_of
+from greaseroute.rounds.morning import morning_of
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.prepare import Wish, prepare
 from greaseroute.rounds.solve import Effort, solve
-from greaseroute.rounds.work import WorkItem
+from greaseroute.rounds.work import WorkItem, due_items
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -23,6 +26,8 @@ def plan_round(
     work: Sequence[WorkItem] | None = None,
     technicians: Sequence[str] | None = None,
     finish_by: datetime | None = None,
+    done_so_far: DoneSoFar | None = None,
+    earlier: RoundPlan | None = None,
 ) -> RoundPlan:
     """Plan one round.
 
@@ -46,6 +51,10 @@ def plan_round(
         Names of those who walk; all by default.
     finish_by : datetime, optional
         The end instead of the next start of the shift.
+    done_so_far : DoneSoFar, optional
+        What happened since ``at``: the rest is planned from ``done_so_far.at`` on.
+    earlier : RoundPlan, optional
+        The plan under way, whose order is kept to as far as ``done_so_far`` wishes.
 
     Raises
     ------
@@ -57,6 +66,25 @@ def plan_round(
     told = progress or (lambda text: None)
     names = None if technicians is None else tuple(technicians)
     wish = Wish(at, work, with_looks, names, finish_by)
+    if done_so_far is not None:
+        site, wish = _rest(site, wish, done_so_far, earlier=earlier)
     ready = prepare(site, wish, progress=told)
     solved = solve(ready, effort=Effort(seed, iterations, limit_s), progress=told)
     return write_plan(solved, seed=seed)
+
+
+def _rest(
+    site: Site, wish: Wish, so_far: DoneSoFar, *, earlier: RoundPlan | None
+) -> tuple[Site, Wish]:
+    """The site as it is now, and the wish for what is left: the same work list, the same end."""
+    items = due_items(site, wish.at, work=wish.work)
+    rest = rest_of(site, items, so_far, earlier=earlier)
+    return rest.site, replace(
+        wish,
+        at=so_far.at,
+        work=rest.items,
+        finish_by=morning_of(site, wish.at, finish_by=wish.finish_by).end,
+        keep=rest.keep,
+        without=frozenset((b.unit, b.joint, b.fitting) for b in so_far.blocked if b.fitting),
+        left=rest.left,
+    )

@@ -19,7 +19,7 @@ from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_fo
 from greaseroute.rounds.visits import FEW_UNITS, WAY_SLACK_MS, UnitVisit, unit_task, unit_visit
 from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
-from greaseroute.rounds.yard import Stances, Yard, place_named, stances_now, yard_of
+from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.walk.no_path import NoPath
@@ -37,7 +37,11 @@ class Keep:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Wish:
-    """What the caller asks for: the moment, the work (None: what is due), who, until when."""
+    """What the caller asks for: the moment, the work (None: what is due), who, until when.
+
+    ``without`` are single fittings (unit, joint, fitting) to be left alone; ``left`` is what the
+    caller has left out already.
+    """
 
     at: datetime
     work: Sequence[WorkItem] | None = None
@@ -45,6 +49,8 @@ class Wish:
     technicians: tuple[str, ...] | None = None
     finish_by: datetime | None = None
     keep: Keep | None = None
+    without: frozenset[tuple[str, str, str]] = frozenset()
+    left: tuple[LeftOut, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,14 +89,17 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
     crew = _crew(site, wish.technicians)
     items = due_items(site, wish.at, work=wish.work)
     outfits = tuple(dict.fromkeys(outfit_of(t, site) for t in crew))
-    works = [unit_works(site, items, outfit=o, with_looks=wish.with_looks) for o in outfits]
-    starts = [place_named(site, t.start).point for t in crew]
-    yard, surveys = _yard_and_stands(site, morning, outfits=outfits, works=works, starts=starts,
+    works = [
+        unit_works(site, items, outfit=o, with_looks=wish.with_looks, without=wish.without)
+        for o in outfits
+    ]
+    yard, surveys = _yard_and_stands(site, morning, outfits=outfits, works=works, crew=crew,
                                      progress=progress)  # fmt: skip
     progress("walks and tours inside the units")
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, surveys=surveys,
-                         fixed=fixed_points(site, crew))  # fmt: skip
-    left = [*no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
+                         fixed=fixed_points(site, crew, yard))  # fmt: skip
+    starts = _starts(site, crew, yard)
+    left = [*wish.left, *no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), wish.keep)
 
 
@@ -102,7 +111,7 @@ def with_levels(ready: Prepared) -> Prepared:
         outfits=[o.outfit for o in ready.outlooks],
         works=[o.works for o in ready.outlooks],
         surveys=[o.surveyed for o in ready.outlooks],
-        fixed=fixed_points(ready.site, ready.technicians),
+        fixed=fixed_points(ready.site, ready.technicians, ready.yard),
         levels=True,
     )
     return replace(ready, outlooks=outlooks)
@@ -126,7 +135,7 @@ def _yard_and_stands(
     *,
     outfits: Sequence[Outfit],
     works: Sequence[Sequence[UnitWork]],
-    starts: Sequence[Point],
+    crew: Sequence[Technician],
     progress: Progress,
 ) -> tuple[Yard, list[dict[str, Surveyed]]]:
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
@@ -135,7 +144,7 @@ def _yard_and_stands(
     yard = yard_of(site, now, morning)
     progress("stands and postures")
     posed = {unit: as_posed(placed[0]) for unit, placed in now.items()}
-    free = yard.walkable(starts)
+    free = yard.walkable(_starts(site, crew, yard))
     may_move = site.rules.posture_moves
     poses = [
         poses_for(w, posed, terms=terms_of(free, site.rules, o.reach), may_move=may_move)
@@ -156,7 +165,7 @@ def _yard_and_stands(
     changed = newly_closed(poses)
     if not changed.is_empty:
         yard = yard_of(site, wider, morning)
-        free = yard.walkable(starts)
+        free = yard.walkable(_starts(site, crew, yard))
     surveys = [
         survey(w, p, terms=terms_of(free, site.rules, o.reach), changed=changed)
         for o, w, p in zip(outfits, works, poses, strict=True)
@@ -164,9 +173,13 @@ def _yard_and_stands(
     return yard, surveys
 
 
-def fixed_points(site: Site, crew: Sequence[Technician]) -> Array:
+def _starts(site: Site, crew: Sequence[Technician], yard: Yard) -> list[Point]:
+    return [footing(site, t.start, yard) for t in crew]
+
+
+def fixed_points(site: Site, crew: Sequence[Technician], yard: Yard) -> Array:
     """The first points of every table: start and finish of each technician, then the stores."""
-    ends = [place_named(site, name).point for t in crew for name in (t.start, t.finish)]
+    ends = [footing(site, name, yard) for t in crew for name in (t.start, t.finish)]
     stores = [p.point for p in site.ground.places if p.kind == "store"]
     return np.asarray([(p.x, p.y) for p in (*ends, *stores)])
 

@@ -1,7 +1,7 @@
 """What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from greaseroute.catalogue.joint import Joint
@@ -82,7 +82,7 @@ class UnitWork:
         return sum(j.weight for j in self.joints) + sum(weight_of(d) for d, _ in self.no_gun)
 
     def levels(self) -> list[tuple[JointWork, ...]]:
-        """All joints, then the weightiest three quarters, half, quarter, one: when time is short."""
+        """All joints, then the weightiest three quarters, half, quarter and one of them."""
         order = sorted(self.joints, key=lambda j: (-j.weight, j.joint.name))
         count = len(order)
         sizes = dict.fromkeys((count, -(-3 * count // 4), -(-count // 2), -(-count // 4), 1))
@@ -132,20 +132,38 @@ def _asked_for(key: tuple[str, str], item: DueItem | None) -> DueItem:
 
 
 def unit_works(
-    site: Site, items: Sequence[DueItem], *, outfit: Outfit, with_looks: bool = False
+    site: Site,
+    items: Sequence[DueItem],
+    *,
+    outfit: Outfit,
+    with_looks: bool = False,
+    without: frozenset[tuple[str, str, str]] = frozenset(),
 ) -> tuple[UnitWork, ...]:
     """The work at each unit for one outfit, in fleet order; units with nothing to do are left out.
 
-    Joints that are never pumped or centrally fed are no work, whatever the caller says.
+    Joints that are never pumped or centrally fed are no work, whatever the caller says; nor are
+    the single fittings (unit, joint, fitting) in ``without``.
     """
     by_unit: dict[str, list[DueItem]] = {}
     for item in items:
         by_unit.setdefault(item.unit, []).append(item)
     return tuple(
-        _unit_work(site, unit, items=by_unit[unit.unit], outfit=outfit, with_looks=with_looks)
+        _less(
+            _unit_work(site, unit, items=by_unit[unit.unit], outfit=outfit, with_looks=with_looks),
+            without,
+        )
         for unit in site.units
         if unit.unit in by_unit
     )
+
+
+def _less(work: UnitWork, without: frozenset[tuple[str, str, str]]) -> UnitWork:
+    """The work without some fittings, and without joints that have no fitting left."""
+    joints = [
+        replace(j, fittings=tuple(f for f in j.fittings if (work.unit.unit, *f.key) not in without))
+        for j in work.joints
+    ]
+    return replace(work, joints=tuple(j for j in joints if j.fittings))
 
 
 def _unit_work(

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points
 
 from greaseroute.catalogue.placed import PlacedMachine, Pose, place
 from greaseroute.errors import UnknownName
@@ -22,6 +23,10 @@ from greaseroute.walk.site_ground import site_ground
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
 # A place counts as on free ground if it is at most this far off (its figures may be rounded).
 ON_GROUND_M = 1e-6
+# The kind of a place where somebody stands just now, perhaps closer to a machine than the
+# clearance; how far one then steps aside to walk on.
+HERE = "here"
+STEP_ASIDE_M = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +108,18 @@ def yard_of(site: Site, stances: Stances, morning: Morning) -> Yard:
         if not grounds or grounds[-1][1] is not made[key]:
             grounds.append((begin, made[key]))
     return Yard(stances, tuple(grounds))
+
+
+def footing(site: Site, name: str, yard: Yard) -> Point:
+    """The point of a place; where somebody stands just now, the nearest free ground to it.
+
+    Raises UnknownName.
+    """
+    place = place_named(site, name)
+    if place.kind != HERE or yard.free.is_empty or yard.free.distance(place.point) <= ON_GROUND_M:
+        return place.point
+    edge, _ = nearest_points(yard.free, place.point)
+    return edge if edge.distance(place.point) <= STEP_ASIDE_M else place.point
 
 
 def place_named(site: Site, name: str) -> Place:
