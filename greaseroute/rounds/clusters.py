@@ -99,7 +99,7 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
         Search passes instead of a time limit: the same input and seed then give the same result.
     bound_s : float, optional
         How much of ``limit_s`` the bound may take: a quarter by default, half for up to 60
-        clusters; 0 for a quick bound only. With ``iterations`` a fixed number of rounds stands in for it.
+        clusters; 0 for a quick bound only. With ``iterations``, a fixed number of rounds instead.
     start : list of int, optional
         A tour to begin with, one node of each cluster.
     on_progress : callable, optional

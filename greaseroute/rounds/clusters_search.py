@@ -25,6 +25,7 @@ class Tables:
     cost: NDArray[np.signedinteger]
     cost_back: NDArray[np.signedinteger]
     first: Ints
+    owner: Ints
     near: Ints
     near_from: Ints
     near_to: Ints
@@ -32,12 +33,17 @@ class Tables:
 
 @dataclass(slots=True)
 class Rings:
-    """The ring being annealed and the best met, (3, m) each: after, before, node."""
+    """(3, 3, m): the ring being annealed, the best met, a work copy; after, before, node each."""
 
-    now: Ints
-    best: Ints
+    rings: Ints
     state: NDArray[np.uint64]
     cost: int
+
+    @property
+    def best(self) -> Ints:
+        """The best ring met."""
+        best: Ints = self.rings[1]
+        return best
 
 
 def build_tables(problem: ClusterProblem) -> Tables:
@@ -53,6 +59,7 @@ def build_tables(problem: ClusterProblem) -> Tables:
         narrow,
         np.ascontiguousarray(narrow.T),
         problem.first,
+        problem.cluster_of,
         _nearest(np.minimum(gap, gap.T), min(RUIN_NEIGHBOURS, size - 1)),
         _nearest(np.ascontiguousarray(gap.T), wanted),
         _nearest(gap, wanted),
@@ -101,7 +108,7 @@ def rings_of(tables: Tables, order: Ints, *, seed: int) -> Rings:
     ring = np.zeros((3, len(order)), np.int64)
     ring[0, order], ring[1, order], ring[2] = np.roll(order, -1), np.roll(order, 1), node
     word = np.random.SeedSequence(seed).generate_state(1, np.uint64) | np.uint64(1)
-    return Rings(ring, ring.copy(), word, int(cost))
+    return Rings(np.stack([ring, ring, ring]), word, int(cost))
 
 
 def ring_nodes(ring: Ints) -> Ints:
@@ -124,6 +131,16 @@ class Heat:
     blink: float = 0.1
 
 
+def _choose_best(tables: Tables, rings: Rings) -> int:
+    """Choose the nodes of the best ring exactly; its cost."""
+    ring = rings.best
+    order = tables.owner[ring_nodes(ring)]
+    scratch = np.zeros(int(tables.first[-1]), np.int64)
+    return int(
+        kernel.choose_nodes(tables.cost, tables.first, order, ring[2], scratch, scratch.copy())
+    )
+
+
 def anneal(
     tables: Tables,
     rings: Rings,
@@ -137,19 +154,18 @@ def anneal(
     ``rings`` is changed in place after every chunk, so that an interrupt loses nothing.
     """
     heat = heat or Heat()
-    size = rings.now.shape[1]
+    size = rings.best.shape[1]
     plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest])
     leg = max(1.0, rings.cost / size)
     passes, share = 0, done(0)
     while share < 1.0:
         warm = leg * heat.start * (heat.end / heat.start) ** share
-        rings.cost = int(
-            kernel.anneal(
-                tables.cost, tables.cost_back, tables.first, tables.near, tables.near_from,
-                tables.near_to, rings.now, rings.best, rings.state, plan,
-                np.array([warm, warm, heat.blink]),
-            )
+        found = kernel.anneal(
+            tables.cost, tables.cost_back, tables.first, tables.near, tables.near_from,
+            tables.near_to, rings.rings, rings.state, plan, np.array([warm, heat.blink]),
         )  # fmt: skip
+        if found < rings.cost:
+            rings.cost = _choose_best(tables, rings)
         passes += CHUNK_PASSES
         share = done(passes)
         if on_chunk is not None:

@@ -6,6 +6,7 @@ A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of
 that is taken out has ``after[c] == -1``.
 """
 
+import math
 from typing import Any, cast
 
 import numpy as np
@@ -20,11 +21,10 @@ ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.in
 CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
 
 Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
-Flags = NDArray[np.bool_]
 
 
-@njit(cache=True, nogil=True)
-def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
+@njit(nogil=True)
+def _ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
     """Cost of the closed ring that starts in any cluster still in it."""
     start = 0
     while after[start] < 0:
@@ -99,10 +99,9 @@ def _best_in_gap(
 @njit(nogil=True)
 def _insert_best(
     cost: Costs, cost_back: Costs, first: Ints, near_from: Ints, near_to: Ints,
-    work: Ints, c: int, state: WordArray, blink: float,
+    after: Ints, before: Ints, node: Ints, c: int, state: WordArray, blink: float,
 ) -> None:  # fmt: skip
     """Put cluster ``c`` into the best gap beside one of its neighbours."""
-    after, before, node = work[0], work[1], work[2]
     lo, hi = first[c], first[c + 1]
     best, at, gap = FAR, lo, NOWHERE
     for k in range(near_from.shape[1]):
@@ -158,17 +157,16 @@ def _choose_run(
 
 @njit(nogil=True)
 def _choose_near(
-    cost: Costs, first: Ints, work: Ints, taken: Ints, count: int, fresh: Flags,
-    run: Ints, reach: Ints, came: Ints,
+    cost: Costs, first: Ints, after: Ints, before: Ints, node: Ints, taken: Ints, count: int,
+    fresh: Ints, run: Ints, reach: Ints, came: Ints,
 ) -> None:  # fmt: skip
     """Choose nodes again, exactly, on every stretch that holds a cluster just put back."""
-    after, before, node = work[0], work[1], work[2]
     size = after.shape[0]
     for i in range(count):
-        fresh[taken[i]] = True
+        fresh[taken[i]] = 1
     for i in range(count):
         c = taken[i]
-        if not fresh[c]:
+        if fresh[c] == 0:
             continue
         for _ in range(CALM):
             c = before[c]
@@ -179,13 +177,13 @@ def _choose_near(
             run[length] = c
             length += 1
             calm += 1
-            if fresh[c] or length <= CALM:
-                fresh[c] = False
+            if fresh[c] == 1 or length <= CALM:
+                fresh[c] = 0
                 calm = 0
         if length >= 3:
             _choose_run(cost, first, node, run, length, reach, came)
     for i in range(count):
-        fresh[taken[i]] = False
+        fresh[taken[i]] = 0
 
 
 @njit(cache=True, nogil=True)
@@ -204,7 +202,7 @@ def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints,
     for i in range(size + 1):
         run[i] = order[(start + i) % size]
     best = FAR
-    kept = node.copy()
+    kept = np.empty(size, np.int64)
     for s in range(first[run[0]], first[run[0] + 1]):
         node[run[0]] = s
         _choose_run(cost, first, node, run, size + 1, reach, came)
@@ -213,60 +211,56 @@ def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints,
             total += cost[node[run[i]], node[run[i + 1]]]
         if total < best:
             best = total
-            kept[:] = node
-    node[:] = kept
+            for i in range(size):
+                kept[i] = node[i]
+    for i in range(size):
+        node[i] = kept[i]
     return best
 
 
 @njit(nogil=True)
-def _order_of(after: Ints, order: Ints) -> None:
-    c = ZERO
-    for i in range(after.shape[0]):
-        order[i] = c
-        c = after[c]
+def _copy(source: Ints, target: Ints) -> None:
+    for part in range(3):  # by hand: slices would double the time to compile
+        for c in range(source.shape[1]):
+            target[part, c] = source[part, c]
 
 
 @njit(cache=True, nogil=True)
 def anneal(
     cost: Costs, cost_back: Costs, first: Ints, near: Ints, near_from: Ints, near_to: Ints,
-    ring: Ints, best: Ints, state: WordArray, plan: Ints, heat: NDArray[np.float64],
+    rings: Ints, state: WordArray, plan: Ints, heat: NDArray[np.float64],
 ) -> int:  # fmt: skip
-    """Annealed ruin and recreate for ``plan[0]`` passes; the cost of the best ring met.
+    """Ruin and recreate at one temperature for ``plan[0]`` passes; the cost of the best ring met.
 
-    ``ring`` and ``best`` are (3, clusters): after, before, node; both are changed in place.
-    ``plan`` holds passes, least and most clusters taken out, longest string; ``heat`` the
-    temperature at start and end and the share of gaps overlooked.
+    ``rings`` (3, 3, clusters) holds the present ring, the best and a work copy, each as after,
+    before, node; it is changed in place. ``plan`` is passes, least and most clusters taken out,
+    longest string; ``heat`` is the temperature and the share of gaps overlooked.
     """
-    size = ring.shape[1]
-    passes, least, most, longest = plan[0], plan[1], plan[2], plan[3]
-    cool = (heat[1] / heat[0]) ** (1.0 / passes)
-    temperature = heat[0]
-    work = ring.copy()
+    ring, best, work = rings[0], rings[1], rings[2]
+    after, before, node = work[0], work[1], work[2]
+    size = after.shape[0]
     taken, run = np.empty(size, np.int64), np.empty(size + 4, np.int64)
-    order = np.empty(size, np.int64)
-    fresh = np.zeros(size, np.bool_)
-    reach, came = np.empty(first[size], np.int64), np.zeros(first[size], np.int64)
-    now = ring_cost(cost, ring[0], ring[2])
-    best_cost = ring_cost(cost, best[0], best[2])
-    for _ in range(passes):
-        after, before, node = work[0], work[1], work[2]
-        count = _ruin(
-            after, before, near, taken, state, least + below(state, most - least + 1), longest
-        )
+    fresh = np.zeros(size, np.int64)
+    reach, came = np.empty(first[size], np.int64), np.empty(first[size], np.int64)
+    now, best_cost = _ring_cost(cost, ring[0], ring[2]), _ring_cost(cost, best[0], best[2])
+    _copy(ring, work)
+    for _ in range(plan[0]):
+        want = plan[1] + below(state, plan[2] - plan[1] + 1)
+        count = _ruin(after, before, near, taken, state, want, plan[3])
         _shuffle(taken, count, state)
         for i in range(count):
-            _insert_best(cost, cost_back, first, near_from, near_to, work, taken[i], state, heat[2])
-        _choose_near(cost, first, work, taken, count, fresh, run, reach, came)
-        new = ring_cost(cost, after, node)
+            _insert_best(
+                cost, cost_back, first, near_from, near_to, after, before, node, taken[i], state,
+                heat[1],
+            )  # fmt: skip
+        _choose_near(cost, first, after, before, node, taken, count, fresh, run, reach, came)
+        new = _ring_cost(cost, after, node)
         if new < best_cost:
-            _order_of(after, order)
-            new = choose_nodes(cost, first, order, node, reach, came)
             best_cost = new
-            best[:] = work
-        if new < now - temperature * np.log(fraction(state) + 1e-300):
+            _copy(work, best)
+        if new < now - heat[0] * math.log(fraction(state) + 1e-300):
             now = new
-            ring[:] = work
+            _copy(work, ring)
         else:
-            work[:] = ring
-        temperature *= cool
+            _copy(ring, work)
     return best_cost
