@@ -1,9 +1,11 @@
 """A new technician's first day: the choice, the walk in its order, what is left for later days."""
 
+import math
 from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,8 +13,8 @@ from greaseroute.errors import UnknownName
 from greaseroute.rounds.coverage import Coverage, CoverageProblem
 from greaseroute.rounds.model_coverage import cover
 from greaseroute.rounds.morning import morning_of, start_of
-from greaseroute.rounds.plan import RoundPlan
-from greaseroute.rounds.visit_estimate import visit_seconds
+from greaseroute.rounds.plan import LeftOut, RoundPlan
+from greaseroute.rounds.visit_estimate import AROUND_S, DETOUR
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.training.candidates import (
@@ -30,7 +32,7 @@ from greaseroute.training.first_day_records import (
     LearnerStop,
     NotMet,
 )
-from greaseroute.training.in_order import Errand, plan_in_order
+from greaseroute.training.in_order import Errand, ReadyWalk, ready_walk
 from greaseroute.training.learning import LearningCurve
 from greaseroute.training.pace import Progressed, learner_stops, lesson
 from greaseroute.units import MS_PER_S, S_PER_MIN, ms
@@ -40,8 +42,8 @@ SHOW_S = 120.0
 practice, no source; a setting."""
 
 MOST_DAYS = 5
-TRIES = 4
-PlanWalk = Callable[[Errand], RoundPlan]
+TRIES = 2
+Prepare = Callable[[Errand], ReadyWalk]
 Progress = Callable[[str], None]
 
 
@@ -57,7 +59,7 @@ class DaySettings:
     nearly: float = NEARLY_DUE
     window_min: float | None = None
     seed: int = 1
-    work: float = 2.0
+    work: float = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +97,20 @@ class Field:
     done: Counter[str]
     window_ms: int
     settings: DaySettings
-    walk_factor: float = 1.0
+
+
+def visit_seconds(day: Field) -> float:
+    """Time of a visit whatever is done there: isolation, the walk to it and around it.
+
+    The walk is reckoned as the mean straight line from one machine to the next in the order easy
+    before hard, times the usual detour; the walk itself replaces it.
+    """
+    place = {unit.unit: (unit.x_m, unit.y_m) for unit in day.site.units}
+    order = [place[unit] for unit in dict.fromkeys(c.unit for c in day.found)]
+    legs = [math.dist(a, b) for a, b in pairwise(order)]
+    speed_m_s = day.site.rules.walking_speed_m_s
+    mean_m = sum(legs) / len(legs) if legs else 0.0
+    return day.site.rules.isolation_s + DETOUR * mean_m / speed_m_s + AROUND_S
 
 
 def coverage_problem(day: Field) -> CoverageProblem:
@@ -112,7 +127,7 @@ def coverage_problem(day: Field) -> CoverageProblem:
         ]
         for c in day.found
     ]
-    visits = visit_seconds(day.site) * day.walk_factor
+    visit_s = visit_seconds(day)
 
     def column(values: Sequence[int]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
         return np.array(values, dtype=np.int64)
@@ -122,7 +137,7 @@ def coverage_problem(day: Field) -> CoverageProblem:
         pair=column([pairs.index(c.pair) for c in day.found]),
         kind=column([kinds.index(c.kind) for c in day.found]),
         unit=column([units.index(c.unit) for c in day.found]),
-        visit_ms=column([ms(s) for s in visits]),
+        visit_ms=column([ms(visit_s)] * len(units)),
         show_ms=column([ms(day.settings.show_s)] * len(pairs)),
         window_ms=day.window_ms,
     )
@@ -156,32 +171,34 @@ class Walked:
     progressed: Progressed
 
 
-def _errand(pair: Pairing, at: datetime, chosen: Sequence[Candidate]) -> Errand:
-    """The walk of the chosen joints. It may run to noon: the learner's pace is laid over it."""
+def _errand(pair: Pairing, at: datetime, *, day: Field, chosen: Sequence[Candidate]) -> Errand:
+    """The walk of the chosen joints, in the time there is."""
     return Errand(
         technician=pair.learner.name,
         at=at,
-        finish_by=at + timedelta(hours=12),
+        finish_by=at + timedelta(milliseconds=day.window_ms),
         items=tuple(c.work.due for c in chosen),
         units=tuple(dict.fromkeys(c.unit for c in chosen)),
     )
 
 
-def _walk(pair: Pairing, at: datetime, day: Field, *, plan: PlanWalk) -> Walked:
-    chosen, answer = choose(day)
-    walked = plan(_errand(pair, at, chosen))
+def _walk(
+    day: Field, ready: ReadyWalk, *, chosen: tuple[Candidate, ...], answer: Coverage
+) -> Walked:
+    """The chosen joints walked in their order, at the learner's pace."""
     by_unit: dict[str, list[Candidate]] = {}
     for candidate in chosen:
         by_unit.setdefault(candidate.unit, []).append(candidate)
+    plan = ready.plan(tuple(by_unit))
     progressed = Progressed({}, set())
     stops, finish = learner_stops(
-        walked,
+        plan,
         by_unit,
         curve=day.settings.curve,
         show_s=day.settings.show_s,
         progressed=progressed,
     )
-    return Walked(chosen, answer, walked, stops, finish, progressed)
+    return Walked(chosen, answer, plan, stops, finish, progressed)
 
 
 def _spent_ms(walked: Walked) -> int:
@@ -189,37 +206,48 @@ def _spent_ms(walked: Walked) -> int:
     return round((walked.finish - begun) / timedelta(milliseconds=1))
 
 
-def _without(day: Field, walked: Walked) -> Field:
-    """The field less what the walk could not serve."""
+def _without(day: Field, walked: Walked) -> tuple[Field, bool]:
+    """The field less what the walk could not serve, and whether that leaves another choice: a
+    joint elsewhere of a family and kind that was missed."""
     missed = {(left.unit, left.joint) for left in walked.plan.left}
-    return replace(day, found=tuple(c for c in day.found if c.key not in missed))
+    kept = tuple(c for c in day.found if c.key not in missed)
+    lost = {c.pair for c in walked.chosen if c.key in missed}
+    return replace(day, found=kept), any(c.pair in lost for c in kept)
+
+
+def _shorter(chosen: Sequence[Candidate], walked: Walked) -> tuple[Candidate, ...]:
+    """The choice less the machine that gives fewest kinds for its minutes, the hardest of those."""
+    worth: dict[str, float] = {}
+    for stop in walked.stops:
+        begun, done = (datetime.fromisoformat(t) for t in (stop.arrive, stop.leave))
+        worth[stop.unit] = len(stop.lessons) / max(
+            1.0, (done - begun).total_seconds() + stop.walk_m
+        )
+    dropped = min(reversed(walked.stops), key=lambda stop: worth[stop.unit]).unit
+    return tuple(c for c in chosen if c.unit != dropped)
 
 
 def fitting_walk(
-    pair: Pairing, at: datetime, day: Field, *, plan: PlanWalk, progress: Progress
+    pair: Pairing, at: datetime, day: Field, *, prepared: Prepare, progress: Progress
 ) -> tuple[Walked, Field]:
     """A choice whose real walk serves all of it and ends inside the window.
 
-    What the walk cannot serve is dropped; where the walk is longer than reckoned, visits are
-    reckoned longer, and the choice is made again. After `TRIES` the last walk stands.
+    Where the walk cannot serve a joint and another machine offers its like, the choice is made
+    again without it. Where the walk is longer than reckoned, machines are left for a later day,
+    those first that give fewest kinds for their minutes.
     """
     for attempt in range(TRIES):
-        progress(f"choosing among {len(day.found)} joints, walk {attempt + 1}")
-        walked = _walk(pair, at, day, plan=plan)
-        missed = bool(
-            {(x.unit, x.joint) for x in walked.plan.left} & {c.key for c in walked.chosen}
-        )
-        over = _spent_ms(walked) - day.window_ms
-        if not missed and over <= 0:
+        progress(f"choosing among {len(day.found)} joints")
+        chosen, answer = choose(day)
+        progress(f"walk {attempt + 1}: {len({c.unit for c in chosen})} machines")
+        ready = prepared(_errand(pair, at, day=day, chosen=chosen))
+        walked = _walk(day, ready, chosen=chosen, answer=answer)
+        day, again = _without(day, walked)
+        if not again:
             break
-        if attempt == TRIES - 1:
-            break
-        day = _without(day, walked)
-        if over > 0:
-            visits = max(1, len(walked.stops))
-            mean_s = float(visit_seconds(day.site).mean())
-            more = over / MS_PER_S / visits / mean_s
-            day = replace(day, walk_factor=day.walk_factor + more + 0.01)
+    while walked.stops and _spent_ms(walked) > day.window_ms:
+        chosen = _shorter(chosen, walked)
+        walked = _walk(day, ready, chosen=chosen, answer=answer)
     return walked, day
 
 
@@ -275,15 +303,21 @@ def _choice(walked: Walked, *, wanted: int) -> Choice:
     )
 
 
-def _notes(walked: Walked, day: Field) -> tuple[str, ...]:
+def _notes(walked: Walked) -> tuple[str, ...]:
     notes = [
         "each joint counts as one time of its kind; times never fall below the standard time",
         "the machines stand in the order easy before hard, so the walk is longer than the shortest",
     ]
-    over_s = (_spent_ms(walked) - day.window_ms) / MS_PER_S
-    if over_s > 0:
-        notes.append(f"the walk ends {over_s / S_PER_MIN:.0f} min after the window: begin earlier")
+    put_off = walked.answer.pairs - len(walked.chosen)
+    if put_off > 0:
+        notes.append(f"the walk is longer than reckoned: {put_off} kinds are left for day two")
     return tuple(notes)
+
+
+def _left(walked: Walked) -> tuple[LeftOut, ...]:
+    """What could not be done; machines left for a later day stand there."""
+    kept = {c.unit for c in walked.chosen}
+    return tuple(left for left in walked.plan.left if left.unit in kept)
 
 
 def plan_first_day(
@@ -292,18 +326,18 @@ def plan_first_day(
     *,
     pair: Pairing,
     settings: DaySettings,
-    plan: PlanWalk | None = None,
+    prepared: Prepare | None = None,
     progress: Progress = lambda _: None,
 ) -> FirstDay:
     """The first day of ``pair.learner`` beginning at ``at``.
 
-    ``plan`` plans the walk of an errand (default: the round engine, in the order given).
+    ``prepared`` prepares the walk of an errand (default: the round engine's own parts).
     """
-    walk = plan or (lambda errand: plan_in_order(site, errand, seed=settings.seed))
+    prepared = prepared or (lambda errand: ready_walk(site, errand, seed=settings.seed))
     found = undominated(candidates(site, at, learner=pair.learner, share=settings.nearly))
     limit = window_ms(site, at, pair, settings=settings)
     day = Field(site, found, Counter(), limit, settings)
-    walked, day = fitting_walk(pair, at, day, plan=walk, progress=progress)
+    walked, day = fitting_walk(pair, at, day, prepared=prepared, progress=progress)
     progress("days two and three")
     later, met = _later(day, walked)
     technician = walked.plan.technicians[0]
@@ -328,8 +362,8 @@ def plan_first_day(
         stops=walked.stops,
         later=later,
         not_met=_not_met(site, found, day, met=met),
-        left=walked.plan.left,
+        left=_left(walked),
         choice=_choice(walked, wanted=len({c.pair for c in day.found})),
         round=walked.plan,
-        notes=_notes(walked, day),
+        notes=_notes(walked),
     )

@@ -7,13 +7,15 @@ from datetime import datetime
 import numpy as np
 
 from greaseroute.due.worklist import DueItem
+from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.plan import Bound, RoundPlan
-from greaseroute.rounds.prepare import Wish, prepare
+from greaseroute.rounds.prepare import Prepared, Wish, prepare
 from greaseroute.rounds.schedule import Clockwork, Halt, Route, timed
 from greaseroute.rounds.solve import Solved, build_team
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
+LATER = "left for a later day: this one is full"
 NO_BOUND = Bound(lower_s=0.0, value_s=0.0, gap_pct=None, what="order given, not searched")
 
 
@@ -62,32 +64,49 @@ def best_ways(
     )
 
 
-def plan_in_order(site: Site, errand: Errand, *, seed: int = 1) -> RoundPlan:
-    """The round that visits ``errand.units`` in that order; what cannot be served is left out with
-    its reason. Raises UnknownName and PostureRefused as the round engine does."""
+@dataclass(frozen=True, slots=True, eq=False)
+class ReadyWalk:
+    """An errand prepared once: stands, ways and walking times; `plan` is quick after that."""
+
+    ready: Prepared
+    team: Team
+    seed: int
+
+    def plan(self, units: Sequence[str]) -> RoundPlan:
+        """The round that visits ``units`` in that order; what it cannot serve, and what is asked
+        for at other units, is left out with its reason."""
+        ways, member = self.team.ways, self.team.members[0]
+        way_unit = ways.way_unit.tolist()
+        place = {unit: row for row, unit in enumerate(ways.units)}
+        rows = [place[unit] for unit in units if unit in place]
+        chosen = best_ways(
+            [self._fullest(row) for row in rows],
+            member.spans[0][1],
+            ends=(member.start, member.finish),
+            enter=ways.way_enter.tolist(),
+            leave=ways.way_leave.tolist(),
+            cost=ways.total_ms.tolist(),
+        )
+        halts = tuple(
+            Halt(way, not_before_ms=self.team.windows[ways.units[way_unit[way]]][0])
+            for way in chosen
+        )
+        route = Route(0, member.start, member.finish, member.start_ms, halts)
+        schedule = timed(route, Clockwork(self.ready.site, ways, member.spans))
+        skipped = {unit: LATER for unit in ways.units if unit not in units}
+        solved = Solved(self.ready, self.team, (schedule,), skipped, NO_BOUND, complete=True)
+        return write_plan(solved, seed=self.seed)
+
+    def _fullest(self, row: int) -> list[int]:
+        """The ways of a unit that serve as much as any does."""
+        ways = self.team.ways
+        mine = [w for w, unit in enumerate(ways.way_unit.tolist()) if unit == row]
+        loss = {w: ways.visits[ways.ways[w].visit].loss for w in mine}
+        return [w for w in mine if loss[w] == min(loss.values())]
+
+
+def ready_walk(site: Site, errand: Errand, *, seed: int = 1) -> ReadyWalk:
+    """Prepare an errand. Raises UnknownName and PostureRefused as the round engine does."""
     wish = Wish(errand.at, errand.items, False, (errand.technician,), errand.finish_by)
     ready = prepare(site, wish, progress=lambda _: None)
-    team = build_team(ready)
-    member, ways = team.members[0], team.ways
-    way_unit = ways.way_unit.tolist()
-    place = {unit: row for row, unit in enumerate(ways.units)}
-    groups = [
-        [w for w, row in enumerate(way_unit) if row == place[unit]]
-        for unit in errand.units
-        if unit in place
-    ]
-    chosen = best_ways(
-        groups,
-        member.spans[0][1],
-        ends=(member.start, member.finish),
-        enter=ways.way_enter.tolist(),
-        leave=ways.way_leave.tolist(),
-        cost=ways.total_ms.tolist(),
-    )
-    halts = tuple(
-        Halt(way, not_before_ms=team.windows[ways.units[way_unit[way]]][0]) for way in chosen
-    )
-    route = Route(0, member.start, member.finish, member.start_ms, halts)
-    schedule = timed(route, Clockwork(site, ways, member.spans))
-    solved = Solved(team, (schedule,), {}, NO_BOUND, complete=True)
-    return write_plan(ready, solved, seed=seed)
+    return ReadyWalk(ready, build_team(ready), seed)
