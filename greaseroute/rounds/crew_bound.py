@@ -1,9 +1,9 @@
 """A proved lower bound on the last finish: the crew's time for the same visits, shared out.
 
-Whoever visits, the crew's time together (every technician from start to finish) is at least that
-of the cheapest set of rounds through the same units at the same service levels; the last one
-finishes no earlier than the mean. Waits, bags, and who may do what are left out of the relaxation
-but for single legs that no window lets anyone walk; one unit's own window gives a second bound.
+Whoever visits what, the last one finishes no earlier than any weighted mean of the times that the
+technicians take, and those together visit every unit at the service level of the plan. Waits and
+bags are left out of the relaxation but for single legs that no window lets anyone walk; one unit's
+own window gives a second bound.
 """
 
 import time
@@ -23,15 +23,15 @@ from greaseroute.rounds.crew_bound_lp import (
     priced,
 )
 from greaseroute.rounds.crew_cuts import Loads, find_needs
+from greaseroute.rounds.crew_ring import least_walk, ring_of
 from greaseroute.rounds.problem import CrewBound, CrewProblem, CrewSolution, IntArray
 
 MOST_NODES = 2500  # above, the square of ways is not priced again and again
 LESSONS = 6  # sets of multipliers that loads are told by
 IDLE = 8  # rounds after which a row that does not matter is taken out
 TOGETHER = (
-    "last finish, for the same visits: the mean over technicians of the time they need together, "
-    "by a linear program over ways in and out with sub-tour and load cuts; windows, bags and "
-    "waits relaxed"
+    "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
+    "over who takes which way in and out with sub-tour and load cuts; waits and bags relaxed"
 )
 ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
 
@@ -42,21 +42,21 @@ def bound_of(
     """The better of two bounds on the last finish; the gap is over the route-dependent part.
 
     That part is the crew's time up to the last finish (all technicians together) less the fixed
-    time of every unit visited, which no route changes.
+    time of the visits of this plan, which no route changes.
     """
     takes_part = [r.technician for r in solution.rounds if not r.reason]
     value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
     visited = sorted(v.way for r in solution.rounds for v in r.visits if v.kind == "unit")
-    if not visited or not takes_part:
-        walk_only = CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
-        return walk_only if not visited else CrewBound(0, value, None, "nobody takes part")
-    ways = _ways_like(problem, visited)
-    crew = _Crew(problem, np.array(takes_part), ways, solution)
-    together = crew.mean_finish(_until(rounds, limit_s))
+    if not takes_part:
+        return CrewBound(0, value, None, "nobody takes part")
+    if not visited:
+        return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
+    crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
+    together = crew.shared_out(_until(rounds, limit_s))
     alone = crew.least_single()
     lower = min(value, max(together, alone))
-    room = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - crew.fixed_ms()
-    gap = 100.0 * len(takes_part) * (value - lower) / max(1, room)
+    part = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - crew.fixed_ms()
+    gap = 100.0 * len(takes_part) * (value - lower) / max(1, part)
     return CrewBound(lower, value, gap, TOGETHER if together >= alone else ALONE)
 
 
@@ -79,21 +79,19 @@ class _Crew:
     solution: CrewSolution
 
     def fixed_ms(self) -> int:
-        """The least fixed time of every unit visited, summed."""
-        if self.problem.way_fixed_ms is None:
+        """The fixed time of the visits of the plan."""
+        fixed = self.problem.way_fixed_ms
+        if fixed is None:
             return 0
-        usable = usable_way_ms(self.problem)[np.ix_(self.who, self.ways)] >= 0
-        fixed = np.where(usable, self.problem.way_fixed_ms[np.ix_(self.who, self.ways)], FAR_MS)
-        return int(np.minimum.reduceat(fixed.min(axis=0), self._first()).sum())
+        return sum(
+            int(fixed[r.technician, v.way])
+            for r in self.solution.rounds
+            for v in r.visits
+            if v.kind == "unit"
+        )
 
     def _first(self) -> IntArray:
         return np.flatnonzero(np.diff(self.problem.way_unit[self.ways], prepend=-1))
-
-    def _walk(self, t: int) -> IntArray:
-        """Least walking time in any phase, ``FAR_MS`` where there is no path."""
-        phases = [self.problem.travel_ms[t], *(f.travel_ms[t] for f in self.problem.phases)]
-        least = np.minimum.reduce([np.where(m < 0, FAR_MS, m) for m in phases])
-        return np.asarray(least, dtype=np.int64)
 
     def least_single(self) -> int:
         """The last finish is not before that of the unit whose own visit ends latest."""
@@ -108,7 +106,7 @@ class _Crew:
         found = np.full(self.ways.size, FAR_MS, dtype=np.int64)
         for t in self.who:
             spent = usable_way_ms(p)[t, self.ways]
-            arrive = p.start_ms[t] + self._walk(t)[p.start_point[t], p.way_enter[self.ways]]
+            arrive = p.start_ms[t] + least_walk(p, int(t))[p.start_point[t], p.way_enter[self.ways]]
             leave = np.maximum(arrive, window[:, 0]) + spent
             found = np.where(spent < 0, found, np.minimum(found, leave))
         return found
@@ -117,37 +115,8 @@ class _Crew:
         """(who, ways): walking time to the finish."""
         p = self.problem
         return np.stack(
-            [self._walk(t)[p.way_leave[self.ways], p.finish_point[t]] for t in self.who]
+            [least_walk(p, int(t))[p.way_leave[self.ways], p.finish_point[t]] for t in self.who]
         )
-
-    def ring(self) -> Ring:
-        """All rounds as one ring; legs that no window lets anyone walk are not allowed."""
-        p, n, k = self.problem, self.ways.size, self.who.size
-        cost = np.full((n + k, n + k), FAR_MS, dtype=np.int64)
-        spent = usable_way_ms(p)[np.ix_(self.who, self.ways)]
-        enter, leave = p.way_enter[self.ways], p.way_leave[self.ways]
-        for i, t in enumerate(self.who):
-            work = np.where(spent[i] < 0, FAR_MS, spent[i])
-            leg = self._walk(t)[leave[:, None], enter[None, :]] + work
-            cost[:n, :n] = np.minimum(cost[:n, :n], leg)
-            cost[n + i, :n] = self._walk(t)[p.start_point[t], enter] + work
-            after = (i + 1) % k
-            cost[:n, n + after] = self._walk(t)[leave, p.finish_point[t]]
-            idle = int(self._walk(t)[p.start_point[t], p.finish_point].min())
-            cost[n + i, n:] = np.minimum(cost[n + i, n:], idle)
-        _, cluster = np.unique(p.way_unit[self.ways], return_inverse=True)
-        cluster = np.concatenate([cluster, cluster.max() + 1 + np.arange(k)])
-        window = way_windows(p)[self.ways]
-        least = np.where(spent < 0, FAR_MS, spent).min(axis=0)
-        at_earliest = self._leaving()[:, None] + (cost[:n, :n] - least[None, :])
-        allowed = cost < FAR_MS
-        allowed[:n, :n] &= at_earliest <= (window[:, 1] - least)[None, :]
-        if k > 1:
-            allowed &= cluster[:, None] != cluster[None, :]
-        else:
-            allowed[:n, :n] &= cluster[:n, None] != cluster[None, :n]
-            allowed[n, n] = False
-        return Ring(np.where(allowed, cost, 0), allowed, cluster.astype(np.int64), k)
 
     def _room(self) -> IntArray:
         """The time each technician has in a plan that ends before the one at hand."""
@@ -155,23 +124,17 @@ class _Crew:
         last = np.minimum(p.end_ms[self.who], self.solution.last_finish_ms - 1)
         return np.maximum(0, last - p.start_ms[self.who])
 
-    def mean_finish(self, over: Callable[[int], bool]) -> int:
+    def shared_out(self, over: Callable[[int], bool]) -> int:
         """No plan has a last finish below this or the one at hand."""
-        starts = int(self.problem.start_ms[self.who].sum())
-        search = _Together(self.ring(), self._room())
-        worth = self.who.size * self.solution.last_finish_ms - starts
-        total = search.least(self._walked(), worth=worth, over=over)
-        return -(-(total + starts) // self.who.size)
-
-    def _walked(self) -> list[int]:
-        """The plan at hand as a ring of nodes."""
-        place = {int(way): k for k, way in enumerate(self.ways)}
+        ring, nodes = ring_of(self.problem, self.who, self.ways)
+        order = [int(t) for t in nodes.technician]
+        search = _Together(ring, self._room()[[list(self.who).index(t) for t in order]])
         walk: list[int] = []
-        for i, t in enumerate(self.who):
-            walk.append(self.ways.size + i)
+        for i, t in enumerate(order):
+            walk.append(nodes.way.size + i)
             visits = self.solution.rounds[t].visits
-            walk.extend(place[v.way] for v in visits if v.kind == "unit")
-        return walk
+            walk.extend(nodes.of(v.way, i) for v in visits if v.kind == "unit")
+        return search.least(walk, worth=self.solution.last_finish_ms, over=over)
 
 
 class _Together:
@@ -184,13 +147,13 @@ class _Together:
         k = ring.depots
         if k > 1 and self._loads.needs(np.ones(ring.clusters - k, dtype=bool)) >= k:
             ring.allowed[-k:, -k:] = False  # nobody can be spared
-        self._best = _cheapest_exits(ring)
+        self._best = 0
         self._idle: dict[int, int] = {}
 
     def least(self, walk: list[int], *, worth: int, over: Callable[[int], bool]) -> int:
-        """Bound on the crew's time together; ends when tight, dry, or out of time."""
+        """Bound on the last finish; ends when tight, dry, or out of time."""
         if self._ring.cluster.size > MOST_NODES:
-            return self._best
+            return self._cheapest_arcs()
         program, rounds = RingProgram(self._ring), 0
         program.add_arcs(*first_arcs(self._ring, walk))
         while self._best < worth and not over(rounds) and self._round(program):
@@ -204,7 +167,7 @@ class _Together:
             return False
         needs = find_needs(self._ring, flow, self._loads)
         price = priced(self._ring, flow, program.needs)
-        self._best = max(self._best, price.bound_ms)
+        self._best = max(self._best, price.last_finish_ms(self._ring))
         tail, head = lacking(self._ring, price.reduced, program.present)
         if not needs and not tail.size:
             return self._weigh(price)
@@ -212,6 +175,14 @@ class _Together:
         program.add_needs(needs)
         program.add_arcs(tail, head)
         return True
+
+    def _cheapest_arcs(self) -> int:
+        """The mean finish if every cluster were left, or entered, by its cheapest arc."""
+        cost = np.where(self._ring.allowed, self._ring.cost, FAR_MS)
+        out = int(np.minimum.reduceat(cost.min(axis=1), self._ring.first).sum())
+        into = int(np.minimum.reduceat(cost.min(axis=0), self._ring.first).sum())
+        together = max(out, into) + int(self._ring.start_ms.sum())
+        return -(-together // self._ring.depots)
 
     def _weigh(self, price: Price) -> bool:
         """When nothing is left to cut: what is proved tells loads better; false if no better."""
@@ -239,12 +210,3 @@ def _until(rounds: int, limit_s: float | None) -> Callable[[int], bool]:
         return lambda done: done >= rounds
     end = time.monotonic() + limit_s
     return lambda done: done >= rounds or time.monotonic() >= end
-
-
-def _cheapest_exits(ring: Ring) -> int:
-    """Every cluster is left once and entered once: the sum of cheapest arcs, either way."""
-    cost = np.where(ring.allowed, ring.cost, FAR_MS)
-    first = np.flatnonzero(np.diff(ring.cluster, prepend=-1))
-    out = np.minimum.reduceat(cost.min(axis=1), first)
-    into = np.minimum.reduceat(cost.min(axis=0), first)
-    return max(int(out.sum()), int(into.sum()))

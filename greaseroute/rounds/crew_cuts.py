@@ -8,7 +8,6 @@ from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
 from greaseroute.rounds.crew_bound_lp import (
     NEVER,
-    UNITS_PER_MS,
     Bools,
     Floats,
     Flow,
@@ -31,25 +30,27 @@ class Loads:
     spends at least the cheapest arcs into its units; and, by any priced multipliers, the least
     reduced costs of S and of one start, and the multiplier of every set that meets S, since a
     round through S leaves such a set (the same sum that proves the bound for all units, taken
-    over S alone; units beside S cannot lower it below that).
+    over S alone; units beside S cannot lower it below that), in time weighted by kind.
     """
 
     def __init__(self, ring: Ring, room_ms: IntArray) -> None:
-        self._first = np.flatnonzero(np.diff(ring.cluster, prepend=-1))
+        self._first = ring.first
         self._units = ring.clusters - ring.depots
-        self._room = np.cumsum(np.sort(room_ms)[::-1]) * UNITS_PER_MS
-        into = np.where(ring.allowed, ring.cost * UNITS_PER_MS, NEVER).min(axis=0)
+        self._kind_of_start, self._room_ms = ring.kind[-ring.depots :], room_ms
+        into = np.where(ring.allowed, ring.cost, NEVER).min(axis=0)
         self.load = np.minimum.reduceat(into, self._first)[: self._units]
         starts = np.zeros(ring.depots, dtype=np.int64)
         no_sets = np.zeros((0, self._units), dtype=bool), np.zeros(0, dtype=np.int64)
-        self._sums = [_Sum(self.load, starts, *no_sets)]
+        room = np.cumsum(np.sort(room_ms)[::-1])
+        self._sums = [_Sum(self.load, starts, *no_sets, room)]
 
     def learn(self, price: Price) -> None:
         """Use one more set of multipliers."""
         masks = [self.whole(need.inside) for need in price.needs]
         sets = np.array(masks, dtype=bool).reshape(-1, self._units)
         starts = np.cumsum(np.sort(price.least[self._units :]))
-        self._sums.append(_Sum(price.least[: self._units], starts, sets, price.weight))
+        room = np.cumsum(np.sort(price.kind[self._kind_of_start] * self._room_ms)[::-1])
+        self._sums.append(_Sum(price.least[: self._units], starts, sets, price.weight, room))
 
     def whole(self, nodes: Bools) -> Bools:
         """The units all of whose ways are in a set of nodes: they are met inside it for sure."""
@@ -60,19 +61,23 @@ class Loads:
         """Technicians needed for a set of units (mask), one at least."""
         most = 1
         for one in self._sums:
-            enough = one.of(units) + one.starts <= self._room
+            enough = one.of(units) + one.starts <= one.room
             most = max(most, 1 + int(enough.argmax()) if enough.any() else enough.size + 1)
         return most
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sum:
-    """Least reduced costs of units, of the first starts together; sets and their multipliers."""
+    """Least reduced costs of units, of the first starts together; sets and their multipliers.
+
+    ``room`` is what the first technicians have together, weighted like the costs, most first.
+    """
 
     least: IntArray
     starts: IntArray
     sets: Bools
     weight: IntArray
+    room: IntArray
 
     def of(self, units: Bools) -> int:
         """Time at least for a set of units, starts left out."""
@@ -144,9 +149,7 @@ def _subtours(ring: Ring, flow: Flow) -> list[Bools]:
         inside = _source_side(graph, source, size)[:size]
         inside |= ring.cluster == u
         if not inside[ring.cluster < units].all():
-            done |= np.logical_and.reduceat(
-                inside, np.flatnonzero(np.diff(ring.cluster, prepend=-1))
-            )[:units]
+            done |= np.logical_and.reduceat(inside, ring.first)[:units]
             found.append(inside)
     return found
 
