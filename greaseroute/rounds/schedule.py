@@ -85,6 +85,8 @@ class Clockwork:
         A leg that lasts through a change of the hours takes the longest of the spans it touches;
         where one of them has no way, one waits for the next span.
         """
+        if a == b:
+            return from_ms, from_ms, self._span_at(from_ms)
         for span in range(self._span_at(from_ms), len(self.spans)):
             depart = max(from_ms, self.spans[span][0])
             took = self._lasting(a, b, depart=depart, span=span)

@@ -140,10 +140,7 @@ def _clock(team: Team, member: Member) -> Clockwork:
 
 
 def _nothing_to_do(ready: Prepared, team: Team) -> Solved:
-    schedules = tuple(
-        timed(Route(k, m.start, m.finish, m.start_ms, ()), _clock(team, m))
-        for k, m in enumerate(team.members)
-    )
+    schedules = tuple(timed(_route(k, m, ()), _clock(team, m)) for k, m in enumerate(team.members))
     walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
     bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
     return Solved(ready, team, schedules, {}, bound, complete=True)
@@ -190,7 +187,10 @@ def _unit_halt(team: Team, way: int) -> Halt:
 
 
 def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
-    return Route(number, member.start, member.finish, member.start_ms, tuple(halts))
+    """A route; who visits nothing and cannot get to the finish stays at the start."""
+    stuck = not halts and all(ms[member.start, member.finish] < 0 for _, ms in member.spans)
+    finish = member.start if stuck else member.finish
+    return Route(number, member.start, finish, member.start_ms, tuple(halts))
 
 
 def fits(schedule: Schedule, team: Team) -> bool:

@@ -53,6 +53,9 @@ class Walks:
 
     def line(self, a: int, b: int, *, span: int = 0) -> tuple[Point2, ...]:
         """The corners of the quickest way between two points by number, both ends included."""
+        if a == b:
+            x, y = self.points[a].tolist()
+            return ((x, y),)
         return line_of(self.travels[span], a, b)
 
 

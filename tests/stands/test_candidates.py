@@ -123,7 +123,9 @@ def test_a_turned_and_moved_site_gives_the_same_stands_turned_and_moved(turn_deg
         outline = Polygon([put(p) for p in [(-3, -1), (3, -1), (3, 1), (-3, 1)]])
         yard = Polygon([put(p) for p in [(-20, -20), (20, -20), (20, 20), (-20, 20)]])
         placed = machine(
-            [], [fitting(str(i), (*map(float, put(p[:2])), p[2])) for i, p in enumerate(pins)], turn=turn
+            [],
+            [fitting(str(i), (*map(float, put(p[:2])), p[2])) for i, p in enumerate(pins)],
+            turn=turn,
         )
         if turn:
             from greaseroute.catalogue.placed import Pose

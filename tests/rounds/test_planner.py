@@ -1,0 +1,188 @@
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from shapely.geometry import LineString, box
+
+from greaseroute.rounds.planner import plan_round
+from greaseroute.site.crew import WorkingRules
+from greaseroute.site.ground_plan import Barrier
+from tests.rounds.yards import AT, random_yard, technician, unit, yard
+
+RULES = WorkingRules(posture_moves=False)
+
+
+def seconds(plan, number=0):
+    walk = plan.technicians[number]
+    gap = datetime.fromisoformat(walk.finish) - datetime.fromisoformat(walk.start)
+    return gap.total_seconds()
+
+
+def pumped(plan):
+    return [
+        (s.unit, f.joint, f.fitting)
+        for t in plan.technicians
+        for s in t.stops
+        for v in s.stands
+        for f in v.fittings
+    ]
+
+
+@pytest.fixture(scope="module")
+def small():
+    return random_yard(np.random.default_rng(3), 4)
+
+
+@pytest.fixture(scope="module")
+def plan(small):
+    return plan_round(small, at=AT)
+
+
+def test_the_same_site_and_seed_give_the_same_bytes(small, plan):
+    assert plan_round(small, at=AT).model_dump_json() == plan.model_dump_json()
+
+
+def test_walking_work_and_waiting_add_up_to_the_whole(plan):
+    walk = plan.technicians[0]
+    assert walk.walk_s + walk.work_s + walk.wait_s == pytest.approx(seconds(plan), abs=1e-6)
+    # 1.2 m/s, each leg rounded up to a whole millisecond
+    assert walk.walk_m / 1.2 <= walk.walk_s <= walk.walk_m / 1.2 + 0.001 * len(walk.path)
+
+
+def test_the_path_is_the_stops_in_order_without_a_gap(plan):
+    walk = plan.technicians[0]
+    assert walk.path[0] == walk.path[-1] == (2.0, 2.0)
+    for before, after in pairwise(walk.stops):
+        assert before.inside[-1] == after.path[0]
+        assert datetime.fromisoformat(before.leave) < datetime.fromisoformat(after.arrive)
+    for stop in walk.stops:
+        assert stop.path[-1] == stop.inside[0]
+
+
+def test_value_and_bound_leave_pumping_and_isolation_out(plan):
+    walk = plan.technicians[0]
+    settled = 5.0 * sum(bool(v.fittings) for s in walk.stops for v in s.stands)
+    climbs = sum(v.before_s for s in walk.stops for v in s.stands if v.deck)
+    assert plan.bound.value_s == pytest.approx(walk.walk_s + settled + climbs, abs=0.5)
+    assert plan.bound.gap_pct == 0.0
+
+
+def test_a_longer_isolation_lengthens_the_round_by_it_once_per_unit(small, plan):
+    rules = small.rules.model_copy(update={"isolation_s": small.rules.isolation_s + 10.0})
+    longer = plan_round(_with(small, rules=rules), at=AT)
+    assert seconds(longer) - seconds(plan) == pytest.approx(10.0 * len(plan.technicians[0].stops))
+    assert longer.bound.value_s == plan.bound.value_s
+
+
+def test_a_longer_settling_is_paid_once_per_stand(small, plan):
+    reach = small.technicians[0].reach.model_copy(update={"settle_s": 6.0})
+    longer = plan_round(_with(small, technicians=(technician(reach=reach),)), at=AT)
+    stands = sum(bool(v.fittings) for s in plan.technicians[0].stops for v in s.stands)
+    assert 0 < seconds(longer) - seconds(plan) <= stands * 1.0 + 1e-6
+
+
+def test_windows_are_kept_and_waited_for(small):
+    opens = AT + timedelta(minutes=90)
+    units = tuple(
+        u.model_copy(update={"parked_from": opens}) if u.unit == "U-1" else u for u in small.units
+    )
+    late = plan_round(_with(small, units=units), at=AT)
+    stop = next(s for s in late.technicians[0].stops if s.unit == "U-1")
+    begin = datetime.fromisoformat(stop.arrive) + timedelta(seconds=stop.wait_s)
+    assert begin >= opens
+    assert late.technicians[0].wait_s > 0
+    assert len(pumped(late)) == len(pumped(plan_round(small, at=AT)))
+
+
+def test_a_morning_too_short_leaves_out_and_says_why(small, plan):
+    short = plan_round(small, at=AT, finish_by=AT + timedelta(minutes=20))
+    assert seconds(short) <= 20 * 60
+    assert 0 < len(pumped(short)) < len(pumped(plan))
+    timed_out = [x for x in short.left if "weight" in x.reason]
+    assert timed_out
+    assert all(x.helps == "more time, or one more technician" for x in timed_out)
+    named = {(u, j) for u, j, _ in pumped(short)} | {(x.unit, x.joint) for x in short.left}
+    assert named >= {(u, j) for u, j, _ in pumped(plan)}
+
+
+def test_the_critical_joint_is_done_when_there_is_time_for_one_unit_only():
+    site = yard([unit(0, "wheel-loader-20t", 30, 40), unit(1, "wheel-loader-20t", 30, 80)])
+    joints = [j.name for j in site.types["wheel-loader-20t"].joints if not j.never_pump]
+    heavy = next(j for j in joints if site.types["wheel-loader-20t"].joint(j).critical == 3)
+    light = next(j for j in joints if site.types["wheel-loader-20t"].joint(j).critical < 3)
+    for far, near in (("U-0", "U-1"), ("U-1", "U-0")):
+        work = [(far, heavy), (near, light)]
+        both = plan_round(site, at=AT, work=work)
+        short = plan_round(
+            site, at=AT, work=work, finish_by=AT + timedelta(seconds=seconds(both) - 60)
+        )
+        assert {u for u, _, _ in pumped(short)} == {far}
+
+
+def test_a_fence_without_a_gate_cuts_a_unit_off_and_is_named():
+    site = yard([unit(0, "wheel-loader-20t", 30, 30), unit(1, "wheel-loader-20t", 100, 30)])
+    fence = Barrier("fence east", LineString([(65, 0), (65, 120)]))
+    cut = plan_round(_ground(site, barriers=(fence,)), at=AT)
+    gone = [x for x in cut.left if x.unit == "U-1"]
+    assert {u for u, _, _ in pumped(cut)} == {"U-0"}
+    assert gone
+    assert all("cut off" in x.reason and "fence east" in x.reason for x in gone)
+
+
+def test_two_technicians_finish_earlier_than_one(small, plan):
+    pair = (technician(), technician("Bo"))
+    both = plan_round(_with(small, technicians=pair), at=AT)
+    assert sorted(pumped(both)) == sorted(pumped(plan))
+    assert max(seconds(both, 0), seconds(both, 1)) < 0.75 * seconds(plan)
+
+
+def test_a_bag_too_small_sends_the_technician_back_to_the_store(small):
+    guns = tuple(g.model_copy(update={"left_strokes": 0}) for g in small.guns)
+    greases = tuple(
+        g.model_copy(update={"cartridge_g": 80.0, "reserve_cartridges": 0}) for g in small.greases
+    )
+    site = _with(small, guns=guns, greases=greases, technicians=(technician(bag_cartridges=3),))
+    plan = plan_round(site, at=AT)
+    walk = plan.technicians[0]
+    stores = [s for s in walk.stops if s.reload]
+    assert stores
+    assert all(sum(s.load.values()) <= 3 and s.unit == "store" for s in stores)
+    taken = sum(sum(s.load.values()) for s in stores)
+    used = sum(c.used for c in walk.cartridges.values())
+    assert used - 3 <= taken < used  # the rest was in the bag at the start
+
+
+def test_looks_are_done_on_the_same_walk_only_if_asked_for(small, plan):
+    looked = plan_round(small, at=AT, with_looks=True)
+    looks = [k for s in looked.technicians[0].stops for v in s.stands for k in v.looks]
+    assert looks
+    assert not [k for s in plan.technicians[0].stops for v in s.stands for k in v.looks]
+    assert sorted(pumped(looked)) == sorted(pumped(plan))
+
+
+def test_an_unlucky_start_leaves_everything_with_the_reason():
+    site = yard([unit(0, "wheel-loader-20t", 30, 30)], areas=(box(0, 0, 4, 4),))
+    plan = plan_round(site, at=AT)
+    assert pumped(plan) == []
+    assert plan.left
+    assert all("cut off: the start (2.00 2.00) is inside heap 0" in x.reason for x in plan.left)
+
+
+def test_progress_is_told_in_words(small):
+    told = []
+    plan_round(small, at=AT, progress=told.append)
+    assert told[:2] == ["placing machines, free ground", "stands and postures"]
+    assert "order of 4 units" in told
+
+
+def _with(site, **changes):
+    from dataclasses import replace
+
+    return replace(site, **changes)
+
+
+def _ground(site, **changes):
+    from dataclasses import replace
+
+    return replace(site, ground=replace(site.ground, **changes))
