@@ -12,7 +12,7 @@ from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Bools, Point, fi
 from greaseroute.rounds.bound_price import ArcPool, Price, price
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 
-ARCS_PER_NODE = 6
+ARCS_PER_NODE = 3
 ROUNDS_BETWEEN_PRICES = 4
 ROUNDS_TIMES_NODES = 120_000  # without a clock: 375 rounds for 320 nodes, some seconds
 MOST_ROUNDS = 10**9

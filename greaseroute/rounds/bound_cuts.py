@@ -10,7 +10,7 @@ from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
 FLOW_UNIT = 1_000_000  # capacities are whole millionths of an arc
 LEAST_BREACH = 0.01
-MOST_PAIR_CUTS = 150
+MOST_PAIR_CUTS = 3  # for each cluster, in one round
 SEEN = 1e-7
 
 
@@ -51,7 +51,7 @@ def _pair_cuts(problem: ClusterProblem, support: Support) -> list[Cut]:
     breach = between - support.visit[:, None]
     node, cluster = np.nonzero(breach > 2 * LEAST_BREACH)
     cuts = []
-    for i in np.argsort(-breach[node, cluster], kind="stable")[:MOST_PAIR_CUTS]:
+    for i in np.argsort(-breach[node, cluster], kind="stable")[: MOST_PAIR_CUTS * problem.size]:
         inside = support.owner == cluster[i]
         inside[node[i]] = True
         cuts.append(Cut(inside, -1))

@@ -23,7 +23,7 @@ Bools = NDArray[np.bool_]
 
 DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
 GIVEN_AWAY = 0.2  # of one cost unit: what arcs left out may take off the bound in all
-START_ARCS = 6  # arcs in and out of every node that the first program holds
+START_ARCS = 4  # arcs in and out of every node that the first program holds
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,8 @@
     python -m tests.bench.clusters_gtsplib FOLDER [--seconds 10] [--seeds 3] [--only NAME ...]
         [--peers] [--made] [--long-s 60]
 
-FOLDER holds ``.gtsp`` files and ``reference.csv``. Gaps are over the best known cost; where there
-is
-none (and for made instances) the best of one run of ``--long-s`` and of these runs, marked ~.
+FOLDER holds ``.gtsp`` files and ``reference.csv``. Gaps are over the best known cost; without one,
+and for made instances, the best of one run of ``--long-s`` and of these runs stands in, marked ~.
 """
 
 import argparse
