@@ -47,8 +47,9 @@ class DoneSoFar(Record):
 
     ``places`` are (x_m, y_m) where technicians stand now; who is not named is at the start.
     ``done`` are (unit, joint) already booked. ``gone`` units have left or work again.
-    ``left_strokes`` are what the guns hold now. ``keep``: the order of the earlier plan is kept to, unless a unit
-    that follows another than before saves more than ``change_cost_s``; else the order is free.
+    ``left_strokes`` are what the guns hold now. ``keep``: the order of the earlier plan is kept
+    to, unless a unit that follows another than before saves more than ``change_cost_s``; else
+    the order is free.
     """
 
     at: datetime

@@ -29,7 +29,7 @@ def test_moments_are_written_with_offset_and_with_milliseconds_only_if_there_are
 
 
 def test_a_night_in_which_the_clock_goes_back_is_an_hour_longer():
-    # Berlin, 26 October 2031: 01:30 CEST to 04:00 CET is 2 h 30 min on the clock and 3 h 30 min long
+    # Berlin, 26 October 2031: 01:30 CEST to 04:00 CET, 2 h 30 min on the clock, lasts 3 h 30 min
     zone = ZoneInfo("Europe/Berlin")
     site = yard([unit(0, "grader-18t", 20, 20)], time_zone="Europe/Berlin", shift_start="04:00")
     night = morning_of(site, datetime(2031, 10, 26, 1, 30, tzinfo=zone))

@@ -94,7 +94,7 @@ def test_an_event_waits_for_what_it_needs():
 
 
 def test_a_stand_of_the_first_posture_is_gone_once_the_second_is_taken():
-    # group 2 is "second posture taken" (node 1); node 0 is of the first posture, node 2 of the second
+    # group 2: second posture taken (node 1); node 0 is of the first posture, node 2 of the second
     tour = tour_of(
         on_a_line([0, 5, 1]),
         [[1, 0, 0], [0, 0, 1], [0, 1, 0]],

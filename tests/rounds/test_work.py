@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import pytest
 
 from greaseroute.errors import UnknownName
@@ -77,10 +79,10 @@ def test_levels_keep_the_weightiest_joints():
     site = a_site()
     work = works_of(site, due_items(site, AT))[0]
     levels = work.levels()
-    assert [len(level) for level in levels][0] == len(work.joints)
+    assert len(levels[0]) == len(work.joints)
     assert len(levels[-1]) == 1
     assert levels[-1][0].weight == max(j.weight for j in work.joints)
-    assert all(len(a) > len(b) for a, b in zip(levels[:-1], levels[1:], strict=True))
+    assert all(len(a) > len(b) for a, b in pairwise(levels))
 
 
 def test_single_fittings_can_be_left_alone():

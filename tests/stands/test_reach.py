@@ -41,7 +41,7 @@ def test_bands_end_where_the_settings_say(height_m, band):
 
 
 def test_above_overhead_and_below_the_feet_no_band_fits():
-    # 1.81 > 1.80; a fitting 0.06 m under the feet is lower than the 0.05 m allowed for a deck's edge
+    # 1.81 > 1.80; 0.06 m under the feet is lower than the 0.05 m allowed for a deck's edge
     assert band_numbers(np.array([1.81, -0.06, -0.05]), REACH).tolist() == [-1, -1, 0]
 
 
