@@ -123,11 +123,11 @@ def ring_nodes(ring: Ints) -> Ints:
 class Heat:
     """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks."""
 
-    start: float = 2.0
-    end: float = 0.05
+    start: float = 1.2
+    end: float = 0.08
     least: int = 2
-    most: int = 16
-    longest: int = 8
+    most: int = 20
+    longest: int = 10
     blink: float = 0.1
 
 
