@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from greaseroute.rounds.nodes import LOOK, POSTURE, TURN, Item, Node
+from greaseroute.rounds.nodes import AGAIN, LOOK, POSTURE, TURN, Item, Node
 from greaseroute.rounds.unit_tours import Way, nodes_of
 from greaseroute.rounds.visits import UnitVisit
 from greaseroute.rounds.work import FittingWork
@@ -10,13 +10,17 @@ from greaseroute.rounds.work import FittingWork
 
 @dataclass(frozen=True, slots=True)
 class NodeCall:
-    """What is done at one node: fittings in pumping order with their bands, look points."""
+    """What is done at one node: fittings in pumping order with their bands, look points.
+
+    ``again`` are the fittings (joint/fitting) of a second pass.
+    """
 
     node: Node
     posture: str
     fittings: tuple[tuple[FittingWork, str], ...]
     looks: tuple[str, ...]
     event: Item | None
+    again: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,7 +40,7 @@ class UnitCall:
 
 def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
     """Walk through a way: at each node all that is left to do there is done."""
-    left = set(visit.items)
+    left = {item for node in visit.nodes for item in node.items}
     posture = visit.work.unit.posture
     calls = []
     numbers = tuple(nodes_of(visit.tour, way))
@@ -58,13 +62,14 @@ def _node_call(
     work = [f for joint in visit.work.joints for f in joint.fittings if f.key in bands]
     work.sort(key=lambda f: f.gun)  # one gun after the other; within a gun the catalogue's order
     looks = tuple(name for word, name in bands if word == LOOK)
-    return NodeCall(node, posture, tuple((f, bands[f.key]) for f in work), looks, event)
+    again = tuple(name for word, name in bands if word == AGAIN)
+    return NodeCall(node, posture, tuple((f, bands[f.key]) for f in work), looks, event, again)
 
 
 def event_steps(call: NodeCall, visit: UnitVisit) -> tuple[str, ...]:
     """What is done at this node before the first fitting, step by step, in plain words."""
     if call.event is None:
-        return _climb_steps(call.node)
+        return _climb_steps(call.node) + _again_steps(call)
     word, name = call.event
     if word == POSTURE:
         return _posture_steps(visit, name)
@@ -76,6 +81,17 @@ def _climb_steps(node: Node) -> tuple[str, ...]:
     if node.deck is None:
         return ()
     return (f"climb to the {node.deck}: three points of contact, nothing in the hands",)
+
+
+def _again_steps(call: NodeCall) -> tuple[str, ...]:
+    if not call.again:
+        return ()
+    joints = dict.fromkeys(name.partition("/")[0] for name in call.again)
+    names = ", ".join(name.partition("/")[2] for name in call.again)
+    return (
+        f"second pass over {' and '.join(joints)}: one more stroke into {names}; "
+        "wipe the lip of the seal, look for fresh grease",
+    )
 
 
 def _posture_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:

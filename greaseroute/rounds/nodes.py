@@ -12,7 +12,7 @@ from greaseroute.units import ms
 NodeKind = Literal["stand", "posture", "turn"]
 # What is done at a node: (joint, fitting), or one of these words and a name.
 Item = tuple[str, str]
-POSTURE, TURN, LOOK = "*posture", "*turn", "*look"
+POSTURE, TURN, AGAIN, LOOK = "*posture", "*turn", "*again", "*look"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,26 @@ def _stand_node(found: UnitStands, stand: Stand, *, goal: set[Item], reach: Reac
 def _with_rules(node: Node, *, need: Sequence[Item], forbid: Sequence[Item]) -> Node:
     values = {name: getattr(node, name) for name in Node.__slots__}
     return Node(**{**values, "need": tuple(need), "forbid": tuple(forbid)})
+
+
+def again_nodes(nodes: Sequence[Node], *, joint: str, fittings: Iterable[Item]) -> list[Node]:
+    """Stands of a second pass over a joint's fittings, once the machine has been turned."""
+    wanted = set(fittings)
+    found = []
+    for node in nodes:
+        mine = [(i, band) for i, band in zip(node.items, node.bands, strict=True) if i in wanted]
+        if mine:
+            values = {name: getattr(node, name) for name in Node.__slots__}
+            values["items"] = tuple(again_item(i) for i, _ in mine)
+            values["bands"] = tuple(band for _, band in mine)
+            values["need"] = (*node.need, (TURN, joint))
+            found.append(Node(**values))
+    return found
+
+
+def again_item(item: Item) -> Item:
+    """The second pass over a fitting."""
+    return AGAIN, "/".join(item)
 
 
 def item_of(look: bool, key: Item) -> Item:

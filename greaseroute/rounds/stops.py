@@ -8,7 +8,7 @@ from greaseroute.catalogue.placed import PlacedMachine
 from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps
 from greaseroute.rounds.carry import loads
 from greaseroute.rounds.morning import Morning
-from greaseroute.rounds.nodes import band_ms
+from greaseroute.rounds.nodes import AGAIN, again_item, band_ms
 from greaseroute.rounds.plan import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
 from greaseroute.rounds.schedule import Schedule, TimedHalt
 from greaseroute.rounds.walker import Point2, Walks, length_m
@@ -168,7 +168,7 @@ def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int])
         deck=node.deck,
         posture=call.posture,
         before=event_steps(call, unit.visit),
-        before_s=(2 * node.climb_ms + node.event_ms) / MS_PER_S,
+        before_s=(2 * node.climb_ms + node.event_ms + again_ms(call, unit, desk)) / MS_PER_S,
         fittings=tuple(
             _task(f, band, desk, at_m=places[f.key], put_in=n)
             for (f, band), n in zip(call.fittings, put_in, strict=True)
@@ -177,6 +177,19 @@ def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int])
             LookTask(name=n, what=looks[n], at_m=places[n, ""], work_s=desk.site.rules.look_s)
             for n in call.looks
         ),
+    )
+
+
+def again_ms(call: NodeCall, unit: UnitCall, desk: Desk) -> int:
+    """Time of a second pass at a stand: coupling and one stroke at each fitting, in its band."""
+    bands = band_ms(desk.technician.reach)
+    work = {again_item(f.key): f for j in unit.visit.work.joints for f in j.fittings}
+    spent = zip(call.node.items, call.node.bands, strict=True)
+    couple_s = desk.technician.reach.couple_s
+    return sum(
+        ms(couple_s + work[item].stroke_s) + bands[band]
+        for item, band in spent
+        if item[0] == AGAIN and item[1] in call.again
     )
 
 

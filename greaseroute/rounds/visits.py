@@ -11,6 +11,8 @@ from greaseroute.rounds.nodes import (
     TURN,
     Item,
     Node,
+    again_item,
+    again_nodes,
     band_ms,
     event_nodes,
     stand_nodes,
@@ -129,8 +131,12 @@ def _nodes(
             event_ms=move_ms,
             posture=posture,
         )
+    stands = list(nodes)
     for joint in turned:
         nodes += _turn_nodes(reach, joint, items=items, last=(reach.now, *postures)[-1])
+        if joint.joint.procedure is not None and joint.joint.procedure.turns:
+            done = _keys(joint) & set(items)
+            nodes += again_nodes(stands, joint=joint.joint.name, fittings=done)
     return fewer_nodes(nodes)
 
 
@@ -170,7 +176,7 @@ def unit_visit(
         tour=tour,
         ways=tuple(ways),
         slack_ms=lost_ms,
-        fixed_ms=turn_ms + _fixed_ms(task, bands=bands, rules=rules),
+        fixed_ms=turn_ms + _fixed_ms(task, bands=bands, rules=rules, outfit=outfit),
         turn_ms=turn_ms,
         postures=task.postures,
         loss=task.work.weight - _weight(task.work, task.items),
@@ -181,8 +187,10 @@ def _weight(work: UnitWork, items: frozenset[Item]) -> int:
     return sum(joint.weight for joint in work.joints if _keys(joint) & items)
 
 
-def _fixed_ms(task: UnitTask, *, bands: Mapping[str, int], rules: WorkingRules) -> int:
-    """Isolation, coupling and strokes, each fitting's least band, procedures without a turn."""
+def _fixed_ms(
+    task: UnitTask, *, bands: Mapping[str, int], rules: WorkingRules, outfit: Outfit
+) -> int:
+    """Isolation, coupling and strokes, least bands, second passes, procedures without a turn."""
     least: dict[Item, int] = {}
     for node in task.nodes:
         for item, band in zip(node.items, node.bands, strict=True):
@@ -191,10 +199,16 @@ def _fixed_ms(task: UnitTask, *, bands: Mapping[str, int], rules: WorkingRules) 
     pumping = sum(
         ms(f.pump_s) + least[f.key] for j in done for f in j.fittings if f.key in task.items
     )
+    again = sum(
+        ms(outfit.reach.couple_s + f.stroke_s) + least[again_item(f.key)]
+        for j in done
+        for f in j.fittings
+        if again_item(f.key) in least
+    )
     looking = ms(rules.look_s) * sum(item[0] == LOOK for item in task.items)
     procedures = sum(
         ms(j.joint.procedure.minutes * S_PER_MIN)
         for j in done
         if j.joint.procedure is not None and not turns(j)
     )
-    return ms(rules.isolation_s) + pumping + looking + procedures
+    return ms(rules.isolation_s) + pumping + again + looking + procedures

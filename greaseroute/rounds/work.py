@@ -44,6 +44,7 @@ class FittingWork:
     strokes: int
     dose_cm3: float
     pump_s: float
+    stroke_s: float
     hose_m: float
     why: str
 
@@ -204,6 +205,7 @@ def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, reach: Rea
             strokes=strokes,
             dose_cm3=dose,
             pump_s=reach.couple_s + strokes * gun.stroke_s,
+            stroke_s=gun.stroke_s,
             hose_m=gun.hose_m,
             why=item.reason,
         )

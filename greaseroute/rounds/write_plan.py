@@ -13,6 +13,7 @@ from greaseroute.rounds.work import left_out, outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
+AGAIN_NOTE = "The single strokes of a second pass are not in the counts: the reserve covers them."
 UNION_NOTE = "A unit asked for another posture closes the ground of both and stays in the last."
 
 
@@ -136,10 +137,9 @@ def _cautions(solved: Solved) -> tuple[str, ...]:
 
 
 def _notes(solved: Solved) -> Iterable[str]:
-    asked = any(
-        halt.call is not None and halt.call.visit.postures
-        for schedule in solved.schedules
-        for halt in schedule.halts
-    )
+    calls = [h.call for s in solved.schedules for h in s.halts if h.call is not None]
+    asked = any(call.visit.postures for call in calls)
     if asked:
         yield UNION_NOTE
+    if any(node.again for call in calls for node in call.nodes):
+        yield AGAIN_NOTE

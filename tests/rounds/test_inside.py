@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from greaseroute.rounds.inside import MARGIN_M, inside_walks
+from greaseroute.rounds.inside import MARGINS_M, inside_walks
 from greaseroute.rounds.walker import up_to_ms
 from greaseroute.walk.ground import FreeGround
 
@@ -19,7 +19,7 @@ def test_round_a_block_the_walk_goes_by_its_corner():
 
 
 def test_a_wall_longer_than_the_ground_looked_at_still_gives_the_true_way():
-    half = MARGIN_M + 20.0  # its ends lie outside the box that is looked at first
+    half = MARGINS_M[-1] + 20.0  # its ends lie outside the box that is looked at first
     ground = FreeGround(box(0, 0, 400, 200), [box(200 - half, 99, 200 + half, 101)])
     walks = inside_walks([(200.0, 99.0), (200.0, 101.0)], ground, speed_m_s=1.0)
     # 50 m along the wall, 2 m across, 50 m back
