@@ -23,7 +23,7 @@ from greaseroute.forecast.week_records import (
     WhatIfResult,
 )
 from greaseroute.forecast.week_rounds import (
-    PlanMorning,
+    PlanMornings,
     date_text,
     given_mornings,
     morning_items,
@@ -33,7 +33,7 @@ from greaseroute.forecast.what_if import WhatIf, wear_rates
 from greaseroute.forecast.windows import DueService, Tolerance, WearDays, due_services, wear_days
 from greaseroute.rounds.levelling import LEFT_OUT, IntArray, loads
 from greaseroute.rounds.morning import morning_of, start_of
-from greaseroute.rounds.plan import LeftOut
+from greaseroute.rounds.plan import LeftOut, RoundPlan
 from greaseroute.rounds.work import left_out
 from greaseroute.site.model import Site
 from greaseroute.units import MS_PER_S, S_PER_MIN
@@ -193,29 +193,31 @@ def plan_mornings(
     course: Course,
     level: LevelWeek,
     *,
-    plan: PlanMorning | None,
+    plan: PlanMornings | None,
     progress: Progress,
 ) -> tuple[MorningPlan, ...]:
     """A real round for each morning; a morning with nothing to do has none."""
-    found = []
-    rows, calendar = span.rows, span.calendar
-    for given in given_mornings(level, days=len(calendar)):
-        moment = calendar.mornings[given.day]
-        progress(f"planning {date_text(moment)}: {len(given.services)} services")
-        items = morning_items(
-            rows, course.services, given=given, wear=course.wear, calendar=calendar
+    rows, calendar, services = span.rows, span.calendar, course.services
+    mornings = given_mornings(level, days=len(calendar))
+    asked = {
+        given.day: (
+            calendar.mornings[given.day],
+            morning_items(rows, services, given=given, wear=course.wear, calendar=calendar),
         )
-        found.append(
-            morning_plan(
-                rows,
-                course.services,
-                given=given,
-                level=level,
-                calendar=calendar,
-                plan=plan(moment, items) if plan and items else None,
-            )
+        for given in mornings
+        if given.services and plan
+    }
+    planned: dict[int, RoundPlan] = {}
+    if plan:
+        for day, done in zip(asked, plan(list(asked.values())), strict=True):
+            planned[day] = done
+            progress(f"round of {date_text(calendar.mornings[day])} planned")
+    return tuple(
+        morning_plan(
+            rows, services, given=given, level=level, calendar=calendar, plan=planned.get(given.day)
         )
-    return tuple(found)
+        for given in mornings
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,10 +254,10 @@ def _silent(_: str) -> None:
     """Tell nobody."""
 
 
-def plan_week(span: Span, *, plan: PlanMorning | None, progress: Progress = _silent) -> WeekPlan:
+def plan_week(span: Span, *, plan: PlanMornings | None, progress: Progress = _silent) -> WeekPlan:
     """The week: what falls due, on which morning it is done, what it uses, what to order.
 
-    ``plan`` plans the round of a morning; without it mornings carry the levelling's estimate
+    ``plan`` plans the rounds of the mornings; without it mornings carry the levelling's estimate
     alone. The same span and seed give the same record.
     """
     course = course_of(span)

@@ -1,6 +1,6 @@
 """The real round of each morning, planned by the round engine, in the week's figures."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,8 +15,17 @@ from greaseroute.forecast.windows import DueService, WearDays
 from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
 from greaseroute.units import MS_PER_S, S_PER_MIN
 
-PlanMorning = Callable[[datetime, Sequence[DueItem]], RoundPlan]
-"""Plans the round of one morning for the joints given: the round engine, seeded by the caller."""
+Asked = tuple[datetime, tuple[DueItem, ...]]
+"""The moment of a round and the joints it is for."""
+
+PlanMornings = Callable[[Sequence[Asked]], Iterable[RoundPlan]]
+"""Plans the rounds asked for, in order: the round engine, seeded by the caller; rounds do not
+depend on each other, so that they may be planned side by side."""
+
+
+def one_by_one(plan: Callable[[datetime, Sequence[DueItem]], RoundPlan]) -> PlanMornings:
+    """Rounds planned one after the other by ``plan``."""
+    return lambda asked: (plan(at, items) for at, items in asked)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from greaseroute.cli.options import moment
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.week import WeekSettings, course_of, plan_week, span_of
+from greaseroute.forecast.week_rounds import one_by_one
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.rounds.plan import Bound, RoundPlan, TechnicianPlan
 from greaseroute.rounds.planner import plan_round
@@ -59,7 +60,7 @@ class Engine:
 
 def test_each_service_is_asked_of_one_morning(yard):
     engine, span = Engine(), _span(yard, weeks=50)
-    week = plan_week(span, plan=engine)
+    week = plan_week(span, plan=one_by_one(engine))
     services = course_of(span).services
     asked = [(item.unit, item.joint, at.date()) for at, items in engine.asked for item in items]
     assert len(asked) == len(services) == len(set(asked))
@@ -71,7 +72,7 @@ def test_each_service_is_asked_of_one_morning(yard):
 
 def test_joints_come_with_a_reason_for_their_morning(yard):
     engine = Engine()
-    plan_week(_span(yard, weeks=50), plan=engine)
+    plan_week(_span(yard, weeks=50), plan=one_by_one(engine))
     reasons = {item.reason for _, items in engine.asked for item in items}
     assert any("falls due this morning" in reason for reason in reasons)
     assert "never recorded" in reasons
@@ -96,7 +97,7 @@ def test_simulated_services_agree_with_renewal_theory_on_the_yard(yard):
 
 
 def test_the_same_week_twice_to_the_byte(yard):
-    one, two = (plan_week(_span(yard, weeks=200), plan=Engine()) for _ in range(2))
+    one, two = (plan_week(_span(yard, weeks=200), plan=one_by_one(Engine())) for _ in range(2))
     assert one.model_dump_json() == two.model_dump_json()
     assert week_html(one, yard) == week_html(two, yard)
 
@@ -163,7 +164,7 @@ def test_real_rounds_serve_what_each_morning_was_given(yard):
         rounds.append((items, plan_round(yard, at=at, work=items, iterations=200)))
         return rounds[-1][1]
 
-    week = plan_week(_span(yard, weeks=20), plan=plan)
+    week = plan_week(_span(yard, weeks=20), plan=one_by_one(plan))
     for items, done in rounds:
         pumped = {
             (stop.unit, task.joint)
@@ -180,7 +181,9 @@ def test_real_rounds_serve_what_each_morning_was_given(yard):
 
 
 def test_the_page_says_what_the_record_holds(yard):
-    week = plan_week(_span(yard, weeks=50, what_ifs=(parse_what_if("wet=5days"),)), plan=Engine())
+    week = plan_week(
+        _span(yard, weeks=50, what_ifs=(parse_what_if("wet=5days"),)), plan=one_by_one(Engine())
+    )
     page = week_html(week, yard)
     assert "wet for 5 days on every unit" in page
     assert f"{week.levelling.longest_min:.0f} minutes of all technicians together" in page
