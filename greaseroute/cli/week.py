@@ -148,10 +148,10 @@ def round_planner(site: "Site", *, seed: int) -> "PlanMornings":
 
     A small site is planned in this process: starting others takes longer than its rounds.
     """
-    from greaseroute.rounds.planner import plan_round
+    from greaseroute.forecast.quick_round import quick_round
 
     passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
-    one = partial(plan_round, site, seed=seed, iterations=passes)
+    one = partial(quick_round, site, seed=seed, iterations=passes)
     workers = min(os.cpu_count() or 1, MOST_WORKERS)
     if workers == 1 or len(site.units) < ENOUGH_UNITS:
         return lambda asked: (one(at=at, work=items) for at, items in asked)

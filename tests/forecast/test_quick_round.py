@@ -1,0 +1,40 @@
+"""The week's rounds beside the round engine's: the same work done, as soon, without the proof."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from greaseroute.cli.options import moment
+from greaseroute.due.worklist import work_list
+from greaseroute.forecast.quick_round import quick_round
+from greaseroute.rounds.planner import plan_round
+from greaseroute.site.folder import read_site
+
+YARD = read_site(Path(__file__).parents[2] / "sites_demo" / "three_machines")
+AT = moment(None, YARD)
+DUE = tuple(item for item in work_list(YARD, AT) if item.due)
+
+
+def _pumped(plan):
+    return sorted(
+        (stop.unit, task.joint, task.fitting, task.strokes)
+        for t in plan.technicians
+        for stop in t.stops
+        for stand in stop.stands
+        for task in stand.fittings
+    )
+
+
+def test_one_technician_is_planned_as_a_single_round_is():
+    quick = quick_round(YARD, at=AT, work=DUE, seed=1, iterations=500)
+    assert quick == plan_round(YARD, at=AT, work=DUE, seed=1, iterations=500)
+
+
+def test_two_technicians_do_the_same_work_as_soon():
+    second = YARD.technicians[0].model_copy(update={"name": "Aud"})
+    pair = replace(YARD, technicians=(*YARD.technicians, second))
+    quick = quick_round(pair, at=AT, work=DUE, seed=1, iterations=500)
+    full = plan_round(pair, at=AT, work=DUE, seed=1, iterations=500)
+    assert _pumped(quick) == _pumped(full)
+    finish = [max(t.finish for t in plan.technicians) for plan in (quick, full)]
+    assert finish[0] == finish[1]
+    assert quick.bound.what == "not sought in a week's plan"
