@@ -57,14 +57,15 @@ class Wish:
 class Outlook:
     """The site as technicians of one outfit find it: work, stands and visits, unit by unit.
 
-    ``visits`` hold the full one of a unit first, then those that serve less, if time is short.
+    ``visits`` serve all that is in reach; ``lesser`` ones less, for when time is short.
     ``walks`` are between the fixed points and the ends of all ways, numbered by ``row``.
     """
 
     outfit: Outfit
     works: tuple[UnitWork, ...]
     surveyed: dict[str, Surveyed]
-    visits: dict[str, tuple[UnitVisit, ...]]
+    visits: dict[str, UnitVisit]
+    lesser: dict[str, tuple[UnitVisit, ...]]
     walks: Walks
     row: Mapping[Point2, int]
 
@@ -200,13 +201,15 @@ def _outlooks(
         for o, w, s in zip(outfits, works, surveys, strict=True)
     ]
     points, row = numbered(fixed, [v for each in visits for vs in each.values() for v in vs])
+    full = [{unit: vs[0] for unit, vs in each.items()} for each in visits]
+    less = [{unit: vs[1:] for unit, vs in each.items()} for each in visits]
     walks = {
         speed: walks_between(points, yard.grounds, speed_m_s=speed)
         for speed in dict.fromkeys(o.speed_m_s for o in outfits)
     }
     return tuple(
-        Outlook(o, w, s, v, walks[o.speed_m_s], row)
-        for o, w, s, v in zip(outfits, works, surveys, visits, strict=True)
+        Outlook(o, w, s, v, some, walks[o.speed_m_s], row)
+        for o, w, s, v, some in zip(outfits, works, surveys, full, less, strict=True)
     )
 
 

@@ -60,8 +60,8 @@ def build_team(ready: Prepared) -> Team:
     visits: list[tuple[Outfit, UnitVisit]] = [
         (outlook.outfit, visit)
         for outlook in ready.outlooks
-        for each in outlook.visits.values()
-        for visit in each
+        for unit, full in outlook.visits.items()
+        for visit in (full, *outlook.lesser[unit])
     ]
     ways = site_ways([visit for _, visit in visits], ready.outlooks[0].row)
     walks = {outlook.outfit: outlook.walks for outlook in ready.outlooks}

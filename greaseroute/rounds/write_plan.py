@@ -96,7 +96,7 @@ def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list
     unit = visit.work.unit.unit
     outfit = outfit_of(ready.technicians[technician], ready.site)
     outlook = next(o for o in ready.outlooks if o.outfit == outfit)
-    full = outlook.visits[unit][0].items
+    full = outlook.visits[unit].items
     may_move = ready.site.rules.posture_moves
     found = not_in_reach(outlook.surveyed[unit], full, may_move=may_move)
     found += [
@@ -111,7 +111,7 @@ def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftO
     outlook = next((o for o in ready.outlooks if unit in o.visits), ready.outlooks[0])
     if unit not in outlook.surveyed:
         return []
-    full = outlook.visits[unit][0].items if unit in outlook.visits else frozenset()
+    full = outlook.visits[unit].items if unit in outlook.visits else frozenset()
     surveyed = outlook.surveyed[unit]
     found = not_in_reach(surveyed, full, may_move=ready.site.rules.posture_moves)
     joints = surveyed.reach.work.joints

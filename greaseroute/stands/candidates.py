@@ -30,6 +30,7 @@ from greaseroute.stands.thin import keep
 
 # Free ground is looked at this far round the wanted fittings: an arm, a hose and some room.
 LOCAL_M = 6.0
+OFF_GRID_M = 1e-4 / np.pi
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def unit_stands(
     local = around(free, np.asarray([w.at_m for w in wanted]), within_m=LOCAL_M)
     hulls = stack_hulls(placed.solids)
     decks = deck_points(placed.decks, free=local, climb_m_s=reach.climb_m_s)
-    rings = ring_points(closed, clearance_m=clearance_m)
+    rings = ring_points(closed, placed.pose, clearance_m=clearance_m)
     spots = ground_places(placed, wanted, rings=rings, free=local, reach=reach)
     everywhere = _places(spots, decks, hulls=hulls, wanted=wanted, reach=reach)
     kept = _kept(everywhere, np.asarray([w.at_m for w in wanted]))
@@ -117,7 +118,9 @@ def own_order(placed: PlacedMachine, spots: Array) -> NDArray[np.int64]:
     east, north = spots[:, 0] - placed.pose.x_m, spots[:, 1] - placed.pose.y_m
     forward = east * np.sin(heading) + north * np.cos(heading)
     left = north * np.sin(heading) - east * np.cos(heading)
-    return np.asarray(np.lexsort((np.round(left, 4), np.round(forward, 4))), dtype=np.int64)
+    # People draw in whole fractions: no such fraction may be the limit between two rows.
+    rounded = [np.round(at + OFF_GRID_M, 4) for at in (left, forward)]
+    return np.asarray(np.lexsort(rounded), dtype=np.int64)
 
 
 def _places(

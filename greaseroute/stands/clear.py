@@ -31,12 +31,14 @@ def clear_points(placed: Sequence[PlacedMachine], *, free: BaseGeometry) -> Arra
     """
     swept = swept_ground(placed)
     local = around(free, shapely.get_coordinates(swept.envelope), within_m=2 * CLEAR_M)
-    spots = on_ground(local, ring_points([swept], clearance_m=CLEAR_M, steps_m=(NUDGE_M,)))
+    pose = placed[0].pose
+    rings = ring_points([swept], pose, clearance_m=CLEAR_M, steps_m=(NUDGE_M,))
+    spots = on_ground(local, rings)
     if not len(spots):
         return spots
     spots = spots[own_order(placed[0], spots)]
     flat = np.column_stack([spots, np.zeros(len(spots))])
-    middle = np.asarray([[placed[0].pose.x_m, placed[0].pose.y_m]])
+    middle = np.asarray([[pose.x_m, pose.y_m]])
     same = np.ones((len(spots), 1), dtype=bool)
     chosen = keep(flat, same, far_m=flat_m(flat, middle), most=CLEAR_POINTS)
     return np.asarray(spots[chosen])

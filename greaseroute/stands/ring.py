@@ -4,36 +4,58 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from greaseroute.catalogue.placed import Pose
 from greaseroute.stands.reach import Array
 
 # Rings at these distances outside the closed ground and its clearance. The first is at the
 # limit; the others give a flatter line of sight under a body.
 RING_STEPS_M = (1e-6, 0.20, 0.40)
 SPACING_M = 0.30
+TOUCH_M = 1e-6
 # A point found as nearest on the edge of free ground is pushed this far into it.
 NUDGE_M = 1e-6
+GRID_M = 1e-6
 
 
 def ring_points(
     closed: Sequence[BaseGeometry],
+    pose: Pose,
     *,
     clearance_m: float,
     steps_m: Sequence[float] = RING_STEPS_M,
 ) -> Array:
     """Points on rings round ``closed``, (n, 2), about ``SPACING_M`` apart.
 
-    Every edge is divided on its own, so that the points turn and move with the machine.
+    They are laid out in the machine's own frame, on a grid of a micrometre, so that they turn and
+    move with the machine: a site drawn elsewhere or turned gives the same places to stand.
     """
-    shape = shapely.union_all(list(closed))
+    own = shapely.transform(list(closed), lambda at: _to_own(at, pose))
+    shape = shapely.union_all(shapely.set_precision(own, GRID_M)).normalize()
     rings = [shape.buffer(clearance_m + step, quad_segs=4) for step in steps_m]
     lines = [
         line for ring in rings for line in shapely.get_parts(shapely.boundary(ring)) if line.length
     ]
     if not lines:
         return np.zeros((0, 2))
-    return np.vstack([_divided(shapely.get_coordinates(line)) for line in lines])
+    return _to_site(np.vstack([_divided(shapely.get_coordinates(line)) for line in lines]), pose)
+
+
+def _axes(pose: Pose) -> Array:
+    """Forward and left of the machine as rows of east and north."""
+    heading = np.radians(pose.heading_deg)
+    forward = (np.sin(heading), np.cos(heading))
+    return np.asarray([forward, (-forward[1], forward[0])])
+
+
+def _to_own(at: Array, pose: Pose) -> Array:
+    return np.asarray((at - (pose.x_m, pose.y_m)) @ _axes(pose).T)
+
+
+def _to_site(at: Array, pose: Pose) -> Array:
+    return np.asarray(at @ _axes(pose) + (pose.x_m, pose.y_m))
 
 
 def _divided(corners: Array) -> Array:
