@@ -33,7 +33,6 @@ from greaseroute.rounds.problem import IntArray
 BLINK = 0.01  # share of places not looked at
 SKIP_LEVEL = 0.05  # share of insertions that try a lesser service level first
 NEAR_RANK = 24  # places beside one of so many near units are priced, on a large site
-MEAN_SHARE = 0.2  # weight of the sum of the finishes beside the last finish
 CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
 SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
 
@@ -217,12 +216,15 @@ def best_place(
     know: IntArray,
     rules: IntArray,
     word: WordArray,
-    level: int,
+    share: float,
+    level0: int,
+    level1: int,
     u: int,
-) -> tuple[int, int]:
-    """Technician and position after which the level is best put; (-1, -1) if nowhere."""
-    best, best_t, best_i = 1e300, NOWHERE, NOWHERE
-    for t in range(tech.shape[1]):
+) -> tuple[int, int, int]:
+    """Level of a range, technician, position after which unit u is best put; t -1 if nowhere."""
+    best, best_level, best_t, best_i = 1e300, level0, NOWHERE, NOWHERE
+    for turn in range((level1 - level0) * tech.shape[1]):
+        level, t = level0 + turn // tech.shape[1], turn % tech.shape[1]
         work, others, limit = FAR, 0, FAR
         for w in range(first[level], first[level + 1]):
             if way[MS + t, w] >= 0:
@@ -241,14 +243,14 @@ def best_place(
             end = price(way, first, travel, phase_from, seq, slots, know, t, i, level, limit)
             if end >= limit:
                 continue
-            e = float(max(others, end)) + MEAN_SHARE * float(end - tech[FINISH, t])
+            e = float(max(others, end)) + share * float(end - tech[FINISH, t])
             if rules[CHANGE_COST] == 0:
                 limit = end
             else:
                 e += float(rules[CHANGE_COST] * changes_with(seq, tech, unit, t, i, u))
             if e < best:
-                best, best_t, best_i = e, t, i
-    return best_t, best_i
+                best, best_level, best_t, best_i = e, level, t, i
+    return best_level, best_t, best_i
 
 
 @njit(nogil=True)
@@ -260,6 +262,7 @@ def put_back(
     phase_from: IntArray,
     apart: IntArray,
     strokes: IntArray,
+    loss: IntArray,
     bag: IntArray,
     unit: IntArray,
     near: IntArray,
@@ -269,15 +272,19 @@ def put_back(
     know: IntArray,
     rules: IntArray,
     word: WordArray,
+    share: float,
     u: int,
     dirty: IntArray,
 ) -> None:
     """Put a unit where it costs least, at the least loss that has room; or leave it out."""
-    end_level = unit[FIRST_LEVEL, u + 1]
-    for level in range(unit[FIRST_LEVEL, u], end_level):
-        if level + 1 < end_level and fraction(word) < SKIP_LEVEL:
+    level1, end_level = unit[FIRST_LEVEL, u], unit[FIRST_LEVEL, u + 1]
+    while level1 < end_level:
+        level0 = level1  # levels of equal loss are one choice
+        while level1 < end_level and loss[level1] == loss[level0]:
+            level1 += 1
+        if level1 < end_level and fraction(word) < SKIP_LEVEL:
             continue
-        t, i = best_place(
+        level, t, i = best_place(
             way,
             first,
             travel,
@@ -291,7 +298,9 @@ def put_back(
             know,
             rules,
             word,
-            level,
+            share,
+            level0,
+            level1,
             u,
         )
         if t < 0:
@@ -338,6 +347,7 @@ def value_of(
     tech: IntArray,
     slots: IntArray,
     rules: IntArray,
+    share: float,
     value: IntArray,
 ) -> float:
     """Fill ``value``: lost, last finish + change cost, length, spread; returns the energy."""
@@ -353,7 +363,7 @@ def value_of(
             shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
     value[0], value[1] = lost, last + rules[CHANGE_COST] * changes
     value[2], value[3] = length, longest - shortest
-    return float(value[1]) + MEAN_SHARE * float(total)
+    return float(value[1]) + share * float(total)
 
 
 @njit(nogil=True)
@@ -391,7 +401,7 @@ def anneal(
     best: Best,
     rules: IntArray,
     word: WordArray,
-    heat: tuple[float, float, float, float],
+    heat: tuple[float, float, float, float, float, float],
     steps: int,
 ) -> None:
     """``steps`` steps from ``now``; heat: temperature, its factor per step, the same for loss.
@@ -402,11 +412,11 @@ def anneal(
     """
     way, first, travel, length, phase_from, apart, strokes, loss, unit, bag, near = g
     seq, tech, slots, know = trial
-    temperature, cool, loss_temperature, loss_cool = heat
+    temperature, cool, loss_temperature, loss_cool, share, share_cool = heat
     units, n_tech = unit.shape[1] - 1, tech.shape[1]
     dirty, value = np.zeros(n_tech, dtype=np.int64), np.zeros(4, dtype=np.int64)
     order = np.empty(units, dtype=np.int64)
-    e_now = value_of(loss, unit, bag, now.tech, now.slots, rules, value)
+    e_now = value_of(loss, unit, bag, now.tech, now.slots, rules, share, value)
     for _ in range(steps):
         if rules[STARTED] == 0:
             dirty[:] = 1
@@ -444,6 +454,7 @@ def anneal(
                 phase_from,
                 apart,
                 strokes,
+                loss,
                 bag,
                 unit,
                 near,
@@ -453,10 +464,11 @@ def anneal(
                 know,
                 rules,
                 word,
+                share,
                 order[k],
                 dirty,
             )
-        e, chance = value_of(loss, unit, bag, tech, slots, rules, value), fraction(word)
+        e, chance = value_of(loss, unit, bag, tech, slots, rules, share, value), fraction(word)
         chance = -np.log(1.0 - chance)
         if value[0] == rules[LOST]:
             accept = e <= e_now + temperature * chance
@@ -475,3 +487,4 @@ def anneal(
         for t in range(n_tech):
             dirty[t] = 0
         temperature, loss_temperature = temperature * cool, loss_temperature * loss_cool
+        share *= share_cool
