@@ -1,0 +1,111 @@
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+
+from greaseroute.errors import UnknownName
+from greaseroute.rounds.change import BlockedFitting, DoneSoFar, MovedUnit, orders_of
+from greaseroute.rounds.planner import plan_round
+from tests.rounds.test_planner import pumped
+from tests.rounds.yards import AT, random_yard, technician
+
+NOW = AT + timedelta(minutes=15)
+
+
+@pytest.fixture(scope="module")
+def site():
+    return random_yard(np.random.default_rng(8), 5)
+
+
+@pytest.fixture(scope="module")
+def plan(site):
+    return plan_round(site, at=AT)
+
+
+@pytest.fixture(scope="module")
+def first(plan):
+    """What is booked when the first stop is done, and the place of its last stand."""
+    stop = plan.technicians[0].stops[0]
+    done = {(stop.unit, f.joint) for v in stop.stands for f in v.fittings}
+    last = stop.stands[-1]
+    return {"at": NOW, "done": tuple(sorted(done)), "places": {"Ada": (last.x_m, last.y_m)}}
+
+
+def again(site, plan, **told):
+    return plan_round(site, at=AT, done_so_far=DoneSoFar(**told), earlier=plan)
+
+
+def test_the_rest_is_what_was_not_booked_from_where_one_stands_now(site, plan, first):
+    rest = again(site, plan, **first)
+    unit = plan.technicians[0].stops[0].unit
+    assert sorted(pumped(rest)) == sorted(p for p in pumped(plan) if p[0] != unit)
+    walk = rest.technicians[0]
+    assert datetime.fromisoformat(walk.start) == NOW
+    assert walk.start_place == "where Ada stands"
+    assert walk.path[0] == pytest.approx(first["places"]["Ada"], abs=1e-6)
+    assert walk.finish_place == "store"
+
+
+def test_with_nothing_else_changed_the_order_is_kept(site, plan, first):
+    assert orders_of(again(site, plan, **first))["Ada"] == orders_of(plan)["Ada"][1:]
+
+
+def test_a_blocked_fitting_is_listed_and_its_neighbours_are_still_done(site, plan, first):
+    stop = plan.technicians[0].stops[1]
+    joint = next(
+        j for j in site.types[stop.type].joints if len(j.fittings) > 1 and not j.never_pump
+    )
+    name = joint.fittings[0].name
+    blocked = BlockedFitting(unit=stop.unit, joint=joint.name, fitting=name)
+    rest = again(site, plan, **first, blocked=(blocked,))
+    (told,) = [x for x in rest.left if x.reason == "found blocked"]
+    assert (told.unit, told.joint, told.fitting) == (stop.unit, joint.name, name)
+    lost = {(stop.unit, joint.name, name)}
+    assert set(pumped(again(site, plan, **first))) - set(pumped(rest)) == lost
+
+
+def test_a_unit_that_left_frees_its_ground_and_is_listed(site, plan, first):
+    gone = plan.technicians[0].stops[2].unit
+    rest = again(site, plan, **first, gone=(gone,))
+    assert gone not in {u for u, _, _ in pumped(rest)}
+    assert {x.reason for x in rest.left if x.unit == gone} == {"the unit has left"}
+
+
+def test_a_unit_that_moved_is_greased_where_it_stands_now(site, plan, first):
+    unit = next(u for u in site.units if u.unit == plan.technicians[0].stops[2].unit)
+    moved = MovedUnit(unit=unit.unit, x_m=unit.x_m + 3.0, y_m=unit.y_m)
+    rest = again(site, plan, **first, moved=(moved,))
+
+    def places(of):
+        stops = [s for s in of.technicians[0].stops if s.unit == unit.unit]
+        return {(f.joint, f.fitting): f.at_m for s in stops for v in s.stands for f in v.fittings}
+
+    before, after = places(plan), places(rest)
+    assert before.keys() == after.keys()
+    for key, (x, y, z) in before.items():
+        assert after[key] == pytest.approx((x + 3.0, y, z))
+
+
+def test_the_end_stays_the_shift_start_of_the_morning_planned_for(site, plan, first):
+    assert again(site, plan, **first).shift_start == plan.shift_start
+
+
+def test_what_the_guns_hold_now_decides_the_first_change(site, plan, first):
+    full = again(site, plan, **first, left_strokes={"lever": 400, "second": 400})
+    empty = again(site, plan, **first, left_strokes={"lever": 0, "second": 0})
+    used = [sum(c.used for c in p.cartridges.values()) for p in (full, empty)]
+    assert used[0] < used[1]
+
+
+def test_a_wrong_name_is_refused(site, plan):
+    with pytest.raises(UnknownName, match="done so far: unit: 'U-77'"):
+        again(site, plan, at=NOW, gone=("U-77",))
+
+
+def test_two_technicians_go_on_from_where_each_stands(site):
+    pair = replace(site, technicians=(technician(), technician("Bo")))
+    plan = plan_round(pair, at=AT)
+    rest = again(pair, plan, at=NOW, places={"Bo": (80.0, 60.0)})
+    assert [t.start_place for t in rest.technicians] == ["store", "where Bo stands"]
+    assert sorted(pumped(rest)) == sorted(pumped(plan))

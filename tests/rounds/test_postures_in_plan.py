@@ -1,0 +1,96 @@
+"""Posture moves and slew rings in a plan: as few moves as can be, clear ground to stand on."""
+
+from dataclasses import replace
+
+import pytest
+from shapely.geometry import Point, box
+
+from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.yard import stances_now
+from greaseroute.site.crew import WorkingRules
+from greaseroute.site.ground_plan import Place
+from tests.rounds.test_planner import pumped, seconds
+from tests.rounds.yards import AT, technician, unit, yard
+
+KIND = "crawler-excavator-22t"
+MOVES = WorkingRules(posture_moves=True, posture_move_min=3.0)
+
+
+def excavator(rules=MOVES, **changes):
+    return yard([unit(0, KIND, 60, 60)], rules=rules, **changes)
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return plan_round(excavator(), at=AT)
+
+
+def stands(plan):
+    return [v for s in plan.technicians[0].stops for v in s.stands]
+
+
+def test_one_move_is_asked_for_and_everything_is_greased(plan):
+    asked = [v for v in stands(plan) if any("ask the operator" in step for step in v.before)]
+    assert len(asked) == 1
+    assert asked[0].posture == "greasing"
+    assert plan.left == ()
+
+
+def test_a_longer_move_costs_the_difference_once(plan):
+    slow = plan_round(excavator(MOVES.model_copy(update={"posture_move_min": 4.0})), at=AT)
+    assert seconds(slow) - seconds(plan) == pytest.approx(60.0)
+
+
+def test_without_moves_the_front_end_is_left_with_the_posture_that_would_help(plan):
+    still = plan_round(excavator(MOVES.model_copy(update={"posture_moves": False})), at=AT)
+    assert {v.posture for v in stands(still)} == {"parked"}
+    lost = {(u, j, f) for u, j, f in pumped(plan)} - set(pumped(still))
+    assert lost
+    assert len(still.left) >= 1
+    assert {x.helps for x in still.left} == {"in reach in posture greasing"}
+
+
+def test_stands_before_the_move_are_in_the_first_posture_and_after_it_in_the_second(plan):
+    order = [v.posture for v in stands(plan)]
+    assert order == sorted(order, key=("parked", "greasing").index)
+
+
+def test_one_stands_clear_of_the_swept_circle_while_it_turns_or_moves(plan):
+    (placed,) = stances_now(excavator())["U-0"]
+    moving = [v for v in stands(plan) if any("stand clear" in step for step in v.before)]
+    assert len(moving) == 2  # the slew ring turned, the posture taken
+    for visit in moving:
+        assert placed.slew_clear.distance(Point(visit.x_m, visit.y_m)) >= 1.0 - 1e-6
+        assert visit.fittings == ()
+
+
+def test_the_ring_is_turned_after_its_fittings_and_pumped_once_more_after_that(plan):
+    visits = stands(plan)
+    pumped_at = [k for k, v in enumerate(visits) if any(f.joint == "slew ring" for f in v.fittings)]
+    turned = [k for k, v in enumerate(visits) if "a second person takes the controls" in v.before]
+    again = [k for k, v in enumerate(visits) if any("second pass" in step for step in v.before)]
+    assert max(pumped_at) < turned[0] < min(again)
+    assert sum(step.count("degrees") for k in again for step in visits[k].before) == 4
+
+
+def test_no_room_to_stand_clear_leaves_the_ring_and_the_moves_with_the_reason():
+    # walls on all sides at 4 m: inside the swept circle of the slewing front end
+    walls = (
+        box(40, 64.5, 80, 66),
+        box(40, 54, 80, 55.5),
+        box(51.5, 54, 53, 66),
+        box(72, 54, 73, 66),
+    )
+    site = yard(
+        [unit(0, KIND, 60, 60, heading_deg=90.0)],
+        rules=MOVES,
+        areas=walls,
+        technicians=(technician(start="inside", finish="inside"),),
+    )
+    inside = Place("inside", "start", Point(60, 57))
+    site = replace(site, ground=replace(site.ground, places=(*site.ground.places, inside)))
+    plan = plan_round(site, at=AT)
+    ring = [x for x in plan.left if x.joint == "slew ring"]
+    assert [x.reason for x in ring] == ["no clear ground to stand on while the machine turns"]
+    assert {v.posture for v in stands(plan)} == {"parked"}
+    assert any("no clear ground to stand on while it moves" in x.reason for x in plan.left)
