@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from greaseroute.site.model import Site
-    from greaseroute.training.first_day import DaySettings
+    from greaseroute.training.choice import DaySettings
     from greaseroute.training.first_day_records import FirstDay
 
 HELP = "plan a new technician's first day"
@@ -97,7 +97,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
 
 
 def _settings(args: argparse.Namespace) -> "DaySettings":
-    from greaseroute.training.first_day import DaySettings
+    from greaseroute.training.choice import DaySettings
     from greaseroute.training.learning import LearningCurve
 
     curve = LearningCurve(rate=args.learning_rate, first=args.first_time, form=args.learning_form)

@@ -10,7 +10,7 @@ from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.grease import grease_weeks, quantiles
 from greaseroute.forecast.hours import DayHours, day_hours
 from greaseroute.forecast.joints import FloatArray, JointRows, joint_rows
-from greaseroute.forecast.level_week import LevelWeek, level_week, levelling_problem
+from greaseroute.forecast.level_week import LevelWeek, level_week
 from greaseroute.forecast.orders import DEFAULT_SERVICE_LEVEL, order_list
 from greaseroute.forecast.renewal import expected_services
 from greaseroute.forecast.simulation import LEAST_WEEKS, Weeks, expected_mornings, simulate
@@ -31,7 +31,7 @@ from greaseroute.forecast.week_rounds import (
 )
 from greaseroute.forecast.what_if import WhatIf, wear_rates
 from greaseroute.forecast.windows import DueService, Tolerance, WearDays, due_services, wear_days
-from greaseroute.rounds.levelling import LEFT_OUT, IntArray, loads
+from greaseroute.rounds.levelling import LEFT_OUT, IntArray
 from greaseroute.rounds.morning import morning_of, start_of
 from greaseroute.rounds.plan import LeftOut, RoundPlan
 from greaseroute.rounds.work import left_out
@@ -140,9 +140,7 @@ def _what_if(span: Span, *, base: Weeks) -> WhatIfResult | None:
         return None
     course = course_of(span, what_ifs=what_ifs)
     weeks = _simulated(span, course.rates)
-    capacity = morning_capacity_ms(span.site, span.calendar)
-    problem = levelling_problem(span.site, span.rows, course.services, capacity_ms=capacity)
-    due = np.array([s.due for s in course.services], dtype=np.int64)
+    level = levelled(span, course)
     mean, was = float(weeks.services.sum(1).mean()), float(base.services.sum(1).mean())
     return WhatIfResult(
         what=tuple(what_if.text for what_if in what_ifs),
@@ -152,7 +150,19 @@ def _what_if(span: Span, *, base: Weeks) -> WhatIfResult | None:
         cartridges={
             n: quantiles(weeks.cartridges[:, :, g].sum(1)) for g, n in enumerate(weeks.greases)
         },
-        longest_min=_minutes(int(loads(problem, due)[0].max(initial=0))),
+        longest_min=_minutes(level.answer.longest_ms),
+    )
+
+
+def levelled(span: Span, course: Course) -> LevelWeek:
+    """Every service of a course on its morning."""
+    return level_week(
+        span.site,
+        span.rows,
+        course.services,
+        capacity_ms=morning_capacity_ms(span.site, span.calendar),
+        seed=span.settings.seed,
+        work=span.settings.levelling_work,
     )
 
 
@@ -262,14 +272,7 @@ def plan_week(span: Span, *, plan: PlanMornings | None, progress: Progress = _si
     """
     course = course_of(span)
     progress(f"levelling {len(course.services)} services over {len(span.calendar)} mornings")
-    level = level_week(
-        span.site,
-        span.rows,
-        course.services,
-        capacity_ms=morning_capacity_ms(span.site, span.calendar),
-        seed=span.settings.seed,
-        work=span.settings.levelling_work,
-    )
+    level = levelled(span, course)
     mornings = plan_mornings(span, course, level, plan=plan, progress=progress)
     progress(f"simulating {span.settings.weeks} weeks")
     used = _grease_used(span, course)

@@ -134,7 +134,7 @@ class OrderLine(Record):
 
 
 class WhatIfResult(Record):
-    """What changes: services, grams of each grease, and the longest morning on due days."""
+    """What changes: services, grams of each grease, and the longest morning, levelled anew."""
 
     what: tuple[str, ...]
     services_mean: float

@@ -1,5 +1,6 @@
 """First days: coverage against enumeration on a small site, order, pace, pages, later days."""
 
+from collections import Counter
 from datetime import datetime
 from itertools import product
 from pathlib import Path
@@ -14,14 +15,8 @@ from greaseroute.rounds.coverage import total_ms
 from greaseroute.rounds.model_coverage import cover
 from greaseroute.site.folder import read_site
 from greaseroute.training.candidates import candidates, difficulty_of, site_pairs, undominated
-from greaseroute.training.first_day import (
-    Counter,
-    DaySettings,
-    Field,
-    coverage_problem,
-    pairing,
-    plan_first_day,
-)
+from greaseroute.training.choice import DaySettings, Field, coverage_problem
+from greaseroute.training.first_day import pairing, plan_first_day
 from greaseroute.training.learning import LearningCurve
 from greaseroute.training.lessons import TROUBLES, lesson_of
 
