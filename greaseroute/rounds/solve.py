@@ -1,7 +1,7 @@
 """From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
@@ -11,6 +11,7 @@ from greaseroute.rounds.morning import start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.problem import CrewSolution, TechnicianRound
+from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import (
     Clockwork,
     Halt,
@@ -42,7 +43,7 @@ class Effort:
 class Solved:
     """Schedules in the order of the technicians; why units are not visited; the certificate.
 
-    ``lost`` is the weight of what time did not allow.
+    ``lost`` is the weight of what time did not allow, ``notes`` what would help.
     """
 
     ready: Prepared
@@ -52,6 +53,7 @@ class Solved:
     bound: Bound
     complete: bool
     lost: int = 0
+    notes: tuple[str, ...] = ()
 
 
 def build_team(ready: Prepared) -> Team:
@@ -132,7 +134,10 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
     progress("time is short: the weightiest joints of each unit")
     fewer = with_levels(ready)
     again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
-    return again if again.lost < found.lost else found
+    best = again if again.lost < found.lost else found
+    progress("what more time or one more technician would save")
+    notes = savings(again.team, lost=best.lost, skip_loss=_weights(team), seed=effort.seed)
+    return replace(best, notes=notes)
 
 
 def _clock(team: Team, member: Member) -> Clockwork:

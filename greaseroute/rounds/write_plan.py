@@ -143,3 +143,4 @@ def _notes(solved: Solved) -> Iterable[str]:
         yield UNION_NOTE
     if any(node.again for call in calls for node in call.nodes):
         yield AGAIN_NOTE
+    yield from solved.notes

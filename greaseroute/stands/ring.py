@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.placed import Pose

@@ -74,12 +74,13 @@ def test_the_ring_is_turned_after_its_fittings_and_pumped_once_more_after_that(p
 
 
 def test_no_room_to_stand_clear_leaves_the_ring_and_the_moves_with_the_reason():
-    # walls on all sides at 4 m: inside the swept circle of the slewing front end
+    # The swept circle has a radius of 6.75 m. Walls 3.5 m to either side, 5 m behind and 7 m ahead
+    # leave no place 1 m outside it: the far corners are sqrt(6.75^2 + 3.25^2) = 7.49 m away.
     walls = (
-        box(40, 64.5, 80, 66),
-        box(40, 54, 80, 55.5),
-        box(51.5, 54, 53, 66),
-        box(72, 54, 73, 66),
+        box(40, 63.5, 80, 65),
+        box(40, 55, 80, 56.5),
+        box(53, 54, 55, 66),
+        box(67, 54, 68, 66),
     )
     site = yard(
         [unit(0, KIND, 60, 60, heading_deg=90.0)],
