@@ -24,11 +24,11 @@ NOT_SOUGHT = Bound(lower_s=0.0, value_s=0.0, gap_pct=None, what="not sought in a
 def quick_round(
     site: Site, *, at: datetime, work: Sequence[DueItem], seed: int, iterations: int
 ) -> RoundPlan:
-    """The round of ``work`` from ``at`` on. One technician alone, or a morning too short for all
-    of it, is planned as a single round is. Same input and seed, same plan."""
+    """The round of ``work`` from ``at`` on. A morning too short for all of it is planned as a
+    single round is. Same input and seed, same plan."""
     ready = prepare(site, Wish(at, work), progress=lambda _: None)
     team = build_team(ready)
-    found = _crew(ready, team, seed=seed, iterations=iterations) if len(team.members) > 1 else None
+    found = _crew(ready, team, seed=seed, iterations=iterations)
     if found is None:
         found = solve(ready, effort=Effort(seed, iterations, None), progress=lambda _: None)
     return write_plan(found, seed=seed)
