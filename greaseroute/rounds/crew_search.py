@@ -20,7 +20,8 @@ from greaseroute.rounds.kernel_crew_route import (
     WALK,
     least_apart,
 )
-from greaseroute.rounds.kernel_crew_search import (
+from greaseroute.rounds.kernel_crew_search import Best, Ground, Routes, anneal
+from greaseroute.rounds.kernel_crew_value import (
     CHANGE_COST,
     FIRST_LEVEL,
     FIRST_WAY,
@@ -28,10 +29,6 @@ from greaseroute.rounds.kernel_crew_search import (
     FREE,
     SKIP_LOSS,
     TIMED,
-    Best,
-    Ground,
-    Routes,
-    anneal,
 )
 from greaseroute.rounds.problem import CrewProblem, IntArray
 

@@ -5,6 +5,9 @@ cartridges in a full bag, time of the start, what lacks of a full bag then, stro
 strokes left in the guns.
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 import numpy as np
 from numba import njit
 
@@ -46,15 +49,8 @@ def cartridges_along(
 
 @njit(nogil=True)
 def fill_on_the_way(
-    apart: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    t: int,
-    used: IntArray,
-    bag: int,
-    store: int,
-    slot: int,
+    apart: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, t: int, used: IntArray,
+    bag: int, store: int, slot: int,
 ) -> bool:
     """Put store visits into the order where they cost the least extra walking, as told by apart.
 

@@ -6,6 +6,9 @@ keeps the pairs of time and length that do not beat each other, at most LABELS o
 earliest is never dropped, so times are exact; lengths are unless a cell overflows).
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 import numpy as np
 from numba import njit
 
@@ -47,19 +50,8 @@ def keep(label: IntArray, count: IntArray, cell: int, time: int, walk: int, came
 
 @njit(nogil=True)
 def reach_level(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    t: int,
-    goal: int,
-    p: int,
-    time: int,
-    walk: int,
-    came: int,
-    label: IntArray,
-    count: IntArray,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    t: int, goal: int, p: int, time: int, walk: int, came: int, label: IntArray, count: IntArray,
     base: int,
 ) -> None:
     """From point p at ``time`` to every way of a level; ``base`` is the cell of way 0."""
@@ -75,20 +67,9 @@ def reach_level(
 
 @njit(cache=True, nogil=True)
 def all_orders(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    level: IntArray,
-    digit: IntArray,
-    used: IntArray,
-    rules: IntArray,
-    t: int,
-    label: IntArray,
-    count: IntArray,
-    end_label: IntArray,
-    end_count: IntArray,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    level: IntArray, digit: IntArray, used: IntArray, rules: IntArray, t: int, label: IntArray,
+    count: IntArray, end_label: IntArray, end_count: IntArray,
 ) -> None:
     """Fill the cells of one technician and, per state, the finishes that do not beat each other.
 
@@ -108,26 +89,8 @@ def all_orders(
         for k in range(count[cell]):
             time, walk, came = label[TIME, cell, k], label[WALK, cell, k], cell * LABELS + k
             on_from(
-                way,
-                first,
-                travel,
-                length,
-                phase_from,
-                level,
-                digit,
-                used,
-                bag,
-                loads,
-                ways + 1,
-                t,
-                state,
-                load,
-                p,
-                time,
-                walk,
-                came,
-                label,
-                count,
+                way, first, travel, length, phase_from, level, digit, used, bag, loads, ways + 1, t,
+                state, load, p, time, walk, came, label, count,
             )
             q = way[ENTER, finish]
             end, _, phase = leg(travel, phase_from, t, p, q, time)
@@ -138,25 +101,9 @@ def all_orders(
 
 @njit(nogil=True)
 def on_from(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    level: IntArray,
-    digit: IntArray,
-    used: IntArray,
-    bag: int,
-    loads: int,
-    ways: int,
-    t: int,
-    state: int,
-    load: int,
-    p: int,
-    time: int,
-    walk: int,
-    came: int,
-    label: IntArray,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    level: IntArray, digit: IntArray, used: IntArray, bag: int, loads: int, ways: int, t: int,
+    state: int, load: int, p: int, time: int, walk: int, came: int, label: IntArray,
     count: IntArray,
 ) -> None:
     """From one label to every level of every unit not yet visited, straight or by a store."""
@@ -180,19 +127,8 @@ def on_from(
                 continue
             if loads == 1 or used[after] - filled <= bag:
                 reach_level(
-                    way,
-                    first,
-                    travel,
-                    length,
-                    phase_from,
-                    t,
-                    goal,
-                    q,
-                    there,
-                    far,
-                    came * (1 + store1 - store0) + 1 + x - store0,
-                    label,
-                    count,
+                    way, first, travel, length, phase_from, t, goal, q, there, far,
+                    came * (1 + store1 - store0) + 1 + x - store0, label, count,
                     (after * loads + filled) * ways,
                 )
 
@@ -220,15 +156,8 @@ def best_end(
 
 @njit(cache=True, nogil=True)
 def share_out(
-    end_label: IntArray,
-    end_count: IntArray,
-    choice: IntArray,
-    first_choice: IntArray,
-    start_ms: IntArray,
-    cap: int,
-    value: IntArray,
-    pick: IntArray,
-    states: IntArray,
+    end_label: IntArray, end_count: IntArray, choice: IntArray, first_choice: IntArray,
+    start_ms: IntArray, cap: int, value: IntArray, pick: IntArray, states: IntArray,
 ) -> None:
     """Every way of giving the units to the technicians; the best goes into value and states.
 

@@ -4,6 +4,9 @@ Arrays as in ``kernel_crew_route``; ``used`` are the cartridges put in up to eac
 (T, 2) the cartridges in a full bag and the time of the start.
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 import numpy as np
 from numba import njit
 
@@ -22,18 +25,8 @@ from greaseroute.rounds.problem import IntArray
 
 @njit(cache=True, nogil=True)
 def place_stores(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    t: int,
-    used: IntArray,
-    bag: IntArray,
-    ways: int,
-    store: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, seq: IntArray,
+    tech: IntArray, slots: IntArray, t: int, used: IntArray, bag: IntArray, ways: int, store: int,
     slot: int,
 ) -> bool:
     """Put store visits into the order so that the bag lasts and the finish is earliest; exact.
@@ -51,31 +44,12 @@ def place_stores(
             before = used[s - 1] if s > 0 else 0
             if used[i] - before <= bag[t, 0]:
                 step(
-                    way,
-                    first,
-                    travel,
-                    phase_from,
-                    t,
-                    prev,
-                    here,
-                    time[i - 1, s],
-                    time[i, s],
-                    came[i, s],
-                    0,
+                    way, first, travel, phase_from, t, prev, here, time[i - 1, s], time[i, s],
+                    came[i, s], 0,
                 )
         if i < n - 1 and used[i] - used[i - 1] <= bag[t, 0]:
             by_store(
-                way,
-                first,
-                travel,
-                phase_from,
-                t,
-                prev,
-                here,
-                store,
-                time[i - 1],
-                i,
-                time[i, i],
+                way, first, travel, phase_from, t, prev, here, store, time[i - 1], i, time[i, i],
                 came[i, i],
             )
     load = 0
@@ -90,17 +64,8 @@ def place_stores(
 
 @njit(nogil=True)
 def step(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    t: int,
-    prev: int,
-    here: int,
-    ready: IntArray,
-    left: IntArray,
-    came: IntArray,
-    mark: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, t: int, prev: int,
+    here: int, ready: IntArray, left: IntArray, came: IntArray, mark: int,
 ) -> None:
     """Earliest leaving times at one level from those at another; ``came`` = mark + way before."""
     p0, w0 = first[prev], first[here]
@@ -121,18 +86,8 @@ def step(
 
 @njit(nogil=True)
 def by_store(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    t: int,
-    prev: int,
-    here: int,
-    store: int,
-    ready: IntArray,
-    loads: int,
-    left: IntArray,
-    came: IntArray,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, t: int, prev: int,
+    here: int, store: int, ready: IntArray, loads: int, left: IntArray, came: IntArray,
 ) -> None:
     """From one level through the best store to the next; ``came`` holds load and way before."""
     ways = left.shape[0]
@@ -149,13 +104,7 @@ def by_store(
 
 @njit(nogil=True)
 def put_stores(
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    t: int,
-    load: int,
-    came: IntArray,
-    store: int,
+    seq: IntArray, tech: IntArray, slots: IntArray, t: int, load: int, came: IntArray, store: int,
     slot: int,
 ) -> None:
     """Walk the choices of ``place_stores`` back and write the store slots into the order."""

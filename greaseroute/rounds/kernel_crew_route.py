@@ -13,6 +13,9 @@ rows LEVEL, HOLDER, LEAST_LEFT, LEAST_D; ``tech`` rows STOPS, FINISH, CHANGES, L
 (T, levels, levels) is the least walking time between any ways of two levels, in any phase.
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 from numba import njit
 
 from greaseroute.rounds.kernel_crew import FAR, NOWHERE, leg
@@ -42,17 +45,8 @@ def least_apart(way: IntArray, first: IntArray, travel: IntArray, apart: IntArra
 
 @njit(nogil=True)
 def forward(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    t: int,
-    begin: int,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray, t: int, begin: int,
 ) -> None:
     """Earliest leaving times from position ``begin`` (at least 1) on to the finish."""
     left, walked, walk_ms, walk_mm = know[LEFT], know[WALK], travel[0, t], length[0]
@@ -93,16 +87,8 @@ def forward(
 
 @njit(nogil=True)
 def backward(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    t: int,
-    begin: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, seq: IntArray,
+    tech: IntArray, slots: IntArray, know: IntArray, t: int, begin: int,
 ) -> None:
     """Tails from position ``begin`` back to the start."""
     left, tail_d, tail_e, tail_l = know[LEFT], know[TAIL_D], know[TAIL_E], know[TAIL_L]
@@ -144,17 +130,8 @@ def backward(
 
 @njit(nogil=True)
 def price(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    seq: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    t: int,
-    i: int,
-    level: int,
-    limit: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, seq: IntArray,
+    slots: IntArray, know: IntArray, t: int, i: int, level: int, limit: int,
 ) -> int:
     """Finish if ``level`` came between positions i and i + 1; not sought above ``limit``."""
     left, tail_d, tail_e, tail_l = know[LEFT], know[TAIL_D], know[TAIL_E], know[TAIL_L]

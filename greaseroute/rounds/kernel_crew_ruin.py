@@ -5,6 +5,9 @@ Transportation Science 54 (2020). Arrays as in ``kernel_crew_route``; ``near`` (
 units by distance from each, itself first.
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 import numpy as np
 from numba import njit
 
@@ -32,14 +35,8 @@ def take_out(seq: IntArray, tech: IntArray, slots: IntArray, unit: int, dirty: I
 
 @njit(nogil=True)
 def take_string(
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    units: int,
-    unit: int,
-    length: int,
-    word: WordArray,
-    dirty: IntArray,
+    seq: IntArray, tech: IntArray, slots: IntArray, units: int, unit: int, length: int,
+    word: WordArray, dirty: IntArray,
 ) -> None:
     """Take out up to ``length`` units in a row that contain ``unit``."""
     t, at = slots[HOLDER, unit], 0
@@ -61,11 +58,7 @@ def take_string(
 
 @njit(nogil=True)
 def ruin(
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    near: IntArray,
-    word: WordArray,
+    seq: IntArray, tech: IntArray, slots: IntArray, near: IntArray, word: WordArray,
     dirty: IntArray,
 ) -> None:
     """Take out strings around a unit, the units near it, or any units."""
@@ -105,13 +98,8 @@ def key_of(way: IntArray, at: int, loss: int, distance: int, mode: int, chance: 
 
 @njit(nogil=True)
 def sort_out(
-    way: IntArray,
-    way_of_unit: IntArray,
-    skip_loss: IntArray,
-    slots: IntArray,
-    rank: IntArray,
-    word: WordArray,
-    order: IntArray,
+    way: IntArray, way_of_unit: IntArray, skip_loss: IntArray, slots: IntArray, rank: IntArray,
+    word: WordArray, order: IntArray,
 ) -> int:
     """The units left out, in the order in which they are put back; returns how many."""
     units, found = rank.shape[0], 0

@@ -6,6 +6,9 @@ as in Christiaens and Vanden Berghe, Transportation Science 54 (2020). Arrays go
 one by one: a record of arrays as an argument multiplies the time of compiling.
 """
 
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +22,6 @@ from greaseroute.rounds.kernel_crew_route import (
     HOLDER,
     LEAST_D,
     LEAST_LEFT,
-    LENGTH,
     LEVEL,
     MS,
     STOPS,
@@ -28,13 +30,25 @@ from greaseroute.rounds.kernel_crew_route import (
     price,
 )
 from greaseroute.rounds.kernel_crew_ruin import ruin, sort_out, take_out
+from greaseroute.rounds.kernel_crew_value import (
+    CHANGE_COST,
+    FIRST_LEVEL,
+    FIRST_WAY,
+    FOLLOWS,
+    FREE,
+    LOST,
+    SKIP_LOSS,
+    STARTED,
+    TIMED,
+    copy_changed,
+    keep_best,
+    value_of,
+)
 from greaseroute.rounds.problem import IntArray
 
 BLINK = 0.01  # share of places not looked at
 SKIP_LEVEL = 0.05  # share of insertions that try a lesser service level first
 NEAR_RANK = 24  # places beside one of so many near units are priced, on a large site
-CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
-SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
 
 
 class Ground(NamedTuple):
@@ -78,22 +92,9 @@ class Best(NamedTuple):
 
 @njit(nogil=True)
 def refresh(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    apart: IntArray,
-    strokes: IntArray,
-    bag: IntArray,
-    unit: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    t: int,
-    at: int,
-    end: int,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    apart: IntArray, strokes: IntArray, bag: IntArray, unit: IntArray, seq: IntArray,
+    tech: IntArray, slots: IntArray, know: IntArray, t: int, at: int, end: int,
 ) -> bool:
     """Earliest finish after the order changed at position ``at``; false if impossible.
 
@@ -124,38 +125,6 @@ def refresh(
 
 
 @njit(nogil=True)
-def copy_changed(
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    to_seq: IntArray,
-    to_tech: IntArray,
-    to_slots: IntArray,
-    to_know: IntArray,
-    units: int,
-    dirty: IntArray,
-) -> None:
-    """Copy the orders marked in ``dirty``, what is known of their slots, and who holds whom."""
-    for u in range(units):
-        to_slots[LEVEL, u] = slots[LEVEL, u]
-        to_slots[HOLDER, u] = slots[HOLDER, u]
-    for t in range(dirty.shape[0]):
-        if dirty[t] == 0:
-            continue
-        for row in range(tech.shape[0]):
-            to_tech[row, t] = tech[row, t]
-        for i in range(tech[STOPS, t]):
-            slot = seq[t, i]
-            to_seq[t, i] = slot
-            for row in range(slots.shape[0]):
-                to_slots[row, slot] = slots[row, slot]
-            for row in range(know.shape[0]):
-                for k in range(know.shape[2]):
-                    to_know[row, slot, k] = know[row, slot, k]
-
-
-@njit(nogil=True)
 def changes_with(seq: IntArray, tech: IntArray, unit: IntArray, t: int, i: int, u: int) -> int:
     """How many more changes if unit u came after position i."""
     units, j = unit.shape[1] - 1, i + 1
@@ -173,16 +142,8 @@ def changes_with(seq: IntArray, tech: IntArray, unit: IntArray, t: int, i: int, 
 
 @njit(nogil=True)
 def most_hopeful(
-    seq: IntArray,
-    slots: IntArray,
-    apart: IntArray,
-    near: IntArray,
-    word: WordArray,
-    t: int,
-    level: int,
-    u: int,
-    work: int,
-    hope: IntArray,
+    seq: IntArray, slots: IntArray, apart: IntArray, near: IntArray, word: WordArray, t: int,
+    level: int, u: int, work: int, hope: IntArray,
 ) -> int:
     """Fill ``hope`` with a lower bound of the finish per place, FAR where not looked at."""
     units, best = near.shape[1], 0
@@ -203,23 +164,9 @@ def most_hopeful(
 
 @njit(nogil=True)
 def best_place(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    apart: IntArray,
-    unit: IntArray,
-    near: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    rules: IntArray,
-    word: WordArray,
-    share: float,
-    level0: int,
-    level1: int,
-    u: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, apart: IntArray,
+    unit: IntArray, near: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray,
+    rules: IntArray, word: WordArray, share: float, level0: int, level1: int, u: int,
 ) -> tuple[int, int, int]:
     """Level of a range, technician, position after which unit u is best put; t -1 if nowhere."""
     best, best_level, best_t, best_i = 1e300, level0, NOWHERE, NOWHERE
@@ -255,26 +202,10 @@ def best_place(
 
 @njit(nogil=True)
 def put_back(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    length: IntArray,
-    phase_from: IntArray,
-    apart: IntArray,
-    strokes: IntArray,
-    loss: IntArray,
-    bag: IntArray,
-    unit: IntArray,
-    near: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    know: IntArray,
-    rules: IntArray,
-    word: WordArray,
-    share: float,
-    u: int,
-    dirty: IntArray,
+    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
+    apart: IntArray, strokes: IntArray, loss: IntArray, bag: IntArray, unit: IntArray,
+    near: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray, rules: IntArray,
+    word: WordArray, share: float, u: int, dirty: IntArray,
 ) -> None:
     """Put a unit where it costs least, at the least loss that has room; or leave it out."""
     level1, end_level = unit[FIRST_LEVEL, u], unit[FIRST_LEVEL, u + 1]
@@ -285,23 +216,8 @@ def put_back(
         if level1 < end_level and fraction(word) < SKIP_LEVEL:
             continue
         level, t, i = best_place(
-            way,
-            first,
-            travel,
-            phase_from,
-            apart,
-            unit,
-            near,
-            seq,
-            tech,
-            slots,
-            know,
-            rules,
-            word,
-            share,
-            level0,
-            level1,
-            u,
+            way, first, travel, phase_from, apart, unit, near, seq, tech, slots, know, rules, word,
+            share, level0, level1, u,
         )
         if t < 0:
             continue
@@ -314,22 +230,8 @@ def put_back(
         at, end = i + 1, (FAR if rules[TIMED] == 1 else i + 1)
         for _ in range(2):  # once more without the unit if it does not fit after all
             fits = refresh(
-                way,
-                first,
-                travel,
-                length,
-                phase_from,
-                apart,
-                strokes,
-                bag,
-                unit,
-                seq,
-                tech,
-                slots,
-                know,
-                t,
-                at,
-                end,
+                way, first, travel, length, phase_from, apart, strokes, bag, unit, seq, tech, slots,
+                know, t, at, end,
             )
             if slots[HOLDER, u] < 0:
                 break
@@ -339,70 +241,10 @@ def put_back(
             at, end = ONE, FAR
 
 
-@njit(nogil=True)
-def value_of(
-    loss: IntArray,
-    unit: IntArray,
-    bag: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    rules: IntArray,
-    share: float,
-    value: IntArray,
-) -> float:
-    """Fill ``value``: lost, last finish + change cost, length, spread; returns the energy."""
-    lost, last, total, changes, length, longest = 0, 0, 0, 0, 0, 0
-    shortest = FAR
-    for u in range(unit.shape[1] - 1):
-        lost += loss[slots[LEVEL, u]] if slots[HOLDER, u] >= 0 else unit[SKIP_LOSS, u]
-    for t in range(tech.shape[1]):
-        if rules[FREE + t] == 1:
-            last, total = max(last, tech[FINISH, t]), total + tech[FINISH, t]
-            changes, length = changes + tech[CHANGES, t], length + tech[LENGTH, t]
-            longest = max(longest, tech[FINISH, t] - bag[t, 1])
-            shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
-    value[0], value[1] = lost, last + rules[CHANGE_COST] * changes
-    value[2], value[3] = length, longest - shortest
-    return float(value[1]) + share * float(total)
-
-
-@njit(nogil=True)
-def keep_best(
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    value: IntArray,
-    best_seq: IntArray,
-    best_stops: IntArray,
-    best_level: IntArray,
-    best_value: IntArray,
-) -> None:
-    """Keep the orders if their value is less, compared field by field."""
-    for k in range(4):
-        if value[k] > best_value[k]:
-            return
-        if value[k] < best_value[k]:
-            break
-    for k in range(4):
-        best_value[k] = value[k]
-    for t in range(tech.shape[1]):
-        best_stops[t] = tech[STOPS, t]
-        for i in range(tech[STOPS, t]):
-            best_seq[t, i] = seq[t, i]
-    for slot in range(best_level.shape[0]):
-        best_level[slot] = slots[LEVEL, slot]
-
-
 @njit(cache=True, nogil=True)
 def anneal(
-    g: Ground,
-    now: Routes,
-    trial: Routes,
-    best: Best,
-    rules: IntArray,
-    word: WordArray,
-    heat: tuple[float, float, float, float, float, float],
-    steps: int,
+    g: Ground, now: Routes, trial: Routes, best: Best, rules: IntArray, word: WordArray,
+    heat: tuple[float, float, float, float, float, float], steps: int,
 ) -> None:
     """``steps`` steps from ``now``; heat: temperature, its factor per step, the same for loss.
 
@@ -425,48 +267,16 @@ def anneal(
         for t in range(n_tech):
             if dirty[t] == 1:
                 fits = refresh(
-                    way,
-                    first,
-                    travel,
-                    length,
-                    phase_from,
-                    apart,
-                    strokes,
-                    bag,
-                    unit,
-                    seq,
-                    tech,
-                    slots,
-                    know,
-                    t,
-                    ONE,
-                    FAR,
+                    way, first, travel, length, phase_from, apart, strokes, bag, unit, seq, tech,
+                    slots, know, t, ONE, FAR,
                 )
                 if rules[STARTED] == 0:
                     rules[FREE + t] = 1 if fits else 0
         found = sort_out(way, unit[FIRST_WAY], unit[SKIP_LOSS], slots, near[1], word, order)
         for k in range(found):
             put_back(
-                way,
-                first,
-                travel,
-                length,
-                phase_from,
-                apart,
-                strokes,
-                loss,
-                bag,
-                unit,
-                near,
-                seq,
-                tech,
-                slots,
-                know,
-                rules,
-                word,
-                share,
-                order[k],
-                dirty,
+                way, first, travel, length, phase_from, apart, strokes, loss, bag, unit, near, seq,
+                tech, slots, know, rules, word, share, order[k], dirty,
             )
         e, chance = value_of(loss, unit, bag, tech, slots, rules, share, value), fraction(word)
         chance = -np.log(1.0 - chance)

@@ -11,7 +11,7 @@ from tests.rounds.crew_cases import line_problem, random_problem
 KINDS = [
     # name, instances, units, technicians, rules
     ("one", 8, 5, 1, {}),
-    ("two", 10, 5, 2, {}),
+    ("two", 5, 5, 2, {}),
     ("two windows", 8, 5, 2, {"windows": True}),
     ("three", 4, 6, 3, {}),
     ("all", 5, 4, 2, {"windows": True, "bag": True, "levels": True, "hours": True}),

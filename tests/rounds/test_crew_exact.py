@@ -8,10 +8,10 @@ from tests.rounds.crew_cases import best_by_enumeration, random_problem
 
 SMALL = [
     # name, instances, units, technicians, rules
-    ("plain", 30, 4, 1, {}),
+    ("plain", 12, 4, 1, {}),
     ("windows", 12, 4, 1, {"windows": True}),
-    ("hours", 8, 4, 1, {"hours": True}),
-    ("bag", 8, 4, 1, {"bag": True}),
+    ("hours", 6, 4, 1, {"hours": True}),
+    ("bag", 4, 4, 1, {"bag": True}),
     ("levels", 4, 4, 1, {"levels": True, "windows": True}),
     ("two", 8, 3, 2, {"windows": True}),
     ("all", 3, 3, 2, {"windows": True, "bag": True, "levels": True, "hours": True}),

@@ -1,0 +1,85 @@
+"""Compiled: what a set of orders is worth, and keeping or copying it.
+
+Arrays as in ``kernel_crew_route``; ``rules`` are CHANGE_COST in ms, TIMED 1 if there are windows or
+hours, STARTED 1 once there is a first plan, LOST by the present plan, and from FREE on 1 for each
+technician who can reach the finish at all. ``unit`` has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY,
+FOLLOWS.
+"""
+
+# Argument lists stay in rows: one argument a line would hide the code.
+# fmt: off
+
+from numba import njit
+
+from greaseroute.rounds.kernel_crew import FAR
+from greaseroute.rounds.kernel_crew_route import CHANGES, FINISH, HOLDER, LENGTH, LEVEL, STOPS
+from greaseroute.rounds.problem import IntArray
+
+CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
+SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
+
+
+@njit(nogil=True)
+def copy_changed(
+    seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray, to_seq: IntArray,
+    to_tech: IntArray, to_slots: IntArray, to_know: IntArray, units: int, dirty: IntArray,
+) -> None:
+    """Copy the orders marked in ``dirty``, what is known of their slots, and who holds whom."""
+    for u in range(units):
+        to_slots[LEVEL, u] = slots[LEVEL, u]
+        to_slots[HOLDER, u] = slots[HOLDER, u]
+    for t in range(dirty.shape[0]):
+        if dirty[t] == 0:
+            continue
+        for row in range(tech.shape[0]):
+            to_tech[row, t] = tech[row, t]
+        for i in range(tech[STOPS, t]):
+            slot = seq[t, i]
+            to_seq[t, i] = slot
+            for row in range(slots.shape[0]):
+                to_slots[row, slot] = slots[row, slot]
+            for row in range(know.shape[0]):
+                for k in range(know.shape[2]):
+                    to_know[row, slot, k] = know[row, slot, k]
+
+
+@njit(nogil=True)
+def value_of(
+    loss: IntArray, unit: IntArray, bag: IntArray, tech: IntArray, slots: IntArray, rules: IntArray,
+    share: float, value: IntArray,
+) -> float:
+    """Fill ``value``: lost, last finish + change cost, length, spread; returns the energy."""
+    lost, last, total, changes, length, longest = 0, 0, 0, 0, 0, 0
+    shortest = FAR
+    for u in range(unit.shape[1] - 1):
+        lost += loss[slots[LEVEL, u]] if slots[HOLDER, u] >= 0 else unit[SKIP_LOSS, u]
+    for t in range(tech.shape[1]):
+        if rules[FREE + t] == 1:
+            last, total = max(last, tech[FINISH, t]), total + tech[FINISH, t]
+            changes, length = changes + tech[CHANGES, t], length + tech[LENGTH, t]
+            longest = max(longest, tech[FINISH, t] - bag[t, 1])
+            shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
+    value[0], value[1] = lost, last + rules[CHANGE_COST] * changes
+    value[2], value[3] = length, longest - shortest
+    return float(value[1]) + share * float(total)
+
+
+@njit(nogil=True)
+def keep_best(
+    seq: IntArray, tech: IntArray, slots: IntArray, value: IntArray, best_seq: IntArray,
+    best_stops: IntArray, best_level: IntArray, best_value: IntArray,
+) -> None:
+    """Keep the orders if their value is less, compared field by field."""
+    for k in range(4):
+        if value[k] > best_value[k]:
+            return
+        if value[k] < best_value[k]:
+            break
+    for k in range(4):
+        best_value[k] = value[k]
+    for t in range(tech.shape[1]):
+        best_stops[t] = tech[STOPS, t]
+        for i in range(tech[STOPS, t]):
+            best_seq[t, i] = seq[t, i]
+    for slot in range(best_level.shape[0]):
+        best_level[slot] = slots[LEVEL, slot]
