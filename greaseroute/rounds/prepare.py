@@ -16,7 +16,7 @@ from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_for, survey, terms_of
-from greaseroute.rounds.visits import FEW_UNITS, WAY_SLACK_MS, UnitVisit, unit_task, unit_visit
+from greaseroute.rounds.visits import UnitVisit, unit_task, unit_visit, way_slack_ms
 from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
 from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
@@ -229,7 +229,7 @@ def _visits(
     outfit: Outfit,
     levels: bool,
 ) -> dict[str, tuple[UnitVisit, ...]]:
-    slack_ms = WAY_SLACK_MS if len(works) > FEW_UNITS else 0
+    slack_ms = way_slack_ms(len(works))
     visits = {}
     for work in works:
         found: dict[frozenset[Item], UnitVisit] = {}

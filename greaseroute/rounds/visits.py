@@ -24,10 +24,15 @@ from greaseroute.site.crew import WorkingRules
 from greaseroute.stands.stand import Point2
 from greaseroute.units import S_PER_MIN, ms
 
-# Ways that lose no more than this against another are dropped; the certificate allows for it.
-WAY_SLACK_MS = 250
-# With so few units every way is kept that can be best.
-FEW_UNITS = 10
+# (most units, slack in ms): ways that lose no more than this against another are dropped, and
+# the certificate allows for it. With few units every way is kept that can be best.
+WAY_SLACKS = ((10, 0), (150, 250))
+MOST_SLACK_MS = 700
+
+
+def way_slack_ms(units: int) -> int:
+    """The slack for ways on a site where that many units are visited."""
+    return next((slack for most, slack in WAY_SLACKS if units <= most), MOST_SLACK_MS)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
