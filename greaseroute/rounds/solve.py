@@ -129,10 +129,18 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
         if alone is not None:
             return alone
     found = solve_together(ready, team, effort=effort, progress=progress)
-    if found.lost == 0 or not found.skipped:
+    if found.lost == 0 or not found.skipped or not found.complete:
         return found
+    try:
+        return _with_less_service(found, team, effort=effort, progress=progress)
+    except KeyboardInterrupt:
+        return replace(found, complete=False)
+
+
+def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
+    """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
-    fewer = with_levels(ready)
+    fewer = with_levels(found.ready)
     again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
     best = again if again.lost < found.lost else found
     progress("what more time or one more technician would save")

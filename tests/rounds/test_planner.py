@@ -171,6 +171,22 @@ def test_an_unlucky_start_leaves_everything_with_the_reason():
     assert all("cut off: the start (2.00 2.00) is inside heap 0" in x.reason for x in plan.left)
 
 
+def test_a_search_broken_off_gives_the_best_plan_so_far_marked_as_such():
+    site = random_yard(
+        np.random.default_rng(5), 12, technicians=(technician(), technician("Bo")), width=200.0
+    )
+
+    def break_off(text):
+        if text.startswith("step"):
+            raise KeyboardInterrupt
+
+    plan = plan_round(site, at=AT, progress=break_off)
+    assert not plan.complete
+    whole = plan_round(site, at=AT, iterations=200)
+    assert whole.complete
+    assert sorted(pumped(plan)) == sorted(pumped(whole))
+
+
 def test_progress_is_told_in_words(small):
     told = []
     plan_round(small, at=AT, progress=told.append)
