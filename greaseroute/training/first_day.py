@@ -231,6 +231,7 @@ def _left(walked: Walked) -> tuple[LeftOut, ...]:
     return tuple(left for left in walked.plan.left if left.unit in kept)
 
 
+# Long: one record filled field by field.
 def plan_first_day(
     site: Site,
     at: datetime,
