@@ -140,7 +140,7 @@ def look(
     seen : start * number of triangles + triangle, for all looked through; may be empty
     count : two numbers, of found and seen
     """
-    # Longer than our functions are: split, its pieces would hand a dozen arrays about, and each
+    # Long: split, its pieces would hand a dozen arrays about, and each
     # hand-over costs the first run half a second of compiling.
     cone = np.empty((len(cells) + 8, 5), np.int64)
     with_spots = len(spots) > 0
