@@ -13,6 +13,8 @@ from greaseroute.rounds.work import WorkItem, due_items
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
+REPLAN_STEPS = 1_500  # of search, where a round is planned anew on the way
+
 
 def plan_round(
     site: Site,
@@ -69,7 +71,10 @@ def plan_round(
     if done_so_far is not None:
         site, wish = _rest(site, wish, done_so_far, earlier=earlier)
     ready = prepare(site, wish, progress=told)
-    solved = solve(ready, effort=Effort(seed, iterations, limit_s), progress=told)
+    effort = Effort(seed, iterations, limit_s)
+    if done_so_far is not None:  # somebody stands and waits for the new plan
+        effort = replace(effort, iterations=iterations or REPLAN_STEPS, prove=False)
+    solved = solve(ready, effort=effort, progress=told)
     return write_plan(solved, seed=seed)
 
 

@@ -47,7 +47,7 @@ def with_one_more(team: Team) -> Team:
 
 def _least_lost(team: Team, *, skip_loss: Mapping[str, int], seed: int) -> int:
     problem = crew_problem(team, skip_loss=skip_loss)
-    return solve_crew(problem, seed=seed, iterations=STEPS, bound_s=None).lost
+    return solve_crew(problem, seed=seed, iterations=STEPS, bound_rounds=0).lost
 
 
 def _note(what: str, *, lost: int, left: int) -> str:

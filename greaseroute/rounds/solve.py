@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import ITERATIONS, solve_crew
+from greaseroute.rounds.crew import BOUND_ROUNDS, solve_crew
 from greaseroute.rounds.morning import start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
@@ -32,11 +32,15 @@ NO_LIMIT_S = 1e9
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How long to search: a count of passes (same input, same plan), and a time limit if wished."""
+    """How long to search: a count of passes (same input, same plan), and a time limit if wished.
+
+    ``prove``: a lower bound is sought as well.
+    """
 
     seed: int
     iterations: int | None
     limit_s: float | None
+    prove: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -228,8 +232,9 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
     solution = solve_crew(
         crew_problem(team, skip_loss=_weights(team), keep=ready.keep),
         seed=effort.seed,
-        iterations=ITERATIONS if effort.iterations is None else effort.iterations,
+        iterations=effort.iterations,
         limit_s=effort.limit_s,
+        bound_rounds=BOUND_ROUNDS if effort.prove else 0,
         progress=lambda done, of, lost, ms: progress(
             f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
         ),
