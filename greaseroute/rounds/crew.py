@@ -21,13 +21,14 @@ from greaseroute.rounds.problem import (
 
 BOUND_ROUNDS = 16  # rounds of cutting; most of the gap closes in the first dozen
 ITERATIONS = 12_000  # enough for 45 units and two technicians, in about two seconds
+ITERATIONS_PER_UNIT = 100  # where that is more
 
 
 def solve_crew(
     problem: CrewProblem,
     *,
     seed: int = 1,
-    iterations: int = ITERATIONS,
+    iterations: int | None = None,
     limit_s: float | None = None,
     workers: int = 1,
     progress: Progress | None = None,
@@ -38,7 +39,8 @@ def solve_crew(
     """Least weight lost, then the last finish earliest, then least metres, then fair shares.
 
     Up to about eight units every order is gone through (``exact``), else ``iterations`` steps of
-    search are made: same problem, seed and number of steps, same answer. ``limit_s`` or Ctrl-C
+    search are made (if not given, ``steps_for`` so many units): same problem, seed and number of
+    steps, same answer. ``limit_s`` or Ctrl-C
     ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
     as many searches run with the seeds that follow, and the best plan is taken. A lower bound
     is sought in ``bound_rounds`` rounds of cutting (0: none), fewer after ``bound_s`` seconds
@@ -57,7 +59,7 @@ def solve_crew(
         problem,
         arrays,
         seed=seed,
-        steps=iterations,
+        steps=steps_for(problem.units) if iterations is None else iterations,
         limit_s=limit_s,
         workers=workers,
         progress=progress,
@@ -69,6 +71,11 @@ def solve_crew(
         return solution
     within = limit_s if bound_s is None else bound_s
     return with_bound(problem, solution, rounds=bound_rounds, limit_s=within)
+
+
+def steps_for(units: int) -> int:
+    """Steps after which a longer search rarely finds more than a per cent."""
+    return max(ITERATIONS, ITERATIONS_PER_UNIT * units)
 
 
 def with_bound(

@@ -26,7 +26,7 @@ from greaseroute.rounds.crew_cuts import Loads, find_needs
 from greaseroute.rounds.crew_ring import least_walk, ring_of
 from greaseroute.rounds.problem import CrewBound, CrewProblem, CrewSolution, IntArray
 
-MOST_NODES = 2500  # above, the square of ways is not priced again and again
+MOST_NODES = 4000  # above, the square of ways is not priced again and again
 LESSONS = 6  # sets of multipliers that loads are told by
 IDLE = 8  # rounds after which a row that does not matter is taken out
 TOGETHER = (

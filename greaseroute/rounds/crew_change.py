@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from greaseroute.rounds.crew import ITERATIONS, solve_crew
+from greaseroute.rounds.crew import solve_crew
 from greaseroute.rounds.problem import (
     NO_LIMIT_MS,
     CrewProblem,
@@ -149,7 +149,7 @@ def what_if_more(
     more_ms: int = MORE_MS,
     like: int | None = None,
     seed: int = 1,
-    iterations: int = ITERATIONS,
+    iterations: int | None = None,
 ) -> tuple[More, More]:
     """Solve again with everyone's shift ``more_ms`` longer, and with one more technician.
 
@@ -193,7 +193,7 @@ def _one_more(p: CrewProblem, like: int) -> CrewProblem:
 
 
 def _compare(
-    solution: CrewSolution, what: str, problem: CrewProblem, *, seed: int, iterations: int
+    solution: CrewSolution, what: str, problem: CrewProblem, *, seed: int, iterations: int | None
 ) -> More:
     then = solve_crew(problem, seed=seed, iterations=iterations, bound_rounds=0)
     before = {s.unit for s in solution.skipped}

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import breadth_first_order, maximum_flow
+from scipy.sparse.csgraph import breadth_first_order, connected_components, maximum_flow
 
 from greaseroute.rounds.crew_bound_lp import (
     NEVER,
@@ -21,6 +21,8 @@ FLOW_UNIT = 1_000_000  # capacities are whole millionths of an arc
 BREACH = 0.02  # a set left less often by this much is worth a row
 PRICES = 14  # prices of load tried per round, each twice the one before
 MOST_CUTS = 60
+ENOUGH = 12  # cuts seen at once that make a search for more needless in this round
+GROWN_FROM_EACH = 60  # units up to which a heavy set is grown from every single one
 
 
 class Loads:
@@ -87,13 +89,19 @@ class _Sum:
 
 def find_needs(ring: Ring, flow: Flow, loads: Loads) -> list[Need]:
     """Sets that are left too seldom, worst first; empty where none is found."""
-    between = _between(ring, flow)
-    units = ring.clusters - ring.depots
-    sets = [*_pairs(ring, flow), *_subtours(ring, flow)]
+    needs = _broken(ring, flow, loads, sets=[*_pairs(ring, flow), *_apart(ring, flow)])
+    if len(needs) >= ENOUGH:
+        return needs  # what is seen at once is worth more rounds than what has to be sought
+    sets = _subtours(ring, flow)
     if ring.depots > 1:
         depots = np.zeros(ring.depots, dtype=bool)
-        heavy = _heavy(between, units, loads)
+        heavy = _heavy(_between(ring, flow), ring.clusters - ring.depots, loads)
         sets += [np.concatenate([chosen, depots])[ring.cluster] for chosen in heavy]
+    return needs + _broken(ring, flow, loads, sets=sets)
+
+
+def _broken(ring: Ring, flow: Flow, loads: Loads, *, sets: list[Bools]) -> list[Need]:
+    """Those of the sets that are left too seldom, worst first."""
     found: dict[bytes, tuple[float, Need]] = {}
     for inside in sets:
         times = loads.needs(loads.whole(inside))
@@ -102,6 +110,16 @@ def find_needs(ring: Ring, flow: Flow, loads: Loads) -> list[Need]:
             found.setdefault(inside.tobytes(), (out - times, Need(inside, times)))
     worst = sorted(found.items(), key=lambda item: (item[1][0], item[0]))[:MOST_CUTS]
     return [need for _, (_, need) in worst]
+
+
+def _apart(ring: Ring, flow: Flow) -> list[Bools]:
+    """Units whose ways hang together by any flow at all, and not with a start."""
+    used = flow.value > 1.0 / FLOW_UNIT
+    ends = ring.cluster[flow.tail[used]], ring.cluster[flow.head[used]]
+    graph = csr_array((np.ones(ends[0].size), ends), shape=(ring.clusters, ring.clusters))
+    count, part = connected_components(graph, directed=False)
+    home = set(part[ring.clusters - ring.depots :].tolist())
+    return [(part == k)[ring.cluster] for k in range(count) if k not in home]
 
 
 def _between(ring: Ring, flow: Flow) -> Floats:
@@ -168,7 +186,7 @@ def _source_side(graph: csr_array, source: int, sink: int) -> Bools:
 def _heavy(between: Floats, units: int, loads: Loads) -> list[Bools]:
     """Sets too heavy for one technician that little flow leaves, each made better unit by unit."""
     found: dict[bytes, Bools] = {}
-    singles = list(np.eye(units, dtype=bool))
+    singles = list(np.eye(units, dtype=bool)) if units <= GROWN_FROM_EACH else []
     for chosen in [*_rewarded(between, units, loads), *_without_a_walk(between, units), *singles]:
         grown = _grown(chosen, between, loads)
         if grown is not None:

@@ -16,6 +16,7 @@ from greaseroute.rounds.kernel_crew_route import (
     LEAVE,
     LEFT,
     LEVEL,
+    MS,
     STOPS,
     WALK,
     least_apart,
@@ -27,7 +28,9 @@ from greaseroute.rounds.kernel_crew_value import (
     FIRST_WAY,
     FOLLOWS,
     FREE,
+    GIVEN,
     SKIP_LOSS,
+    STARTED,
     TIMED,
 )
 from greaseroute.rounds.problem import CrewProblem, IntArray
@@ -40,6 +43,7 @@ HOT_LEGS = 3.0  # temperature at the start, in legs between neighbours
 COOLED = 0.001  # what is left of it at the end
 SHARE_AT_START = 1.0  # weight of the sum of the finishes beside the last finish, at the start
 SHARE_FALLS = 0.2  # what is left of that at the end
+KEPT_HEAT = 0.1  # of the temperature, where there is a plan to go on from
 STARTS = 3  # annealings from a start of their own, on sites of some dozen units
 SOME_DOZEN = 100
 SPELL = 200  # steps between looks at the clock
@@ -76,7 +80,10 @@ def search_orders(
     word = np.array([((seed + 1) * MIX) % 2**64 or MIX], dtype=np.uint64)
     done, interrupted, begun = 0, False, time.monotonic()
     starts = STARTS if arrays.skip_loss.size <= SOME_DOZEN and steps >= 10 * STARTS else 1
-    chains = [_Chain(problem, arrays, ground=ground, steps=n) for n in _shares(steps, starts)]
+    chains = [
+        _Chain(problem, arrays, ground=ground, steps=n, keep=problem.keep if k == 0 else None)
+        for k, n in enumerate(_shares(steps, starts))
+    ]
     try:
         for chain in chains:
             for spell in chain.run(best, word):
@@ -97,18 +104,33 @@ def _shares(steps: int, starts: int) -> list[int]:
 class _Chain:
     """One annealing from a first plan, run in spells."""
 
-    def __init__(self, problem: CrewProblem, a: CrewArrays, *, ground: Ground, steps: int) -> None:
+    def __init__(
+        self,
+        problem: CrewProblem,
+        a: CrewArrays,
+        *,
+        ground: Ground,
+        steps: int,
+        keep: tuple[tuple[int, ...], ...] | None,
+    ) -> None:
         self._ground, self._steps = ground, steps
         self._now, self._trial = empty_routes(a), empty_routes(a)
         self._rules = np.zeros(FREE + a.start_ms.size, dtype=np.int64)
         self._rules[TIMED] = int(_timed(problem))
         self._rules[CHANGE_COST] = problem.change_cost_ms if problem.keep is not None else 0
         self._heat = _heat(ground, max(1, steps))
+        self._kept = keep
+        if keep is not None:  # go on from the plan there was, not so hot as to forget it
+            self._heat = (self._heat[0] * KEPT_HEAT, *self._heat[1:])
 
     def run(self, best: Best, word: WordArray) -> Iterator[int]:
         """Steps done in each spell; the first, of none, makes the first plan."""
         state = (self._ground, self._now, self._trial, best, self._rules, word)
         anneal(*state, self._heat, 1)
+        if self._kept is not None:
+            put_orders(self._ground, self._trial, self._kept)
+            self._rules[STARTED] = GIVEN
+            anneal(*state, self._heat, 1)
         yield 0
         for done in range(0, self._steps, SPELL):
             spell = min(SPELL, self._steps - done)
@@ -134,6 +156,31 @@ def empty_routes(a: CrewArrays) -> Routes:
     know[LEFT, units : units + n_tech, 0] = a.start_ms
     know[WALK, units : units + n_tech, 0] = 0
     return Routes(seq=seq, tech=tech, slots=slots, know=know)
+
+
+def put_orders(g: Ground, r: Routes, orders: tuple[tuple[int, ...], ...]) -> None:
+    """Put orders of units into the routes, each at the least loss its technician can serve."""
+    units, n_tech = g.near.shape[1], r.tech.shape[1]
+    r.slots[LEVEL, :units] = -1
+    r.slots[HOLDER, :units] = -1
+    for t, order in enumerate(orders):
+        row = [units + t]
+        for unit in order:
+            level = _level_for(g, unit, t)
+            if level is not None:
+                row.append(unit)
+                r.slots[LEVEL, unit], r.slots[HOLDER, unit] = level, t
+        row.append(units + n_tech + t)
+        r.seq[t, : len(row)] = row
+        r.tech[STOPS, t] = len(row)
+
+
+def _level_for(g: Ground, unit: int, t: int) -> int | None:
+    """The first level (least loss) of a unit with a way that the technician can take."""
+    for level in range(int(g.unit[FIRST_LEVEL, unit]), int(g.unit[FIRST_LEVEL, unit + 1])):
+        if (g.way[MS + t, g.first[level] : g.first[level + 1]] >= 0).any():
+            return level
+    return None
 
 
 def ground_of(problem: CrewProblem, a: CrewArrays) -> Ground:

@@ -36,6 +36,7 @@ from greaseroute.rounds.kernel_crew_value import (
     FIRST_WAY,
     FOLLOWS,
     FREE,
+    GIVEN,
     LOST,
     SKIP_LOSS,
     STARTED,
@@ -260,7 +261,7 @@ def anneal(
     order = np.empty(units, dtype=np.int64)
     e_now = value_of(loss, unit, bag, now.tech, now.slots, rules, share, value)
     for _ in range(steps):
-        if rules[STARTED] == 0:
+        if rules[STARTED] != 1:
             dirty[:] = 1
         else:
             ruin(seq, tech, slots, near[0], word, dirty)
@@ -284,8 +285,9 @@ def anneal(
             accept = e <= e_now + temperature * chance
         else:
             accept = float(value[0] - rules[LOST]) <= loss_temperature * chance
-        if rules[STARTED] == 0 or (accept and value[1] < FAR):
-            e_now, rules[LOST], rules[STARTED] = e, value[0], 1
+        given = rules[STARTED] == GIVEN
+        if rules[STARTED] == 0 or ((accept or given) and value[1] < FAR):
+            e_now, rules[LOST] = e, value[0]
             keep_best(seq, tech, slots, value, best.seq, best.stops, best.level, best.value)
             copy_changed(
                 seq, tech, slots, know, now.seq, now.tech, now.slots, now.know, units, dirty
@@ -294,6 +296,7 @@ def anneal(
             copy_changed(
                 now.seq, now.tech, now.slots, now.know, seq, tech, slots, know, units, dirty
             )
+        rules[STARTED] = 1
         for t in range(n_tech):
             dirty[t] = 0
         temperature, loss_temperature = temperature * cool, loss_temperature * loss_cool

@@ -1,9 +1,9 @@
 """Compiled: what a set of orders is worth, and keeping or copying it.
 
 Arrays as in ``kernel_crew_route``; ``rules`` are CHANGE_COST in ms, TIMED 1 if there are windows or
-hours, STARTED 1 once there is a first plan, LOST by the present plan, and from FREE on 1 for each
-technician who can reach the finish at all. ``unit`` has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY,
-FOLLOWS.
+hours, STARTED 1 once there is a first plan (GIVEN when orders to go on from were put in), LOST by
+the present plan, and from FREE on 1 for each technician who can reach the finish at all. ``unit``
+has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS.
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.
@@ -16,6 +16,7 @@ from greaseroute.rounds.kernel_crew_route import CHANGES, FINISH, HOLDER, LENGTH
 from greaseroute.rounds.problem import IntArray
 
 CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
+GIVEN = 2
 SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
 
 

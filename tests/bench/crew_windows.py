@@ -112,7 +112,7 @@ def generated(units: int, technicians: int, *, ways: int = 8, seed: int = 1) -> 
     )
 
 
-def run_windows(folder: Path, iterations: int, seeds: list[int]) -> None:
+def run_windows(folder: Path, iterations: int | None, seeds: list[int]) -> None:
     print("instance            seed  left  finish  planted     gap %  seconds")
     for path in sorted((folder / "tw").glob("*.json")):
         variant = json.loads(path.read_text())
@@ -132,7 +132,7 @@ def run_windows(folder: Path, iterations: int, seeds: list[int]) -> None:
             print(f"{path.stem:20}{seed:4}{left:6}{finish:8.0f}{planted:9}{gap:10.3f}{took:9.1f}")
 
 
-def run_sites(sites: list[int], iterations: int, seeds: list[int], rounds: int) -> None:
+def run_sites(sites: list[int], iterations: int | None, seeds: list[int], rounds: int) -> None:
     print("units  technicians  seed  finish s   bound s  gap % of route part   search s  bound s")
     for units in sites:
         technicians = 2 if units < 200 else 3
@@ -154,13 +154,15 @@ def run_sites(sites: list[int], iterations: int, seeds: list[int], rounds: int) 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--iterations", type=int, default=12_000)
+    parser.add_argument("--iterations", type=int, default=None)
     parser.add_argument("--seeds", default="1,2,3")
     parser.add_argument("--sites", default="40,100,200,400")
     parser.add_argument("--rounds", type=int, default=16)
     args = parser.parse_args()
     seeds = [int(s) for s in args.seeds.split(",")]
-    solve_crew(generated(9, 2), iterations=1, bound_rounds=0, exact=False)  # compile, outside the clock
+    solve_crew(
+        generated(9, 2), iterations=1, bound_rounds=0, exact=False
+    )  # compile, outside the clock
     run_windows(args.folder, args.iterations, seeds)
     run_sites([int(n) for n in args.sites.split(",") if n], args.iterations, seeds, args.rounds)
 

@@ -189,3 +189,20 @@ def test_ten_minutes_more_and_one_more_technician():
     assert (longer.saved_loss, longer.earlier_ms) == (0, 0)
     # one walks to 30 m (70 s), the other does 10 and 20 m (60 s): 90 - 70
     assert (another.saved_loss, another.earlier_ms) == (0, 20_000)
+
+
+def test_replan_on_time_is_never_later_than_going_on_as_planned():
+    # everyone stands where the plan has them after three units: going on as before is still there
+    problem = random_problem(np.random.default_rng(8), units=24, technicians=2)
+    plan = solve_crew(problem, iterations=900, bound_rounds=0)
+    first = [r.visits[:3] for r in plan.rounds]
+    done = {v.unit for visits in first for v in visits}
+    standing = {
+        t: Standing(point=int(problem.way_leave[visits[-1].way]), now_ms=visits[-1].leave_ms)
+        for t, visits in enumerate(first)
+    }
+    dear = replan(problem, plan, done=done, standing=standing, change_cost_ms=10**7)
+    assert (dear.changes, dear.last_finish_ms) == (0, plan.last_finish_ms)
+    free = replan(problem, plan, done=done, standing=standing)
+    assert free.last_finish_ms <= plan.last_finish_ms
+    assert not done & {v.unit for r in free.rounds for v in r.visits}
