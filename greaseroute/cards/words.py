@@ -18,7 +18,6 @@ BANDS = {
     "stand": "standing",
     "overhead": "reaching up",
 }
-LAST_FINISH = "last finish"  # how the bound of several technicians begins
 NOTHING_PROVED_PCT = 0.05  # below this the gap prints as 0.0 %, which reads as "proved best"
 
 
@@ -67,19 +66,13 @@ def certificate(bound: Bound) -> str:
     """What is proved about the walk, in plain words.
 
     The share that could be saved is the plan's own ``gap_pct``, which is taken over the part that
-    the route decides. Where the figures are those of the last finish, pumping is in them too, and
-    the sentence says so.
+    the route decides; for a crew that is the time of all of them up to the last finish.
     """
     if bound.gap_pct is None or bound.lower_s <= 0:
         return "No bound yet: nothing is proved about how much time another walk could save."
     least, taken = minutes(bound.lower_s), minutes(bound.value_s)
     if bound.gap_pct < NOTHING_PROVED_PCT:
         return f"Proved best: no walk for these visits takes less than the {taken} of this one."
-    if bound.what.startswith(LAST_FINISH):
-        return (
-            f"No plan for these visits can be done in less than {least}; this one takes {taken}. "
-            f"Of the walking and moving in it, at most {bound.gap_pct:.1f} % could be saved."
-        )
     return (
         f"No walk for these visits can take less than {least} of walking and moving; "
         f"this one takes {taken}: at most {bound.gap_pct:.1f} % could be saved."

@@ -54,12 +54,11 @@ def test_certificate_of_a_best_walk_says_so():
     )
 
 
-def test_pumping_cannot_flatter_the_share_of_several_technicians():
-    # 138 of 145.5 min would read as 5 %; of the 45 min of walking in it 7.5 are 16.7 %.
-    bound = Bound(lower_s=8280, value_s=8730, gap_pct=16.67, what="last finish, for all")
+def test_a_crew_is_told_over_its_walking_and_moving():
+    bound = Bound(lower_s=2250, value_s=2700, gap_pct=16.67, what="last finish, for all")
     assert certificate(bound) == (
-        "No plan for these visits can be done in less than 138.0 min; this one takes 145.5 min. "
-        "Of the walking and moving in it, at most 16.7 % could be saved."
+        "No walk for these visits can take less than 37.5 min of walking and moving; "
+        "this one takes 45.0 min: at most 16.7 % could be saved."
     )
 
 
