@@ -42,6 +42,7 @@ class Team:
     stores: tuple[int, ...]
 
 
+# Long: one array of the solver after the other, each a line or two.
 def crew_problem(
     team: Team, *, skip_loss: Mapping[str, int], keep: Keep | None = None
 ) -> CrewProblem:

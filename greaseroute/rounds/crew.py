@@ -148,6 +148,7 @@ def _reachable(a: CrewArrays, t: int) -> bool:
     return timetable(a, t, (start, finish)).finish_ms <= int(a.way_hi[finish])
 
 
+# Long: one record filled field by field.
 def _solution(
     problem: CrewProblem,
     a: CrewArrays,

@@ -154,6 +154,7 @@ def best_end(
     return best
 
 
+# Long: compiled; its pieces would hand eight arrays about.
 @njit(cache=True, nogil=True)
 def share_out(
     end_label: IntArray, end_count: IntArray, choice: IntArray, first_choice: IntArray,

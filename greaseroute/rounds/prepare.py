@@ -130,6 +130,7 @@ def _crew(site: Site, names: Sequence[str] | None) -> tuple[Technician, ...]:
     return tuple(known[name] for name in names)
 
 
+# Long: the ground is laid twice, and each step needs the one before.
 def _yard_and_stands(
     site: Site,
     morning: Morning,

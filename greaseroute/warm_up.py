@@ -1,0 +1,82 @@
+"""``python -m greaseroute.warm_up``: compile the kernels now, so that no round waits for them.
+
+The compiled kernels are kept beside the source; a second call has nothing to do. Each stage is
+run once on a handful of invented numbers: what is computed here is of no interest.
+"""
+
+import numpy as np
+from shapely.geometry import box
+
+from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.rounds.crew import solve_crew
+from greaseroute.rounds.problem import CrewProblem
+from greaseroute.rounds.unit_tours import UnitTour, all_ways
+from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.slow import SlowArea
+
+POINTS = [(1.0, 1.0), (1.0, 19.0), (38.0, 10.0)]
+
+
+def _walk() -> None:
+    slow = [SlowArea(box(30, 0, 35, 20), 1.3)]
+    heights = [(0, 0, 0), (40, 0, 1), (0, 20, 1), (40, 20, 3)]
+    for given in ({}, {"slow": slow, "heights": heights}):
+        ground = FreeGround(box(0, 0, 40, 20), [box(10, 3, 20, 17)], 0.25, **given)
+        ground.distances_m(POINTS)
+        ground.path(POINTS[0], POINTS[2])
+        ground.travel(POINTS, slide=False)
+
+
+def _unit() -> None:
+    two = np.zeros(2, dtype=np.int64)
+    moves = np.array([[0, 5], [5, 0]])
+    none = np.zeros((2, 2), dtype=bool)
+    all_ways(UnitTour(two, two, moves, np.eye(2, dtype=bool), none, none, np.zeros((2, 2), int)))
+
+
+def _clusters() -> None:
+    rng = np.random.default_rng(1)
+    for clusters in (5, 16):
+        at = rng.integers(0, 1000, (2 * clusters, 2))
+        cost = np.abs(at[:, None] - at[None, :]).sum(axis=2)
+        cost[0, 1] += 1  # a cost that is not symmetric takes every path through the code
+        groups = [[2 * k, 2 * k + 1] for k in range(clusters)]
+        solve_clusters(cost, groups, iterations=50)
+
+
+def _crew() -> None:
+    units, crew = 10, 2
+    points = np.arange(units + 1) * 1000
+    travel = np.abs(points[:, None] - points[None, :])
+    number = np.arange(units)
+    problem = CrewProblem(
+        travel_ms=np.stack([travel] * crew),
+        length_mm=travel,
+        way_unit=number,
+        way_enter=number + 1,
+        way_leave=number + 1,
+        way_ms=np.full((crew, units), 5000),
+        way_loss=np.zeros(units, int),
+        way_strokes=np.full((units, 1), 30),
+        skip_loss=np.full(units, 100),
+        window_ms=np.tile([0, 10**7], (units, 1)),
+        start_point=np.zeros(crew, int),
+        finish_point=np.zeros(crew, int),
+        start_ms=np.zeros(crew, int),
+        end_ms=np.full(crew, 10**7),
+        store_points=np.zeros(1, int),
+        bag_cartridges=np.full(crew, 1),
+        cartridge_strokes=np.full((crew, 1), 100),
+        way_fixed_ms=np.full((crew, units), 4000),
+    )
+    solve_crew(problem, iterations=200, bound_rounds=3, exact=False)
+
+
+def warm_up() -> None:
+    """Compile every kernel that a round needs."""
+    for stage in (_walk, _unit, _clusters, _crew):
+        stage()
+
+
+if __name__ == "__main__":
+    warm_up()
