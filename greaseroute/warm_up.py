@@ -19,9 +19,12 @@ POINTS = [(1.0, 1.0), (1.0, 19.0), (38.0, 10.0)]
 
 def _walk() -> None:
     slow = [SlowArea(box(30, 0, 35, 20), 1.3)]
-    heights = [(0, 0, 0), (40, 0, 1), (0, 20, 1), (40, 20, 3)]
-    for given in ({}, {"slow": slow, "heights": heights}):
-        ground = FreeGround(box(0, 0, 40, 20), [box(10, 3, 20, 17)], 0.25, **given)
+    heights = [(0.0, 0.0, 0.0), (40.0, 0.0, 1.0), (0.0, 20.0, 1.0), (40.0, 20.0, 3.0)]
+    yard, wall = box(0, 0, 40, 20), [box(10, 3, 20, 17)]
+    for ground in (
+        FreeGround(yard, wall, 0.25),
+        FreeGround(yard, wall, 0.25, slow=slow, heights=heights),
+    ):
         ground.distances_m(POINTS)
         ground.path(POINTS[0], POINTS[2])
         ground.travel(POINTS, slide=False)

@@ -242,6 +242,7 @@ def put_back(
             at, end = ONE, FAR
 
 
+# Long: it takes the records of arrays apart for all that it calls.
 @njit(cache=True, nogil=True)
 def anneal(
     g: Ground, now: Routes, trial: Routes, best: Best, rules: IntArray, word: WordArray,
@@ -251,7 +252,6 @@ def anneal(
 
     ``rules``: CHANGE_COST in ms, TIMED 1 if there are windows or hours, STARTED 1 once there is
     a first plan, LOST by ``now``, and FREE 1 per technician who can reach the finish at all.
-    Over 40 lines for one reason: it takes the records of arrays apart for all that it calls.
     """
     way, first, travel, length, phase_from, apart, strokes, loss, unit, bag, near = g
     seq, tech, slots, know = trial

@@ -26,8 +26,8 @@ from greaseroute.rounds.work import Outfit, outfit_of
 from greaseroute.units import MS_PER_S, S_PER_MIN
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
-# Rounds of cutting for a crew: half the time of the full count for all but two per cent of the gap.
-CREW_BOUND_ROUNDS = 10
+# Rounds of cutting for a crew: a third of the time of the full count for most of the gap.
+CREW_BOUND_ROUNDS = 8
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 NO_LIMIT_S = 1e9
 
