@@ -2,7 +2,8 @@
 
 Units stand in cells of 32 m, one cell in five holds a stockpile instead; a haul road with two
 crossings runs between every eighth pair of columns, a fence with four gates between every eighth
-pair of rows. All units are due on everything they carry that comes up within 50 h.
+pair of rows. All that comes up more often than every
+500 h is due.
 """
 
 import json
@@ -13,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from greaseroute.catalogue.shelf import shelf_names
+from greaseroute.catalogue.shelf import shelf_names, shelf_type
 from tests.site_maker import CELL_M, _blob, _centre, _feature, _rectangle
 
 SITE_TOML = """\
@@ -93,12 +94,15 @@ def _row(rng: random.Random, number: int, cell: tuple[int, int]) -> str:
 
 
 def _service(row: str) -> str:
-    unit, _, *_, meter_h, _, _, _ = row.strip().split(",")
-    last = float(meter_h)
-    return "".join(
-        f"{unit},{name},2031-03-0{3 if hours > 50 else 1}T05:00:00+00:00,{last - ago:g}\n"
-        for name, hours, ago in (("500 h", 500, 100), ("1000 h", 1000, 100), ("2000 h", 2000, 100))
-    )
+    """Whatever comes up every 500 h or less often was done yesterday; the rest never."""
+    unit, machine_type, *_, meter_h, _, _, _ = row.strip().split(",")
+    rare = {
+        joint.interval_class
+        for joint in shelf_type(machine_type).joints
+        if joint.interval is not None and (joint.interval.hours or 0) >= 500
+    }
+    done_h = float(meter_h) - 8
+    return "".join(f"{unit},{name},2031-03-03T05:00:00+00:00,{done_h:g}\n" for name in sorted(rare))
 
 
 def _ground(rng: random.Random, board: tuple[int, int], empty: list[tuple[int, int]]) -> list[dict]:
