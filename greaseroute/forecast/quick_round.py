@@ -30,7 +30,8 @@ def quick_round(
     team = build_team(ready)
     found = _crew(ready, team, seed=seed, iterations=iterations)
     if found is None:
-        found = solve(ready, effort=Effort(seed, iterations, None), progress=lambda _: None)
+        effort = Effort(seed, iterations, None, prove=False)
+        found = solve(ready, effort=effort, progress=lambda _: None)
     return write_plan(found, seed=seed)
 
 
