@@ -1,6 +1,7 @@
 """``greaseroute week SITE --out DIR``: the mornings ahead, the grease they use, what to order."""
 
 import argparse
+import gc
 import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -163,7 +164,10 @@ def _side_by_side(
 ) -> "Iterator[RoundPlan]":
     """Rounds in the order asked for; the same as one by one, since none depends on another."""
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(min(workers, max(1, len(asked))), mp_context=context) as pool:
+    # A worker lives for a few rounds: what collecting its garbage frees is not worth the time.
+    with ProcessPoolExecutor(
+        min(workers, max(1, len(asked))), mp_context=context, initializer=gc.disable
+    ) as pool:
         waiting = [pool.submit(one, at=at, work=items) for at, items in asked]
         for future in waiting:
             yield future.result()
