@@ -4,25 +4,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pydantic import Field
-
+from greaseroute.dose.count import CartridgeCount
 from greaseroute.dose.strokes import WHOLE_SLACK, stroke_cm3
 from greaseroute.errors import UnfitProblem, UnknownName
 from greaseroute.records import Record
 from greaseroute.site.crew import Grease, Gun
-
-
-class CartridgeCount(Record):
-    """Cartridges of one grease: ``used`` are put into guns, ``carry`` = used + reserve.
-
-    ``strokes`` and ``grams`` are what goes into the fittings; priming is not counted.
-    """
-
-    carry: int = Field(ge=0)
-    used: int = Field(ge=0)
-    reserve: int = Field(ge=0)
-    strokes: int = Field(default=0, ge=0)
-    grams: float = Field(default=0.0, ge=0)
 
 
 class CartridgeRun(Record):

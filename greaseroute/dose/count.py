@@ -6,7 +6,10 @@ from greaseroute.records import Record
 
 
 class CartridgeCount(Record):
-    """Cartridges of one grease: ``used`` are put into the gun, ``carry`` = used + reserve."""
+    """Cartridges of one grease: ``used`` are put into guns, ``carry`` = used + reserve.
+
+    ``strokes`` and ``grams`` are what goes into the fittings; priming is not counted.
+    """
 
     carry: int = Field(ge=0)
     used: int = Field(ge=0)

@@ -27,8 +27,7 @@ def carried(calls: Sequence[UnitCall], site: Site) -> Carried:
     run: CartridgeRun = walk_cartridges(tasks, guns=site.guns, greases=site.greases)
     rest = iter(run.put_in)
     put_in = tuple(tuple(next(rest) for _ in call.fittings) for call in calls)
-    counts = {name: CartridgeCount(**c.model_dump()) for name, c in run.counts.items()}
-    return Carried(put_in, counts)
+    return Carried(put_in, run.counts)
 
 
 def change_ms(call: UnitCall, put_in: Sequence[int], *, guns: Mapping[str, Gun]) -> int:
