@@ -133,7 +133,8 @@ class Joint(Record):
     ``postures``: names of the postures in which it may be greased; empty means any posture that
     brings it into reach. ``central``: fed by a central system, looked at and never pumped.
     ``never_pump``: a track-tension fitting or its like. ``critical``: 1 (can wait) to 3 (seizes
-    soon). ``interval_class`` groups joints serviced together, such as ``50 h``.
+    soon). ``skill``: what whoever greases it must be instructed in or licensed for, if anything.
+    ``interval_class`` groups joints serviced together, such as ``50 h``.
     """
 
     name: str = Field(min_length=1)
@@ -149,6 +150,7 @@ class Joint(Record):
     central: bool = False
     never_pump: bool = False
     critical: int = Field(default=2, ge=1, le=3)
+    skill: str | None = Field(default=None, min_length=1)
     origin: str = "common practice, no source"
 
     @model_validator(mode="after")

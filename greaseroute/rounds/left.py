@@ -12,9 +12,9 @@ from greaseroute.rounds.work import JointWork, UnitWork, left_out
 NO_TIME = "not enough time before the shift"
 
 
-def no_gun(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
-    """Joints that no outfit has a gun for; ``works`` holds the units of each outfit."""
-    with_gun = {
+def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
+    """Joints that no outfit can do; ``works`` holds the units of each outfit."""
+    done = {
         (work.unit.unit, joint.joint.name)
         for each in works
         for work in each
@@ -23,10 +23,11 @@ def no_gun(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
     missing: dict[tuple[str, str], LeftOut] = {}
     for each in works:
         for work in each:
-            for item, reason in work.no_gun:
-                key = (item.unit, item.joint)
-                if key not in with_gun:
-                    missing.setdefault(key, left_out(item, reason, helps="a gun that fits"))
+            for lacking in work.cannot:
+                key = (lacking.item.unit, lacking.item.joint)
+                if key not in done:
+                    record = left_out(lacking.item, lacking.reason, helps=lacking.helps)
+                    missing.setdefault(key, record)
     return list(missing.values())
 
 

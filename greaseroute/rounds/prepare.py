@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
 from greaseroute.rounds.inside import inside_walks
-from greaseroute.rounds.left import no_gun, whole_unit
+from greaseroute.rounds.left import nobody_can, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.plan import LeftOut
@@ -100,7 +100,7 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, surveys=surveys,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
     starts = _starts(site, crew, yard)
-    left = [*wish.left, *no_gun(works), *_cut_off(yard, outlooks, starts=starts)]
+    left = [*wish.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), wish.keep)
 
 

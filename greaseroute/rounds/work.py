@@ -25,11 +25,12 @@ MOST_RATIO = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Outfit:
-    """A technician's reach, guns and pace; those who share one share stands and tours."""
+    """A technician's reach, guns, pace, skills; those who share one share stands and tours."""
 
     reach: Reach
     guns: tuple[str, ...]
     speed_m_s: float
+    skills: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,22 +66,31 @@ class JointWork:
 
 
 @dataclass(frozen=True, slots=True)
+class CannotDo:
+    """A joint that an outfit has no gun or skill for, and who could do it."""
+
+    item: DueItem
+    reason: str
+    helps: str
+
+
+@dataclass(frozen=True, slots=True)
 class UnitWork:
     """All that is to be done at one unit by a technician of one outfit.
 
-    ``no_gun`` are joints due here that this outfit has no gun for, with the reason.
+    ``cannot`` are joints due here that this outfit has no gun or skill for.
     """
 
     unit: Unit
     machine_type: MachineType
     joints: tuple[JointWork, ...]
-    no_gun: tuple[tuple[DueItem, str], ...] = ()
+    cannot: tuple[CannotDo, ...] = ()
     looks: tuple[str, ...] = ()
 
     @property
     def weight(self) -> int:
-        """Weight of everything due here, with a gun or without."""
-        return sum(j.weight for j in self.joints) + sum(weight_of(d) for d, _ in self.no_gun)
+        """Weight of everything due here, what cannot be done included."""
+        return sum(j.weight for j in self.joints) + sum(weight_of(c.item) for c in self.cannot)
 
     def levels(self) -> list[tuple[JointWork, ...]]:
         """All joints, then the weightiest three quarters, half, quarter and one of them."""
@@ -93,7 +103,7 @@ class UnitWork:
 def outfit_of(technician: Technician, site: Site) -> Outfit:
     """The outfit of a technician; the site's walking speed where there is no own one."""
     speed = technician.speed_m_s or site.rules.walking_speed_m_s
-    return Outfit(technician.reach, technician.guns, speed)
+    return Outfit(technician.reach, technician.guns, speed, frozenset(technician.skills))
 
 
 def weight_of(item: DueItem) -> int:
@@ -172,18 +182,28 @@ def _unit_work(
 ) -> UnitWork:
     machine_type = site.types[unit.type].with_attachments(unit.attachments)
     joints: list[JointWork] = []
-    without: list[tuple[DueItem, str]] = []
+    cannot: list[CannotDo] = []
     for item in items:
         joint = machine_type.joint(item.joint)
         if joint.never_pump or joint.central:
             continue
         gun = _gun(site, joint, outfit=outfit)
+        lacking = _skill_lacking(unit, joint, outfit)
         if isinstance(gun, NoGun):
-            without.append((item, gun.reason))
+            cannot.append(CannotDo(item, gun.reason, "a gun that fits"))
+        elif lacking:
+            reason = f"asks for the skill {lacking!r}"
+            cannot.append(CannotDo(item, reason, f"somebody with the skill {lacking!r}"))
         else:
             joints.append(_joint_work(site, joint, item=item, gun=gun, reach=outfit.reach))
     looks = tuple(look.name for look in machine_type.looks) if with_looks else ()
-    return UnitWork(unit, machine_type, tuple(joints), tuple(without), looks)
+    return UnitWork(unit, machine_type, tuple(joints), tuple(cannot), looks)
+
+
+def _skill_lacking(unit: Unit, joint: Joint, outfit: Outfit) -> str | None:
+    """A skill that the unit or the joint asks for and the outfit lacks."""
+    asked = (skill for skill in (unit.skill, joint.skill) if skill is not None)
+    return next((skill for skill in asked if skill not in outfit.skills), None)
 
 
 def _gun(site: Site, joint: Joint, *, outfit: Outfit) -> Gun | NoGun:

@@ -92,7 +92,7 @@ def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
 
 
 def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list[LeftOut]:
-    """Out of reach, no gun with the one who comes, or no time for it."""
+    """Out of reach, no gun or skill with the one who comes, or no time for it."""
     unit = visit.work.unit.unit
     outfit = outfit_of(ready.technicians[technician], ready.site)
     outlook = next(o for o in ready.outlooks if o.outfit == outfit)
@@ -100,8 +100,8 @@ def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list
     may_move = ready.site.rules.posture_moves
     found = not_in_reach(outlook.surveyed[unit], full, may_move=may_move)
     found += [
-        left_out(item, f"{reason} (the technician who comes)", helps="somebody with that gun")
-        for item, reason in visit.work.no_gun
+        left_out(c.item, f"{c.reason} (the technician who comes)", helps=c.helps)
+        for c in visit.work.cannot
     ]
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
     return found + no_time(missed, NO_TIME)

@@ -28,6 +28,7 @@ def fleet_faults(draft: Draft) -> Iterator[Fault]:
         unknown_types,
         unknown_parts,
         unknown_severities,
+        skills_nobody_has,
         backward_windows,
     ):
         yield from check(draft)
@@ -85,6 +86,24 @@ def unknown_severities(draft: Draft) -> Iterator[Fault]:
         if unit.severity is not None and unit.severity not in known:
             texts = unknown_name(unit.severity, known, define="add a [[severity]]")
             yield _fault(unit, "severity", (unit.severity, *texts))
+
+
+def skills_nobody_has(draft: Draft) -> Iterator[Fault]:
+    """A skill that a unit or one of its joints asks for and no technician has: once for each."""
+    if not draft.settings.whole("technician"):
+        return  # told where technicians are checked
+    known = sorted({skill for t in draft.settings.good("technician") for skill in t.skills})
+    seen = set(known)
+    for unit in draft.units:
+        machine = draft.fitted.get(unit.unit)
+        asked = [("skill", unit.skill, unit.skill)]
+        asked += [("type", unit.type, j.skill) for j in (machine.joints if machine else ())]
+        for field, value, skill in asked:
+            if skill is not None and skill not in seen:
+                seen.add(skill)
+                limit = f"{', '.join(known) or 'no skill'} (all that technicians have)"
+                do = f"give {skill!r} to a technician in site.toml, or correct it"
+                yield _fault(unit, field, (str(value), limit, do))
 
 
 def backward_windows(draft: Draft) -> Iterator[Fault]:

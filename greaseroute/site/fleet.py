@@ -14,7 +14,8 @@ class Unit(Record):
     from north. ``parked_from``/``parked_to`` bound the window in which it stands and may be
     worked on (zone of the site, None = open); a window that is the same every day is kept in
     ``parked_from_clock``/``parked_to_clock`` instead, and ``moment.parked_window`` gives the one
-    around a moment. ``attachments`` name the ones fitted. ``line`` is its line in ``fleet.csv``.
+    around a moment. ``attachments`` name the ones fitted. ``skill``: what whoever works on it must
+    be instructed in or licensed for. ``line`` is its line in ``fleet.csv``.
     """
 
     unit: str = Field(min_length=1)
@@ -32,6 +33,7 @@ class Unit(Record):
     parked_to_clock: time | None = None
     severity: str | None = None
     attachments: tuple[str, ...] = ()
+    skill: str | None = Field(default=None, min_length=1)
     notes: str = ""
     line: int = 0
 

@@ -25,6 +25,7 @@ _OPTIONAL = (
     "parked_to",
     "severity",
     "attachments",
+    "skill",
     "notes",
 )
 

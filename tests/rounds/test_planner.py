@@ -139,6 +139,20 @@ def test_two_technicians_finish_earlier_than_one(small, plan):
     assert max(seconds(both, 0), seconds(both, 1)) < 0.75 * seconds(plan)
 
 
+def test_a_unit_that_asks_for_a_skill_is_done_by_who_has_it(small):
+    asks = tuple(
+        u.model_copy(update={"skill": "quay pass"}) if u.unit == "U-1" else u for u in small.units
+    )
+    pair = (technician(), technician("Bo", skills=("quay pass",)))
+    plan = plan_round(_with(small, technicians=pair, units=asks), at=AT)
+    who = {s.unit: t.name for t in plan.technicians for s in t.stops}
+    assert who["U-1"] == "Bo"
+    assert not [x for x in plan.left if x.unit == "U-1"]
+    alone = [x for x in plan_round(_with(small, units=asks), at=AT).left if x.unit == "U-1"]
+    assert {x.reason for x in alone} == {"asks for the skill 'quay pass'"}
+    assert {x.helps for x in alone} == {"somebody with the skill 'quay pass'"}
+
+
 def test_a_bag_too_small_sends_the_technician_back_to_the_store(small):
     guns = tuple(g.model_copy(update={"left_strokes": 0}) for g in small.guns)
     greases = tuple(

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -5,7 +6,7 @@ import pytest
 from greaseroute.errors import UnknownName
 from greaseroute.rounds.work import due_items, outfit_of, unit_works, weight_of
 from greaseroute.site.crew import Gun
-from tests.rounds.yards import AT, GREASES, GUNS, unit, yard
+from tests.rounds.yards import AT, GREASES, GUNS, technician, unit, yard
 
 
 def a_site(**changes):
@@ -50,10 +51,10 @@ def test_a_joint_without_a_gun_for_its_grease_is_told_apart_with_the_reason():
     site = a_site(greases=stiff)
     work = works_of(site, due_items(site, AT))[0]
     assert work.joints == ()
-    assert len(work.no_gun) == len(due_items(site, AT)) - len(
-        works_of(site, due_items(site, AT))[1].no_gun
+    assert len(work.cannot) == len(due_items(site, AT)) - len(
+        works_of(site, due_items(site, AT))[1].cannot
     )
-    assert all("wants NLGI 1 or 2, this is 3" in reason for _, reason in work.no_gun)
+    assert all("wants NLGI 1 or 2, this is 3" in c.reason for c in work.cannot)
 
 
 def test_a_flush_head_without_its_coupler_is_no_work():
@@ -62,7 +63,26 @@ def test_a_flush_head_without_its_coupler_is_no_work():
     works = works_of(site, due_items(site, AT))
     heads = {f.head for w in works for j in w.joints for f in j.joint.fittings}
     assert heads == {"conical"}
-    assert any("no coupler" in reason for w in works for _, reason in w.no_gun)
+    assert any("no coupler" in c.reason for w in works for c in w.cannot)
+
+
+def test_one_joint_that_asks_for_a_skill_is_no_work_for_who_lacks_it():
+    site = a_site()
+    loader = site.types["wheel-loader-20t"]
+    due = next(j for j in loader.joints if not (j.central or j.never_pump))
+    joints = tuple(
+        j.model_copy(update={"skill": "high work"} if j is due else {}) for j in loader.joints
+    )
+    types = {**site.types, "wheel-loader-20t": loader.model_copy(update={"joints": joints})}
+    asking = replace(site, types=types)
+    lacking = works_of(asking, due_items(asking, AT))[0]
+    assert [(c.item.joint, c.reason) for c in lacking.cannot] == [
+        (due.name, "asks for the skill 'high work'")
+    ]
+    able = outfit_of(technician(skills=("high work",)), asking)
+    assert unit_works(asking, due_items(asking, AT), outfit=able)[0].cannot == ()
+    # what cannot be done still weighs: it is lost wherever this outfit goes alone
+    assert lacking.weight == works_of(site, due_items(site, AT))[0].weight
 
 
 def test_weight_is_critical_times_used_share_of_the_interval():
