@@ -31,15 +31,28 @@ class Member:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Team:
-    """Everything the crew's problem is filled from. ``outfit_of_visit`` says who a visit is for."""
+    """Everything the crew's problem is filled from.
+
+    ``outfit_of_visit`` says who a visit is for; ``second_ms``, between when a second person is at
+    hand for visits that need one (None: always).
+    """
 
     site: Site
     members: tuple[Member, ...]
     ways: SiteWays
     outfit_of_visit: tuple[Outfit, ...]
     windows: Mapping[str, tuple[int, int]]
+    second_ms: tuple[int, int] | None
     length_mm: tuple[IntArray, ...]
     stores: tuple[int, ...]
+
+    def window_of(self, way: int) -> tuple[int, int]:
+        """When the work of a way may begin and must end."""
+        visit = self.ways.visits[self.ways.ways[way].visit]
+        begin, end = self.windows[visit.work.unit.unit]
+        if self.second_ms is not None and visit.needs_second:
+            begin, end = max(begin, self.second_ms[0]), min(end, self.second_ms[1])
+        return begin, end
 
 
 # Long: one array of the solver after the other, each a line or two.
@@ -60,6 +73,7 @@ def crew_problem(
     strokes = [strokes_of(visit, guns) for visit in ways.visits]
     total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
     fixed = np.where(can, total - ways.route_ms[None, :], 0)
+    second = None if team.second_ms is None else [team.second_ms] * len(ways.units)
     return CrewProblem(
         travel_ms=travel[0],
         length_mm=length[0],
@@ -84,6 +98,10 @@ def crew_problem(
             [[g.left_strokes for g in team.site.guns]] * len(members), np.int64
         ),
         way_fixed_ms=fixed,
+        way_needs_second=None
+        if second is None
+        else np.asarray([ways.visits[w.visit].needs_second for w in ways.ways], bool),
+        operator_ms=None if second is None else np.asarray(second, np.int64),
         keep=None if keep is None else _kept_orders(team, keep),
         change_cost_ms=0 if keep is None else ms(keep.change_cost_s),
     )

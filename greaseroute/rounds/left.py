@@ -10,6 +10,7 @@ from greaseroute.rounds.visits import turns
 from greaseroute.rounds.work import JointWork, UnitWork, left_out
 
 NO_TIME = "not enough time before the shift"
+NO_SECOND = "no time for it while a second person is at hand"
 
 
 def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from greaseroute.site.crew import Technician
+from greaseroute.site.crew import Technician, WorkingRules
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
@@ -66,6 +66,30 @@ def start_of(technician: Technician, morning: Morning) -> int:
     if today + timedelta(hours=12) < morning.zero:  # a clock time after midnight, seen before it
         today = next_time(clock, morning.zero)
     return max(0, morning.ms(today))
+
+
+def second_person_span(rules: WorkingRules, morning: Morning) -> tuple[int, int] | None:
+    """When somebody is at hand for the controls, within the morning.
+
+    None where the rules name no hours (always), (0, 0) where the hours miss the morning. Of hours
+    that begin on the day of zero, on the day before, or on the day after, the first to meet it.
+    """
+    begin, end = rules.second_person_from, rules.second_person_to
+    if begin is None or end is None:
+        return None
+    for day in (timedelta(0), -DAY, DAY):
+        first, last = (_clock_ms(clock, morning, day=day) for clock in (begin, end))
+        if last <= first:
+            last = _clock_ms(end, morning, day=day + DAY)
+        if max(0, first) < min(last, morning.end_ms):
+            return max(0, first), min(last, morning.end_ms)
+    return 0, 0
+
+
+def _clock_ms(text: str, morning: Morning, *, day: timedelta) -> int:
+    """A time of day, ``day`` from the date of zero, in ms from zero."""
+    date = (morning.zero + day).date()
+    return morning.ms(datetime.combine(date, time_of_day(text), tzinfo=morning.zero.tzinfo))
 
 
 def changes(areas: Sequence[Area], morning: Morning) -> list[int]:

@@ -1,6 +1,5 @@
 """When a technician is where: a route of calls turned into times, cartridge changes and all."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from greaseroute.rounds.build_problem import SiteWays
@@ -147,18 +146,6 @@ def _ends(halt: Halt, ways: SiteWays) -> tuple[int, int]:
         return halt.point, halt.point
     way = ways.ways[halt.way]
     return way.enter, way.leave
-
-
-def late_units(schedule: Schedule, windows: Mapping[str, tuple[int, int]]) -> list[tuple[str, int]]:
-    """Units whose work ends after their window, with by how many ms."""
-    late = []
-    for halt in schedule.halts:
-        if halt.call is not None:
-            unit = halt.call.visit.work.unit.unit
-            over = halt.leave_ms - windows[unit][1]
-            if over > 0:
-                late.append((unit, over))
-    return late
 
 
 def fixed_ms(schedule: Schedule, site: Site) -> int:

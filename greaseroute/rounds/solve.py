@@ -7,7 +7,7 @@ from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.crew import solve_crew
-from greaseroute.rounds.morning import start_of, unit_window
+from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.problem import CrewProblem, CrewSolution, TechnicianRound
@@ -17,7 +17,6 @@ from greaseroute.rounds.schedule import (
     Halt,
     Route,
     Schedule,
-    late_units,
     route_dependent_ms,
     timed,
 )
@@ -90,6 +89,7 @@ def build_team(ready: Prepared) -> Team:
         ways=ways,
         outfit_of_visit=tuple(outfit for outfit, _ in visits),
         windows=_windows(ready, ways),
+        second_ms=second_person_span(site.rules, ready.morning),
         length_mm=ready.outlooks[0].walks.mm,
         stores=tuple(range(2 * len(crew), 2 * len(crew) + stores)),
     )
@@ -187,7 +187,7 @@ def solve_alone(
     first = tour.order.index(len(ways.ways))
     order = tour.order[first + 1 :] + tour.order[:first]
     schedule = timed(
-        _route(0, member, [_unit_halt(team, way) for way in order]), _clock(team, member)
+        _route(0, member, [unit_halt(team, way) for way in order]), _clock(team, member)
     )
     if not fits(schedule, team):
         return None
@@ -200,9 +200,9 @@ def solve_alone(
     return Solved(ready, team, (schedule,), {}, bound, complete=tour.status != "interrupted")
 
 
-def _unit_halt(team: Team, way: int) -> Halt:
-    unit = team.ways.units[int(team.ways.unit_of[team.ways.ways[way].visit])]
-    return Halt(way, not_before_ms=team.windows[unit][0])
+def unit_halt(team: Team, way: int) -> Halt:
+    """The halt at a unit by one of its ways, not before its window."""
+    return Halt(way, not_before_ms=team.window_of(way)[0])
 
 
 def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
@@ -216,7 +216,11 @@ def fits(schedule: Schedule, team: Team) -> bool:
     """Whether a schedule without reloads keeps every window, the end and the bag."""
     member = team.members[schedule.route.technician]
     used = sum(n for row in schedule.carried.put_in for n in row)
-    in_time = schedule.finish_ms <= member.end_ms and not late_units(schedule, team.windows)
+    in_time = schedule.finish_ms <= member.end_ms and all(
+        halt.leave_ms <= team.window_of(halt.halt.way)[1]
+        for halt in schedule.halts
+        if halt.call is not None
+    )
     return in_time and used <= bag(member.technician, team.site)
 
 
@@ -274,7 +278,7 @@ def _weights(team: Team) -> dict[str, int]:
 
 def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
     halts = [
-        _unit_halt(team, v.way) if v.kind == "unit" else Halt(-1, point=team.stores[v.store])
+        unit_halt(team, v.way) if v.kind == "unit" else Halt(-1, point=team.stores[v.store])
         for v in found.visits
     ]
     member = team.members[found.technician]

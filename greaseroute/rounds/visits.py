@@ -64,6 +64,12 @@ class UnitVisit:
         numbers = (n for way in self.ways for n in (way.enter, way.leave))
         return tuple(dict.fromkeys(self.nodes[n].foot_m for n in numbers))
 
+    @property
+    def needs_second(self) -> bool:
+        """Whether a procedure of what is served needs somebody at the controls."""
+        served = {joint for joint, _ in self.items}
+        return any(j.needs_second and j.joint.name in served for j in self.work.joints)
+
     def route_ms(self, way: Way) -> int:
         """The part of a way's time that the route decides."""
         return way.ms - self.turn_ms

@@ -64,6 +64,11 @@ class JointWork:
     fittings: tuple[FittingWork, ...]
     weight: int
 
+    @property
+    def needs_second(self) -> bool:
+        """Whether its procedure needs somebody at the controls."""
+        return self.joint.procedure is not None and self.joint.procedure.second_person
+
 
 @dataclass(frozen=True, slots=True)
 class CannotDo:
@@ -93,11 +98,16 @@ class UnitWork:
         return sum(j.weight for j in self.joints) + sum(weight_of(c.item) for c in self.cannot)
 
     def levels(self) -> list[tuple[JointWork, ...]]:
-        """All joints, then the weightiest three quarters, half, quarter and one of them."""
+        """All joints, then the weightiest three quarters, half, quarter and one of them.
+
+        Last, where some need a second person, those that one can do alone.
+        """
         order = sorted(self.joints, key=lambda j: (-j.weight, j.joint.name))
         count = len(order)
         sizes = dict.fromkeys((count, -(-3 * count // 4), -(-count // 2), -(-count // 4), 1))
-        return [tuple(order[:size]) for size in sizes if size]
+        alone = tuple(j for j in order if not j.needs_second)
+        fewer = [alone] if 0 < len(alone) < count else []
+        return [*(tuple(order[:size]) for size in sizes if size), *fewer]
 
 
 def outfit_of(technician: Technician, site: Site) -> Outfit:

@@ -3,7 +3,14 @@
 from collections.abc import Iterable
 
 from greaseroute.rounds.carry import added_up
-from greaseroute.rounds.left import NO_TIME, by_unit_and_joint, no_time, not_in_reach, order_of
+from greaseroute.rounds.left import (
+    NO_SECOND,
+    NO_TIME,
+    by_unit_and_joint,
+    no_time,
+    not_in_reach,
+    order_of,
+)
 from greaseroute.rounds.plan import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solve import Solved
@@ -104,7 +111,10 @@ def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list
         for c in visit.work.cannot
     ]
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
-    return found + no_time(missed, NO_TIME)
+    hours = ready.site.rules.second_person_from is not None
+    with_second = [j for j in missed if hours and j.needs_second]
+    alone = [j for j in missed if j not in with_second]
+    return found + no_time(alone, NO_TIME) + no_time(with_second, NO_SECOND)
 
 
 def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftOut]:

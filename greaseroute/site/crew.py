@@ -76,6 +76,10 @@ class Reach(Record):
     climb_m_s: float = Field(default=0.30, gt=0)
 
 
+def _clock_text(text: str | None) -> str | None:
+    return None if text is None else f"{time_of_day(text):%H:%M}"
+
+
 class Technician(Record):
     """One technician: where the walk starts and ends, guns, bag, skills, pace.
 
@@ -96,7 +100,7 @@ class Technician(Record):
     @field_validator("starts_at")
     @classmethod
     def _clock(cls, text: str | None) -> str | None:
-        return None if text is None else f"{time_of_day(text):%H:%M}"
+        return _clock_text(text)
 
 
 class Severity(Record):
@@ -111,6 +115,9 @@ class WorkingRules(Record):
 
     ``posture_moves``: an operator may be asked to move a unit into another posture, at
     ``posture_move_min`` minutes each. ``look_s`` is the time of one look point.
+    ``second_person_from``, ``second_person_to``: local times of day ``HH:MM`` between which
+    somebody instructed is at hand for procedures that need a second person; always if neither is
+    given.
     """
 
     clearance_m: float = Field(default=0.25, ge=0, le=3)
@@ -121,3 +128,16 @@ class WorkingRules(Record):
     posture_move_min: float = Field(default=3.0, ge=0)
     reload_s: float = Field(default=60.0, ge=0)
     look_s: float = Field(default=10.0, ge=0)
+    second_person_from: str | None = None
+    second_person_to: str | None = None
+
+    @field_validator("second_person_from", "second_person_to")
+    @classmethod
+    def _clock(cls, text: str | None) -> str | None:
+        return _clock_text(text)
+
+    @model_validator(mode="after")
+    def _both_hours(self) -> Self:
+        if (self.second_person_from is None) != (self.second_person_to is None):
+            raise ValueError("give second_person_from and second_person_to, or neither")
+        return self

@@ -10,8 +10,8 @@ from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.plan import Bound, RoundPlan
 from greaseroute.rounds.prepare import Prepared, Wish, prepare
-from greaseroute.rounds.schedule import Clockwork, Halt, Route, timed
-from greaseroute.rounds.solve import Solved, build_team
+from greaseroute.rounds.schedule import Clockwork, Route, timed
+from greaseroute.rounds.solve import Solved, build_team, unit_halt
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -87,10 +87,7 @@ class ReadyWalk:
             leave=ways.way_leave.tolist(),
             cost=ways.total_ms.tolist(),
         )
-        halts = tuple(
-            Halt(way, not_before_ms=self.team.windows[ways.units[way_unit[way]]][0])
-            for way in chosen
-        )
+        halts = tuple(unit_halt(self.team, way) for way in chosen)
         route = Route(0, member.start, member.finish, member.start_ms, halts)
         schedule = timed(route, Clockwork(self.ready.site, ways, member.spans))
         skipped = {unit: LATER for unit in ways.units if unit not in units}

@@ -153,6 +153,36 @@ def test_a_unit_that_asks_for_a_skill_is_done_by_who_has_it(small):
     assert {x.helps for x in alone} == {"somebody with the skill 'quay pass'"}
 
 
+EXCAVATOR = "crawler-excavator-22t"
+
+
+def _digger_site(**hours):
+    rules = WorkingRules(posture_moves=False, **hours)
+    units = [unit(0, EXCAVATOR, 40, 40), unit(1, "wheel-loader-20t", 110, 40)]
+    return yard(units, rules=rules)
+
+
+def test_a_procedure_for_two_waits_until_a_second_person_is_at_hand():
+    alone = plan_round(_digger_site(), at=AT)
+    late = plan_round(_digger_site(second_person_from="06:00", second_person_to="10:00"), at=AT)
+    stops = {s.unit: s for s in late.technicians[0].stops}
+    digger = stops["U-0"]
+    assert "slew ring" in {f.joint for stand in digger.stands for f in stand.fittings}
+    begin = datetime.fromisoformat(digger.arrive) + timedelta(seconds=digger.wait_s)
+    assert begin == AT + timedelta(hours=2)
+    assert datetime.fromisoformat(stops["U-1"].leave) < begin
+    assert sorted(pumped(late)) == sorted(pumped(alone))
+
+
+def test_without_a_second_person_the_rest_of_the_unit_is_still_greased():
+    alone = plan_round(_digger_site(), at=AT)
+    none = plan_round(_digger_site(second_person_from="22:00", second_person_to="04:02"), at=AT)
+    missed = set(pumped(alone)) - set(pumped(none))
+    assert {(u, joint) for u, joint, _ in missed} == {("U-0", "slew ring")}
+    reason = next(x.reason for x in none.left if x.joint == "slew ring")
+    assert reason.startswith("no time for it while a second person is at hand")
+
+
 def test_a_bag_too_small_sends_the_technician_back_to_the_store(small):
     guns = tuple(g.model_copy(update={"left_strokes": 0}) for g in small.guns)
     greases = tuple(
