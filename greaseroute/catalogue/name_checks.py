@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from greaseroute.catalogue.finding import Finding
-from greaseroute.catalogue.grease_code import NLGI, readable
+from greaseroute.catalogue.grease_code import NLGI, parse_code
 from greaseroute.catalogue.joint import GreaseWant
 from greaseroute.catalogue.machine_type import CAUTION_KEYS, MachineType
 from greaseroute.catalogue.toml_lines import KeyPath
@@ -134,7 +134,7 @@ def _caution_keys(machine: MachineType) -> Iterator[tuple[KeyPath, str]]:
 
 
 def _grease(path: KeyPath, want: GreaseWant) -> Iterator[Finding]:
-    if want.code is not None and not readable(want.code):
+    if want.code is not None and parse_code(want.code) is None:
         allowed = "a code after DIN 51825 such as KP2K-30, or after ISO 6743-9 such as L-XCCIB2"
         yield Finding(
             (*path, "code"), want.code, allowed, "mend the code or give nlgi and thickener"

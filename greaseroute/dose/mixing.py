@@ -2,6 +2,7 @@
 
 from typing import Literal
 
+from greaseroute.catalogue.grease_code import thickener_word
 from greaseroute.records import Record
 from greaseroute.site.crew import Grease
 
@@ -37,15 +38,6 @@ _CHART = (
 
 _WORDS: dict[str, Verdict] = {"C": "compatible", "B": "borderline", "I": "incompatible"}
 
-_OTHER_NAMES = {
-    "aluminum complex": "aluminium complex",
-    "li": "lithium",
-    "li-x": "lithium complex",
-    "bentonite": "clay",
-    "bentone": "clay",
-    "clay (bentonite)": "clay",
-}
-
 _DISAGREE = "charts disagree: ask the supplier, who tests the pair (ASTM D6185)"
 
 
@@ -59,13 +51,6 @@ class Mix(Record):
     def mix(self) -> bool:
         """Whether the second grease may go in without cleaning out the first."""
         return self.verdict in ("same grease", "compatible")
-
-
-def thickener_word(name: str) -> str:
-    """The thickener in the words of the chart, or as given in lower case where it has none."""
-    plain = " ".join(name.lower().replace("-", " ").replace("_", " ").split())
-    plain = {"li x": "li-x"}.get(plain, plain)
-    return _OTHER_NAMES.get(plain, plain)
 
 
 def mix_thickeners(first: str, second: str) -> Mix:

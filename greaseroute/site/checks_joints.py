@@ -19,7 +19,7 @@ from greaseroute.errors import Fault, GreaserouteError
 from greaseroute.site.crew import Grease, Gun, Reach, Technician
 from greaseroute.site.draft import FLEET, SITE, Draft, OwnType
 from greaseroute.site.fleet import Unit
-from greaseroute.site.grease_fit import misfit
+from greaseroute.site.grease_fit import misfits
 
 HEADROOM_M = 2.5  # nobody stands under a solid lower than this
 
@@ -181,10 +181,10 @@ def _refusals(joint: Joint, guns: Sequence[Gun], greases: dict[str, Grease]) -> 
     told = []
     for gun in guns:
         missing = sorted(heads - set(gun.couplers))
-        reason = misfit(joint.grease, greases[gun.grease])
+        reasons = misfits(joint.grease, greases[gun.grease])
         if missing:
-            reason = reason or f"no coupler for {', '.join(missing)} heads"
-        if not reason:
+            reasons.append(f"no coupler for {', '.join(missing)} heads")
+        if not reasons:
             return None
-        told.append(f"{gun.name}: {reason}")
+        told.append(f"{gun.name}: {' and '.join(reasons)}")
     return "; ".join(told)

@@ -1,34 +1,73 @@
-"""Why a grease cannot be what a joint wants: grade, thickener, moly, and a code at all."""
+"""Why a grease is not what a joint wants: grade, thickener, moly, designation."""
 
+from greaseroute.catalogue.grease_code import GreaseCode, parse_code, thickener_word
 from greaseroute.catalogue.joint import GreaseWant
 from greaseroute.site.crew import Grease
 
-_SHORT = {"li": "lithium", "ca": "calcium", "al": "aluminium", "aluminum": "aluminium"}
-_SHORT |= {"cx": "complex", "sulphonate": "sulfonate"}
+
+def misfits(want: GreaseWant, grease: Grease) -> list[str]:
+    """Every reason why ``grease`` is not what is wanted; a field left open does not matter."""
+    told = [rule(want, grease) for rule in (_nlgi, _thickener, _moly, _code)]
+    return [reason for reason in told if reason]
 
 
-def misfit(want: GreaseWant, grease: Grease) -> str:
-    """Why ``grease`` is not what is wanted, or an empty text.
-
-    Two codes are not compared here: whether one meets another is a matter for the dose.
-    """
-    grade = _grade(grease.nlgi)
-    if want.nlgi and grade not in {_grade(n) for n in want.nlgi}:
-        return f"wants NLGI {' or '.join(want.nlgi)}, not {grease.nlgi}"
-    if want.thickener and _words(want.thickener) != _words(grease.thickener):
-        return f"wants {want.thickener}, not {grease.thickener}"
-    if want.moly is not None and want.moly != grease.moly:
-        return "wants moly" if want.moly else "must be free of moly"
-    if want.code and grease.code is None:
-        return f"wants {want.code}, carries no code"
-    return ""
+def _nlgi(want: GreaseWant, grease: Grease) -> str | None:
+    have = grease.nlgi.upper().removeprefix("NLGI").strip()
+    wanted = [n.upper().removeprefix("NLGI").strip() for n in want.nlgi]
+    if not wanted or have in wanted:
+        return None
+    return f"wants NLGI {' or '.join(wanted)}, this is {have}"
 
 
-def _grade(text: str) -> str:
-    return text.upper().removeprefix("NLGI").strip()
+def _thickener(want: GreaseWant, grease: Grease) -> str | None:
+    if want.thickener is None:
+        return None
+    wanted, have = thickener_word(want.thickener), thickener_word(grease.thickener)
+    return None if wanted == have else f"wants {wanted}, this is {have}"
 
 
-def _words(thickener: str) -> list[str]:
-    """A thickener's words without its short forms: ``Li-cx`` is ``lithium complex``."""
-    words = thickener.lower().replace("-", " ").replace("soap", "").split()
-    return [_SHORT.get(w, w) for w in words]
+def _moly(want: GreaseWant, grease: Grease) -> str | None:
+    if want.moly is None or want.moly == grease.moly:
+        return None
+    return "wants moly, this has none" if want.moly else "must have no moly, this has it"
+
+
+def _temperature_fault(want: GreaseCode, have: GreaseCode) -> str | None:
+    if want.upper_c is not None and (have.upper_c is None or have.upper_c < want.upper_c):
+        return f"wants service up to {want.upper_c} C, this gives {have.upper_c or 'no'} limit"
+    if want.lower_c is not None and (have.lower_c is None or have.lower_c > want.lower_c):
+        return f"wants service down to {want.lower_c} C, this gives {have.lower_c or 'no'} limit"
+    return None
+
+
+def _content_fault(want: GreaseCode, have: GreaseCode) -> str | None:
+    if want.use != have.use:
+        return f"wants letter {want.use}, this is {have.use}"
+    if want.nlgi != have.nlgi:
+        return f"wants NLGI {want.nlgi}, this is {have.nlgi}"
+    if want.ep and not have.ep:
+        return "wants high-pressure additive, this has none"
+    if want.solid and not have.solid:
+        return "wants solid lubricant, this has none"
+    if want.water > have.water or want.rust > have.rust:
+        return "wants a better water rating"
+    return None
+
+
+def code_fault(want: GreaseCode, have: GreaseCode) -> str | None:
+    """Why a grease of code ``have`` does not meet ``want``, or None where it does."""
+    if want.standard != have.standard:
+        return f"code is after {have.standard}, wanted is {want.standard}: ask the supplier"
+    return _content_fault(want, have) or _temperature_fault(want, have)
+
+
+def _code(want: GreaseWant, grease: Grease) -> str | None:
+    if want.code is None:
+        return None
+    if grease.code is None:
+        return f"wants {want.code}, this carries no code"
+    wanted, have = parse_code(want.code), parse_code(grease.code)
+    if wanted is None or have is None:
+        same = want.code.strip().upper() == grease.code.strip().upper()
+        return None if same else f"wants {want.code}, this is {grease.code}: ask the supplier"
+    return code_fault(wanted, have)

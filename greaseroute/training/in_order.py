@@ -76,7 +76,6 @@ class ReadyWalk:
         """The round that visits ``units`` in that order; what it cannot serve, and what is asked
         for at other units, is left out with its reason."""
         ways, member = self.team.ways, self.team.members[0]
-        way_unit = ways.way_unit.tolist()
         place = {unit: row for row, unit in enumerate(ways.units)}
         rows = [place[unit] for unit in units if unit in place]
         chosen = best_ways(

@@ -7,7 +7,7 @@ and every letter of ISO 6743-9 are from memory and are compared with the table t
 
 import pytest
 
-from greaseroute.dose.codes import DIN_UPPER_C, parse_code
+from greaseroute.catalogue.grease_code import DIN_UPPER_C, parse_code
 
 
 def test_kp2k_30():

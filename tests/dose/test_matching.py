@@ -2,8 +2,8 @@
 
 import pytest
 
+from greaseroute.catalogue.grease_code import parse_code, thickener_word
 from greaseroute.catalogue.joint import Dose, Fitting, GreaseWant, Interval, Joint
-from greaseroute.dose.codes import parse_code
 from greaseroute.dose.matching import NoGun, fits, gun_for
 from greaseroute.dose.mixing import mix_greases, mix_thickeners
 from greaseroute.site.crew import Grease, Gun
@@ -146,3 +146,18 @@ def test_a_joint_takes_the_grease_with_the_moly_it_prefers():
     assert taken(False, ["black", "plain"]) == "plain"
     assert taken(None, ["black", "plain"]) == "black"
     assert taken(True, ["plain"]) == "plain"
+
+
+@pytest.mark.parametrize(
+    ("name", "word"),
+    [
+        ("Li-cx", "lithium complex"),
+        ("Li-X", "lithium complex"),
+        ("aluminum complex soap", "aluminium complex"),
+        ("clay (bentonite)", "clay"),
+        ("Bentone", "clay"),
+        ("calcium sulphonate", "calcium sulfonate"),
+    ],
+)
+def test_a_thickener_has_one_spelling(name, word):
+    assert thickener_word(name) == word
