@@ -58,13 +58,13 @@ def yard(units, *, technicians=None, rules=None, areas=(), width=160.0, height=1
     return Site(**{**values, **changes})
 
 
-def random_yard(rng, count, **changes):
+def random_yard(rng, count, *, kinds=KINDS, **changes):
     """``count`` machines in cells of 40 m, turned at random, with heaps between some of them."""
     cells = rng.permutation(12)[:count]
     units = [
         unit(
             k,
-            KINDS[int(rng.integers(0, len(KINDS)))],
+            kinds[int(rng.integers(0, len(kinds)))],
             20.0 + 40.0 * float(cell % 4) + float(rng.uniform(-3, 3)),
             20.0 + 40.0 * float(cell // 4) + float(rng.uniform(-3, 3)),
             heading_deg=float(rng.integers(0, 360)),
