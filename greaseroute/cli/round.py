@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.files import write_bytes, write_text
-from greaseroute.cli.options import add_options, moment
+from greaseroute.cli.options import add_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -16,11 +16,20 @@ HELP = "plan the round, write the card and the files, print the summary"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The shared options, and ``--with-looks``."""
+    """The shared options, ``--with-looks``, and what tells of a round under way."""
     add_options(parser, "site", "at", "out", "seed", "limit_s", "format")
     parser.add_argument(
         "--with-looks", action="store_true", help="also check the look points of each unit visited"
     )
+    parser.add_argument(
+        "--done-so-far", metavar="FILE", type=Path,
+        help="plan the rest of a round under way: what is booked, where the technicians stand now, "
+        "what moved, left or is blocked (JSON; `greaseroute schema done-so-far` tells its fields)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plan", metavar="FILE", type=Path,
+        help="round.json of the plan under way, whose order is kept to; only with --done-so-far",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,21 +45,24 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
+    from greaseroute.cli.under_way import under_way
     from greaseroute.rounds.planner import plan_round
     from greaseroute.site.folder import read_site
 
     with Progress() as progress:
         progress(f"reading {args.site}")
         site = read_site(args.site)
+        way = under_way(args, site)
         plan = plan_round(
             site,
-            at=moment(args.at, site),
+            at=way.at,
             seed=args.seed,
             limit_s=args.limit_s,
             with_looks=args.with_looks,
             progress=progress,
+            **way.change,
         )
-    return plan, site
+    return plan, way.site
 
 
 def round_files(

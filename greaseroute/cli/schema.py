@@ -1,4 +1,4 @@
-"""``greaseroute schema``: the JSON Schema of ``round.json``."""
+"""``greaseroute schema``: the JSON Schema of ``round.json``, or of a file that is given."""
 
 import argparse
 import json
@@ -6,11 +6,16 @@ from typing import Any
 
 HELP = "print the JSON Schema of round.json"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+FILES = ("round", "done-so-far", "done-so-far-lonlat")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """No options of its own."""
-    del parser
+    """Which file."""
+    parser.add_argument(
+        "file", metavar="FILE", nargs="?", choices=FILES, default="round",
+        help="round (round.json, the default), done-so-far (what `round --done-so-far` takes), or "
+        "done-so-far-lonlat (the same on a site in longitude and latitude)",
+    )  # fmt: skip
 
 
 def round_schema() -> dict[str, Any]:
@@ -20,8 +25,20 @@ def round_schema() -> dict[str, Any]:
     return {"$schema": DIALECT, **RoundPlan.model_json_schema(mode="serialization")}
 
 
+def done_so_far_schema(*, lonlat: bool) -> dict[str, Any]:
+    """The schema of the file of what is done so far, JSON Schema draft 2020-12."""
+    from greaseroute.rounds.change import DoneSoFar
+    from greaseroute.rounds.change_file import DoneSoFarLonLat
+
+    model = DoneSoFarLonLat if lonlat else DoneSoFar
+    return {"$schema": DIALECT, **model.model_json_schema(mode="validation")}
+
+
 def run(args: argparse.Namespace) -> int:
     """Print the schema."""
-    del args
-    print(json.dumps(round_schema(), indent=2, ensure_ascii=False))
+    if args.file == "round":
+        schema = round_schema()
+    else:
+        schema = done_so_far_schema(lonlat=args.file == "done-so-far-lonlat")
+    print(json.dumps(schema, indent=2, ensure_ascii=False))
     return 0

@@ -1,6 +1,6 @@
 """A change in the middle of a round: what is booked, who stands where, what moved or is blocked."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
@@ -20,17 +20,23 @@ from greaseroute.site.ground_plan import Place
 from greaseroute.site.model import Site
 
 STANDS = "where {} stands"
+NOT_SOUGHT = "none is sought for the rest of a round, since somebody waits for the new plan"
 
 
-class MovedUnit(Record):
-    """A unit that stands elsewhere than ``fleet.csv`` says; what is left out stays as it was."""
+class Moved(Record):
+    """A unit that stands otherwise than ``fleet.csv`` says; what is left out stays as it was."""
 
     unit: str
-    x_m: float
-    y_m: float
     heading_deg: float | None = Field(default=None, ge=0, lt=360)
     posture: str | None = None
-    slew_deg: float | None = None
+    slew_deg: float | None = Field(default=None, ge=-360, le=360)
+
+
+class MovedUnit(Moved):
+    """A unit that stands elsewhere than ``fleet.csv`` says, in the site's local plane."""
+
+    x_m: float
+    y_m: float
 
 
 class BlockedFitting(Record):
@@ -42,25 +48,33 @@ class BlockedFitting(Record):
     reason: str = "found blocked"
 
 
-class DoneSoFar(Record):
-    """How far a round has come at the moment ``at``.
+class SoFar(Record):
+    """What happened up to the moment ``at``, wherever it was.
 
-    ``places`` are (x_m, y_m) where technicians stand now; who is not named is at the start.
-    ``done`` are (unit, joint) already booked. ``gone`` units have left or work again.
-    ``left_strokes`` are what the guns hold now. ``keep``: the order of the earlier plan is kept
-    to, unless a unit that follows another than before saves more than ``change_cost_s``; else
-    the order is free.
+    ``done`` are (unit, joint) already booked, ``done_units`` units where all is. ``gone`` units
+    have left or work again. ``left_strokes`` are what the guns hold now. ``keep``: the order of
+    the earlier plan is kept to, unless a unit that follows another than before saves more than
+    ``change_cost_s``; else the order is free.
     """
 
     at: datetime
-    places: dict[str, tuple[float, float]] = Field(default_factory=dict)
     done: tuple[tuple[str, str], ...] = ()
+    done_units: tuple[str, ...] = ()
     blocked: tuple[BlockedFitting, ...] = ()
-    moved: tuple[MovedUnit, ...] = ()
     gone: tuple[str, ...] = ()
     left_strokes: dict[str, int] = Field(default_factory=dict)
     keep: Literal["order", "free"] = "order"
     change_cost_s: float = Field(default=60.0, ge=0)
+
+
+class DoneSoFar(SoFar):
+    """How far a round has come, in the site's local plane.
+
+    ``places`` are (x_m, y_m) where technicians stand now; who is not named is at the start.
+    """
+
+    places: dict[str, tuple[float, float]] = Field(default_factory=dict)
+    moved: tuple[MovedUnit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +92,7 @@ def rest_of(
 ) -> Rest:
     """The site as it is now and what is left of ``items``. Raises UnknownName."""
     _check_names(site, so_far)
-    gone, done = set(so_far.gone), set(so_far.done)
+    gone, done = set(so_far.gone), booked(items, so_far)
     blocked = {(b.unit, b.joint): b for b in so_far.blocked if b.fitting is None}
     open_ = [i for i in items if (i.unit, i.joint) not in done and i.unit not in gone]
     left = [
@@ -94,7 +108,13 @@ def rest_of(
     keep = None
     if so_far.keep == "order" and earlier is not None:
         keep = Keep(orders_of(earlier), so_far.change_cost_s)
-    return Rest(_site_now(site, so_far), rest, tuple(left), keep)
+    return Rest(site_now(site, so_far, earlier=earlier), rest, tuple(left), keep)
+
+
+def booked(items: Iterable[DueItem], so_far: DoneSoFar) -> set[tuple[str, str]]:
+    """The (unit, joint) that are done: those named, and all that is due at units done."""
+    units = set(so_far.done_units)
+    return set(so_far.done) | {(i.unit, i.joint) for i in items if i.unit in units}
 
 
 def orders_of(plan: RoundPlan) -> dict[str, tuple[str, ...]]:
@@ -120,6 +140,7 @@ def _check_names(site: Site, so_far: DoneSoFar) -> None:
         *so_far.gone,
         *(b.unit for b in so_far.blocked),
         *(unit for unit, _ in so_far.done),
+        *so_far.done_units,
     ]
     _refuse_unknown("unit", told, units)
     _refuse_unknown("technician", so_far.places, {t.name for t in site.technicians})
@@ -135,26 +156,48 @@ def _refuse_unknown(what: str, names: Iterable[str], known: set[str]) -> None:
             )  # fmt: skip
 
 
-def _site_now(site: Site, so_far: DoneSoFar) -> Site:
+def site_now(site: Site, so_far: DoneSoFar, *, earlier: RoundPlan | None) -> Site:
+    """The site with units, technicians and guns as they are now.
+
+    A unit that the earlier plan asks for another posture stays in the one it was last greased in.
+    """
     moved = {m.unit: m for m in so_far.moved}
+    postures = {} if earlier is None else postures_left(earlier, so_far)
     places = [
         Place(STANDS.format(name), "here", Point(*spot))
         for name, spot in sorted(so_far.places.items())
     ]
     return replace(
         site,
-        units=tuple(_moved(u, moved.get(u.unit)) for u in site.units if u.unit not in so_far.gone),
+        units=tuple(
+            _standing_unit(u, moved.get(u.unit), posture=postures.get(u.unit))
+            for u in site.units
+            if u.unit not in so_far.gone
+        ),
         technicians=tuple(_standing(t, so_far) for t in site.technicians),
         guns=tuple(_with_strokes(g, so_far) for g in site.guns),
         ground=replace(site.ground, places=(*site.ground.places, *places)),
     )
 
 
-def _moved(unit: Unit, change: MovedUnit | None) -> Unit:
-    if change is None:
-        return unit
-    told = change.model_dump(exclude={"unit"}, exclude_none=True)
-    return unit.model_copy(update=told)
+def postures_left(plan: RoundPlan, so_far: DoneSoFar) -> dict[str, str]:
+    """The posture each unit was in when the last of its joints that is booked was greased."""
+    done, whole = set(so_far.done), set(so_far.done_units)
+    return {
+        stop.unit: stand.posture
+        for technician in plan.technicians
+        for stop in technician.stops
+        for stand in stop.stands
+        if stop.unit in whole or any((stop.unit, f.joint) in done for f in stand.fittings)
+    }
+
+
+def _standing_unit(unit: Unit, moved: MovedUnit | None, *, posture: str | None) -> Unit:
+    """The unit where it was moved to, else in the posture that it was left in."""
+    if moved is not None:
+        told = moved.model_dump(exclude={"unit"}, exclude_none=True)
+        return unit.model_copy(update=told)
+    return unit if posture is None else unit.model_copy(update={"posture": posture})
 
 
 def _standing(technician: Technician, so_far: DoneSoFar) -> Technician:
@@ -168,3 +211,49 @@ def _standing(technician: Technician, so_far: DoneSoFar) -> Technician:
 def _with_strokes(gun: Gun, so_far: DoneSoFar) -> Gun:
     left = so_far.left_strokes.get(gun.name)
     return gun if left is None else gun.model_copy(update={"left_strokes": left})
+
+
+def as_rest(
+    plan: RoundPlan, so_far: DoneSoFar, *, begun: datetime, joints: int, earlier: RoundPlan | None
+) -> RoundPlan:
+    """The plan of a rest, saying so: since when, how many ``joints`` are booked, what changed."""
+    told = [f"joints booked as done {joints}"]
+    told += [f"units that moved {len(so_far.moved)}"] if so_far.moved else []
+    told += [f"units that left {len(so_far.gone)}"] if so_far.gone else []
+    told += [f"found blocked {len(so_far.blocked)}"] if so_far.blocked else []
+    note = (
+        f"This is the rest of the round that began at {begun:%H:%M}, planned at "
+        f"{datetime.fromisoformat(plan.at):%H:%M}: {', '.join(told)}."
+    )
+    kept = [] if earlier is None else [_order_note(plan, earlier)]
+    bound = plan.bound
+    if bound.gap_pct is None:
+        bound = bound.model_copy(update={"what": NOT_SOUGHT})
+    return plan.model_copy(update={"notes": (note, *kept, *plan.notes), "bound": bound})
+
+
+def _order_note(plan: RoundPlan, earlier: RoundPlan) -> str:
+    """How many units are no longer visited by whom and after which they were to be."""
+    planned = {unit for order in orders_of(plan).values() for unit in order}
+    then = _before(orders_of(earlier), planned)
+    other = sum(
+        then.get(unit) != place for unit, place in _before(orders_of(plan), planned).items()
+    )
+    if not other:
+        return "The order of the earlier plan is kept."
+    return (
+        "Units that follow another than in the earlier plan, or go to somebody else: "
+        f"{other} of {len(planned)}."
+    )
+
+
+def _before(
+    orders: Mapping[str, tuple[str, ...]], planned: Collection[str]
+) -> dict[str, tuple[str, str]]:
+    """Who visits each of the units ``planned``, and after which of them."""
+    rows = {name: [unit for unit in order if unit in planned] for name, order in orders.items()}
+    return {
+        unit: (name, before)
+        for name, row in rows.items()
+        for before, unit in zip(["", *row], row, strict=False)
+    }

@@ -1,19 +1,16 @@
 """The morning round from a site and a moment: the one call that upper layers make."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from datetime import datetime
 
-from greaseroute.rounds.change import DoneSoFar, rest_of
-from greaseroute.rounds.morning import morning_of
+from greaseroute.rounds.change import DoneSoFar
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.prepare import Wish, prepare
+from greaseroute.rounds.replan import Change, plan_rest
 from greaseroute.rounds.solve import Effort, solve
-from greaseroute.rounds.work import WorkItem, due_items
+from greaseroute.rounds.work import WorkItem
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
-
-REPLAN_STEPS = 1_500  # of search, where a round is planned anew on the way
 
 
 def plan_round(
@@ -68,28 +65,10 @@ def plan_round(
     told = progress or (lambda text: None)
     names = None if technicians is None else tuple(technicians)
     wish = Wish(at, work, with_looks, names, finish_by)
-    if done_so_far is not None:
-        site, wish = _rest(site, wish, done_so_far, earlier=earlier)
-    ready = prepare(site, wish, progress=told)
     effort = Effort(seed, iterations, limit_s)
-    if done_so_far is not None:  # somebody stands and waits for the new plan
-        effort = replace(effort, iterations=iterations or REPLAN_STEPS, prove=False)
-    solved = solve(ready, effort=effort, progress=told)
-    return write_plan(solved, seed=seed)
-
-
-def _rest(
-    site: Site, wish: Wish, so_far: DoneSoFar, *, earlier: RoundPlan | None
-) -> tuple[Site, Wish]:
-    """The site as it is now, and the wish for what is left: the same work list, the same end."""
-    items = due_items(site, wish.at, work=wish.work)
-    rest = rest_of(site, items, so_far, earlier=earlier)
-    return rest.site, replace(
-        wish,
-        at=so_far.at,
-        work=rest.items,
-        finish_by=morning_of(site, wish.at, finish_by=wish.finish_by).end,
-        keep=rest.keep,
-        without=frozenset((b.unit, b.joint, b.fitting) for b in so_far.blocked if b.fitting),
-        left=rest.left,
-    )
+    if done_so_far is None:
+        ready = prepare(site, wish, progress=told)
+        return write_plan(solve(ready, effort=effort, progress=told), seed=seed)
+    change = Change(site, wish, done_so_far, earlier)
+    ready = prepare(change.site, change.wish, progress=told)
+    return plan_rest(ready, change, effort=effort, progress=told)

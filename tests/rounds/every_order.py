@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.dose.cartridges import cartridge_strokes
-from greaseroute.rounds.morning import start_of, unit_window
+from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.nodes import AGAIN, LOOK, Node, band_ms
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.prepare import Outlook, Prepared, with_levels
@@ -373,7 +373,10 @@ def _call(ready: Prepared, visit: UnitVisit, technician: Technician, rows: Times
 
 
 def _window(ready: Prepared, visit: UnitVisit, open_: Sequence[int]) -> tuple[int, int]:
-    """While the unit stands and its ground is open: the longest stretch of it."""
+    """While the unit stands and its ground is open: the longest stretch of it.
+
+    Where it takes two, only while a second person is at hand.
+    """
     low, high = unit_window(visit.work.unit, ready.morning)
     begins = [begin for begin, _ in ready.yard.grounds]
     cuts = [*begins[1:], max(high, begins[-1])]
@@ -384,7 +387,11 @@ def _window(ready: Prepared, visit: UnitVisit, open_: Sequence[int]) -> tuple[in
             continue
         begin = max(low, begins[k]) if begin is None else begin
         stretches.append((begin, min(high, cuts[k])))
-    return max(stretches, key=lambda s: s[1] - s[0])
+    begin, end = max(stretches, key=lambda s: s[1] - s[0])
+    second = second_person_span(ready.site.rules, ready.morning)
+    if second is not None and visit.needs_second:
+        begin, end = max(begin, second[0]), min(end, second[1])
+    return begin, end
 
 
 # ----------------------------------------------------------------- every sequence inside a unit

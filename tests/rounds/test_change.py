@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.change import BlockedFitting, DoneSoFar, MovedUnit, orders_of
+from greaseroute.rounds.change import BlockedFitting, DoneSoFar, MovedUnit, orders_of, site_now
 from greaseroute.rounds.planner import plan_round
+from greaseroute.site.crew import WorkingRules
 from tests.rounds.test_planner import pumped
-from tests.rounds.yards import AT, random_yard, technician
+from tests.rounds.yards import AT, KINDS, random_yard, technician, unit, yard
 
 NOW = AT + timedelta(minutes=15)
 
@@ -109,3 +110,49 @@ def test_two_technicians_go_on_from_where_each_stands(site):
     rest = again(pair, plan, at=NOW, places={"Bo": (80.0, 60.0)})
     assert [t.start_place for t in rest.technicians] == ["store", "where Bo stands"]
     assert sorted(pumped(rest)) == sorted(pumped(plan))
+
+
+def test_units_named_as_done_are_as_good_as_all_their_joints(site, plan, first):
+    unit = plan.technicians[0].stops[0].unit
+    by_unit = again(site, plan, **{**first, "done": (), "done_units": (unit,)})
+    assert by_unit == again(site, plan, **first)
+
+
+def test_a_unit_stays_in_the_posture_it_was_greased_in():
+    # An excavator asked for its greasing posture is done: its bucket now lies elsewhere.
+    pit = yard([unit(1, "crawler-excavator-22t", 40, 60), unit(2, KINDS[0], 100, 60)],
+               rules=WorkingRules(posture_moves=True))  # fmt: skip
+    plan = plan_round(pit, at=AT)
+    stop = next(s for s in plan.technicians[0].stops if s.unit == "U-1")
+    assert stop.stands[-1].posture == "greasing"
+    so_far = DoneSoFar(at=NOW, done_units=("U-1",))
+    now = site_now(pit, so_far, earlier=plan)
+    assert [u.posture for u in now.units] == ["greasing", "parked"]
+    back = so_far.model_copy(update={"moved": (MovedUnit(unit="U-1", x_m=40, y_m=60),)})
+    assert [u.posture for u in site_now(pit, back, earlier=plan).units] == ["parked", "parked"]
+
+
+def test_the_plan_says_that_it_is_of_a_rest(site, plan, first):
+    gone = plan.technicians[0].stops[2].unit
+    rest = again(site, plan, **first, gone=(gone,))
+    booked = len(first["done"])
+    assert rest.notes[:2] == (
+        "This is the rest of the round that began at 04:00, planned at 04:15: "
+        f"joints booked as done {booked}, units that left 1.",
+        "The order of the earlier plan is kept.",
+    )
+
+
+def test_units_out_of_their_order_are_counted(site, plan, first):
+    # Told the other way round, the order is free and each of the others follows another one.
+    turned = plan.model_copy(
+        update={
+            "technicians": tuple(
+                t.model_copy(update={"stops": t.stops[::-1]}) for t in plan.technicians
+            )
+        }
+    )
+    rest = again(site, turned, **first, keep="free")
+    assert rest.notes[1] == (
+        "Units that follow another than in the earlier plan, or go to somebody else: 4 of 4."
+    )

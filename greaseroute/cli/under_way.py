@@ -1,0 +1,78 @@
+"""A round under way, from ``--done-so-far`` and ``--plan``: read, checked, every fault told."""
+
+import argparse
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TypedDict
+
+from greaseroute.cli.options import moment
+from greaseroute.errors import BadInput, Fault, UnknownName
+from greaseroute.rounds.change import DoneSoFar, site_now
+from greaseroute.rounds.change_file import read_done_so_far, read_earlier
+from greaseroute.rounds.morning import morning_of
+from greaseroute.rounds.plan import RoundPlan
+from greaseroute.site.model import Site
+from greaseroute.site.text_file import read_text
+
+
+class Asked(TypedDict, total=False):
+    """What the planner is told of a round under way; nothing where none is."""
+
+    done_so_far: DoneSoFar
+    earlier: RoundPlan | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnderWay:
+    """The moment the round began, the site as it is now, and what the planner is told."""
+
+    at: datetime
+    site: Site
+    change: Asked
+
+
+def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
+    """What the options tell. Raises BadInput with every fault of both files, UnknownName."""
+    if args.done_so_far is None:
+        if args.plan is not None:
+            raise UnknownName(
+                "--plan", str(args.plan), limit="together with --done-so-far",
+                next_step="tell what is done so far, or leave --plan out",
+            )  # fmt: skip
+        return UnderWay(moment(args.at, site), site, {})
+    faults: list[Fault] = []
+    earlier = _earlier(args.plan, site, faults)
+    told = args.at
+    if told is None and earlier is not None:
+        told = datetime.fromisoformat(earlier.at)
+    at = moment(told, site)
+    text = _text(args.done_so_far, faults)
+    so_far = None
+    if text is not None:
+        name = args.done_so_far.as_posix()
+        so_far, wrong = read_done_so_far(text, name, site, morning=morning_of(site, at))
+        faults += wrong
+    if faults or so_far is None:
+        raise BadInput(str(args.done_so_far), faults)
+    now = site_now(site, so_far, earlier=earlier)
+    return UnderWay(at, now, {"done_so_far": so_far, "earlier": earlier})
+
+
+def _earlier(path: Path | None, site: Site, faults: list[Fault]) -> RoundPlan | None:
+    if path is None:
+        return None
+    text = _text(path, faults)
+    if text is None:
+        return None
+    plan, wrong = read_earlier(text, path.as_posix(), site)
+    faults += wrong
+    return plan
+
+
+def _text(path: Path, faults: list[Fault]) -> str | None:
+    """The text of a file, its faults told under the path as it was given."""
+    text, wrong = read_text(path.parent, path.name)
+    faults += [Fault(path.as_posix(), f.line, f.record, f.field, f.value, f.allowed, f.do)
+               for f in wrong]  # fmt: skip
+    return text

@@ -1,0 +1,77 @@
+"""The rest of a round, planned while somebody waits for it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from greaseroute.due.worklist import DueItem
+from greaseroute.rounds.change import DoneSoFar, Rest, as_rest, booked, rest_of
+from greaseroute.rounds.morning import Morning, morning_of
+from greaseroute.rounds.plan import RoundPlan
+from greaseroute.rounds.prepare import Prepared, Wish
+from greaseroute.rounds.solve import Effort, solve
+from greaseroute.rounds.work import due_items
+from greaseroute.rounds.write_plan import write_plan
+from greaseroute.site.model import Site
+
+REPLAN_STEPS = 1_500  # of search, where a round is planned anew on the way
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """A round under way (``begun`` and ``wish`` of its morning) and what happened since."""
+
+    begun: Site
+    morning_wish: Wish
+    so_far: DoneSoFar
+    earlier: RoundPlan | None = None
+
+    @cached_property
+    def morning(self) -> Morning:
+        """The whole morning: its zero and its end, which stays the end of the rest."""
+        return morning_of(self.begun, self.morning_wish.at, finish_by=self.morning_wish.finish_by)
+
+    @cached_property
+    def items(self) -> tuple[DueItem, ...]:
+        """All that was to be done in the morning."""
+        return due_items(self.begun, self.morning_wish.at, work=self.morning_wish.work)
+
+    @cached_property
+    def rest(self) -> Rest:
+        """What is left of it. Raises UnknownName."""
+        return rest_of(self.begun, self.items, self.so_far, earlier=self.earlier)
+
+    @property
+    def site(self) -> Site:
+        """The site as it is now."""
+        return self.rest.site
+
+    @cached_property
+    def wish(self) -> Wish:
+        """The wish for what is left: the same work list, the same end."""
+        blocked = self.so_far.blocked
+        return replace(
+            self.morning_wish,
+            at=self.so_far.at,
+            work=self.rest.items,
+            finish_by=self.morning.end,
+            keep=self.rest.keep,
+            without=frozenset((b.unit, b.joint, b.fitting) for b in blocked if b.fitting),
+            left=self.rest.left,
+        )
+
+
+def plan_rest(
+    ready: Prepared, change: Change, *, effort: Effort, progress: Callable[[str], None]
+) -> RoundPlan:
+    """The plan of what is left, of a rest that is prepared; no bound is sought for it."""
+    quick = replace(effort, iterations=effort.iterations or REPLAN_STEPS, prove=False)
+    plan = write_plan(solve(ready, effort=quick, progress=progress), seed=effort.seed)
+    done = booked(change.items, change.so_far) & {(i.unit, i.joint) for i in change.items}
+    return as_rest(
+        plan,
+        change.so_far,
+        begun=change.morning.zero,
+        joints=len(done),
+        earlier=change.earlier,
+    )
