@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 import shapely
@@ -10,22 +11,31 @@ import shapely
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.arrays import Floats, Ints
 from greaseroute.walk.mesh import index_points
-from greaseroute.walk.shapes import Shapes, lines_between
-from greaseroute.walk.terrain import TOBLER_SHIFT, TOBLER_STEEP
 
-CLOSE_M = 1e-9
+HAIR = 1e-9  # of a cell: what ends on its edge is in both
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """What lies in each cell of a grid (CSR, column by column)."""
+
+    first: Ints
+    inside: Ints
 
 
 @dataclass(frozen=True, slots=True)
 class _Surface:
-    """Triangles between spot heights: corners (t, 3, 3), edges (m, 2, 3), and search trees."""
+    """Triangles between spot heights: faces (t, 3, 3), edges (m, 2, 3), the outermost ``rim``.
 
-    first_m: float
-    faces: Shapes
-    corners: Floats
+    ``grid`` holds west and south limit, width and height of a cell, numbers of columns and rows.
+    """
+
+    faces: Floats
     edges: Floats
-    face_tree: shapely.STRtree
-    edge_tree: shapely.STRtree
+    rim: Floats
+    grid: Floats
+    edges_in: _Cells
+    faces_in: _Cells
 
 
 @dataclass(frozen=True)
@@ -47,19 +57,18 @@ class Slopes:
             )  # fmt: skip
 
     @cached_property
-    def _surface(self) -> _Surface:
+    def _surface(self) -> _Surface | None:
         array = np.asarray(self.heights, np.float64)
         array = array[np.lexsort(array.T[::-1])]
         array = array[np.unique(array[:, :2], axis=0, return_index=True)[1]]
         spots = shapely.multipoints(array[:, :2])
-        edges = shapely.get_parts(shapely.delaunay_triangles(spots, only_edges=True))
-        faces = shapely.get_parts(shapely.delaunay_triangles(spots))
-        corner = shapely.get_coordinates(faces).reshape(-1, 4, 2)[:, :3]
-        ends = shapely.get_coordinates(edges).reshape(-1, 2, 2)
-        return _Surface(
-            array[0, 2], faces, _with_height(array, corner), _with_height(array, ends),
-            shapely.STRtree(faces), shapely.STRtree(edges),
-        )  # fmt: skip
+        faces = shapely.delaunay_triangles(spots)
+        if shapely.is_empty(faces):
+            return None
+        corner = shapely.get_coordinates(shapely.get_parts(faces)).reshape(-1, 4, 2)[:, :3]
+        lines = shapely.delaunay_triangles(spots, only_edges=True)
+        ends = shapely.get_coordinates(shapely.get_parts(lines)).reshape(-1, 2, 2)
+        return _gridded(_with_height(array, corner), _with_height(array, ends))
 
     def factor(self, start: Floats, end: Floats) -> Floats:
         """Mean time factor of straight lines from ``start`` to ``end``, both (n, 2).
@@ -67,51 +76,49 @@ class Slopes:
         Each piece between two edges of the surface has one slope; its factor is Tobler's speed on
         the level over his speed on it, signed along the walk. Lengths are measured on the map.
         """
-        row, share, height = self._breaks(start, end)
-        order = np.lexsort((share, row))
-        row, share, height = row[order], share[order], height[order]
-        step = np.diff(share)
-        length = np.hypot(*(end - start).T)[row[:-1]] * step
-        inner = (row[1:] == row[:-1]) & (length > CLOSE_M)
-        slope = np.zeros(len(step))
-        slope[inner] = np.diff(height)[inner] / length[inner]
-        slow = np.exp(TOBLER_STEEP * (np.abs(slope + TOBLER_SHIFT) - TOBLER_SHIFT))
-        total = np.bincount(row[:-1][inner], (step * slow)[inner], minlength=len(start))
-        covered = np.bincount(row[:-1][inner], step[inner], minlength=len(start))
-        return total + (1.0 - covered)
+        from greaseroute.walk.kernel_slope import line_factors
 
-    def _breaks(self, start: Floats, end: Floats) -> tuple[Ints, Floats, Floats]:
-        """Row, share along it, and height, where lines cross edges, start and end."""
         surface = self._surface
-        a, b = surface.edges[:, 0], surface.edges[:, 1]
-        row, edge = surface.edge_tree.query(lines_between(start, end), predicate="intersects")
-        along, across = (end - start)[row], (b - a)[edge]
-        turn = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
-        good = np.abs(turn) > CLOSE_M
-        row, edge, along, across, turn = (v[good] for v in (row, edge, along, across, turn))
-        gap = a[edge, :2] - start[row]
-        share = (gap[:, 0] * across[:, 1] - gap[:, 1] * across[:, 0]) / turn
-        on_edge = (gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0]) / turn
-        height = a[edge, 2] + np.clip(on_edge, 0, 1) * across[:, 2]
-        every = np.arange(len(start))
-        return (
-            np.concatenate([every, row, every]),
-            np.concatenate([np.zeros(len(start)), np.clip(share, 0, 1), np.ones(len(start))]),
-            np.concatenate([self.height_m(start), height, self.height_m(end)]),
-        )
+        if surface is None:
+            return np.ones(len(start))
+        out = np.empty(len(start))
+        line_factors(
+            np.ascontiguousarray(start), np.ascontiguousarray(end), surface.grid,
+            surface.edges_in.first, surface.edges_in.inside, surface.edges,
+            surface.faces_in.first, surface.faces_in.inside, surface.faces, surface.rim, out,
+        )  # fmt: skip
+        return out
 
-    def height_m(self, points: Floats) -> Floats:
-        """Height at (n, 2) points; outside, that of the nearest point of the surface."""
-        surface = self._surface
-        once, number = index_points(points)
-        if not len(surface.faces) or not len(points):
-            return np.full(len(points), surface.first_m)
-        spots = np.asarray(shapely.points(once), dtype=object)
-        near = surface.face_tree.query_nearest(spots, all_matches=False)[1]
-        lines = shapely.shortest_line(surface.faces[near], spots)
-        foot = shapely.get_coordinates(lines)[::2]
-        corner = surface.corners[near]
-        return _interpolate(corner[..., :2], corner[..., 2], foot)[number]
+
+def _rim(faces: Floats) -> Floats:
+    """The edges that belong to one face alone, (r, 2, 3)."""
+    sides = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2, 3)
+    number = np.sort(index_points(sides[..., :2])[1], axis=1)
+    _, where, count = np.unique(number, axis=0, return_inverse=True, return_counts=True)
+    return np.ascontiguousarray(sides[count[where.ravel()] == 1])
+
+
+def _gridded(faces: Floats, edges: Floats) -> _Surface:
+    """The surface with a grid of about as many cells as it has edges."""
+    rim = _rim(faces)
+    low, high = rim.min(axis=(0, 1))[:2], rim.max(axis=(0, 1))[:2]
+    count = max(1, round(len(edges) ** 0.5))
+    grid = np.array([*low, *((high - low) / count), count, count], np.float64)
+    return _Surface(faces, edges, rim, grid, _cells(edges, grid), _cells(faces, grid))
+
+
+def _cells(shapes: Floats, grid: Floats) -> _Cells:
+    """Shapes (n, k, 3) in every cell that their bounds touch, and in the next one for rounding."""
+    size, most = grid[2:4], grid[4:6].astype(np.int64)
+    at = (shapes[..., :2] - grid[:2]) / size
+    low = np.clip(np.floor(at.min(axis=1) - HAIR), 0, most - 1).astype(int).tolist()
+    high = np.clip(np.floor(at.max(axis=1) + HAIR), 0, most - 1).astype(int).tolist()
+    held: list[list[int]] = [[] for _ in range(int(most.prod()))]
+    for k, ((west, south), (east, north)) in enumerate(zip(low, high, strict=True)):
+        for column, row in product(range(west, east + 1), range(south, north + 1)):
+            held[column * int(most[1]) + row].append(k)
+    first = np.cumsum([0, *map(len, held)]).astype(np.int64)
+    return _Cells(first, np.asarray([k for each in held for k in each], np.int64))
 
 
 def _with_height(array: Floats, places: Floats) -> Floats:
@@ -120,14 +127,3 @@ def _with_height(array: Floats, places: Floats) -> Floats:
     flat = np.ascontiguousarray(places.reshape(-1, 2)).view(np.complex128).ravel()
     height = array[np.searchsorted(order, flat), 2]
     return np.concatenate([places, height.reshape(*places.shape[:-1], 1)], axis=-1)
-
-
-def _interpolate(corner: Floats, z: Floats, points: Floats) -> Floats:
-    """Heights at points in triangles with corners (n, 3, 2) and heights (n, 3)."""
-    u, v = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    w = points - corner[:, 0]
-    area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / area
-    t = (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / area
-    height: Floats = z[:, 0] + s * (z[:, 1] - z[:, 0]) + t * (z[:, 2] - z[:, 0])
-    return height
