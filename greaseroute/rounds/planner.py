@@ -6,7 +6,7 @@ from datetime import datetime
 from greaseroute.rounds.change import DoneSoFar
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.prepare import Wish, prepare
-from greaseroute.rounds.replan import Change, plan_rest
+from greaseroute.rounds.replan import Change, RoundInHand, plan_rest
 from greaseroute.rounds.solve import Effort, solve
 from greaseroute.rounds.work import WorkItem
 from greaseroute.rounds.write_plan import write_plan
@@ -67,8 +67,35 @@ def plan_round(
     wish = Wish(at, work, with_looks, names, finish_by)
     effort = Effort(seed, iterations, limit_s)
     if done_so_far is None:
-        ready = prepare(site, wish, progress=told)
-        return write_plan(solve(ready, effort=effort, progress=told), seed=seed)
+        return _in_hand(site, wish, effort=effort, progress=told).plan
     change = Change(site, wish, done_so_far, earlier)
     ready = prepare(change.site, change.wish, progress=told)
     return plan_rest(ready, change, effort=effort, progress=told)
+
+
+def take_in_hand(
+    site: Site,
+    *,
+    at: datetime,
+    seed: int = 1,
+    iterations: int | None = None,
+    limit_s: float | None = None,
+    with_looks: bool = False,
+    progress: Callable[[str], None] | None = None,
+    work: Sequence[WorkItem] | None = None,
+    technicians: Sequence[str] | None = None,
+    finish_by: datetime | None = None,
+) -> RoundInHand:
+    """Plan one round as `plan_round` does, and keep what it takes to plan its rest in a moment."""
+    names = None if technicians is None else tuple(technicians)
+    wish = Wish(at, work, with_looks, names, finish_by)
+    effort = Effort(seed, iterations, limit_s)
+    return _in_hand(site, wish, effort=effort, progress=progress or (lambda text: None))
+
+
+def _in_hand(
+    site: Site, wish: Wish, *, effort: Effort, progress: Callable[[str], None]
+) -> RoundInHand:
+    ready = prepare(site, wish, progress=progress)
+    solved = solve(ready, effort=effort, progress=progress)
+    return RoundInHand(wish, effort, ready, write_plan(solved, seed=effort.seed))

@@ -6,9 +6,10 @@ from functools import cached_property
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.change import DoneSoFar, Rest, as_rest, booked, rest_of
+from greaseroute.rounds.in_hand import kept_for
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import RoundPlan
-from greaseroute.rounds.prepare import Prepared, Wish
+from greaseroute.rounds.prepare import Prepared, Wish, prepare
 from greaseroute.rounds.solve import Effort, solve
 from greaseroute.rounds.work import due_items
 from greaseroute.rounds.write_plan import write_plan
@@ -75,3 +76,37 @@ def plan_rest(
         joints=len(done),
         earlier=change.earlier,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class RoundInHand:
+    """A round under way whose preparation is kept, so that its rest is planned in a moment.
+
+    ``plan`` is the morning's. The ground of the morning is kept while all units stand where they
+    stood; where one has moved or left, the rest is prepared anew.
+    """
+
+    wish: Wish
+    effort: Effort
+    ready: Prepared
+    plan: RoundPlan
+
+    def rest(
+        self,
+        so_far: DoneSoFar,
+        *,
+        earlier: RoundPlan | None = None,
+        progress: Callable[[str], None] | None = None,
+    ) -> RoundPlan:
+        """The plan of what is left; ``earlier`` is the plan under way, if not the morning's.
+
+        Raises UnknownName.
+        """
+        told = progress or (lambda text: None)
+        # what was due in the morning is known, and stays the measure of what is left
+        wish = replace(self.wish, work=self.ready.items)
+        change = Change(self.ready.site, wish, so_far, earlier or self.plan)
+        ready = kept_for(self.ready, change.site, change.wish)
+        if ready is None:
+            ready = prepare(change.site, change.wish, progress=told)
+        return plan_rest(ready, change, effort=self.effort, progress=told)
