@@ -8,10 +8,9 @@ could be swapped and become shorter (triangle inequality).
 import math
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-from scipy.optimize import linear_sum_assignment
 from shapely.geometry.base import BaseGeometry
 
+from greaseroute.cards.matching import cheapest_matching
 from greaseroute.cards.svg import Point2, polygons
 
 PITCH = 22.0  # between the middles of neighbouring numbers
@@ -29,12 +28,9 @@ def ring_places(
     """
     if not points:
         return []
-    slots = np.array(_slots(silhouette, len(points), keep_out))
-    at = np.array(points)
-    lengths = np.hypot(at[:, None, 0] - slots[:, 0], at[:, None, 1] - slots[:, 1])
-    rows, columns = linear_sum_assignment(lengths)
-    chosen = dict(zip(rows.tolist(), columns.tolist(), strict=True))
-    return [(float(slots[chosen[k]][0]), float(slots[chosen[k]][1])) for k in range(len(points))]
+    slots = _slots(silhouette, len(points), keep_out)
+    lengths = [[math.dist(point, slot) for slot in slots] for point in points]
+    return [slots[column] for column in cheapest_matching(lengths)]
 
 
 def _slots(silhouette: BaseGeometry, wanted: int, keep_out: Sequence[Point2]) -> list[Point2]:
