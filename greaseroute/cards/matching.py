@@ -19,7 +19,9 @@ def cheapest_matching(cost: Table) -> list[int]:
     row_price, column_price = [0.0] * len(cost), [0.0] * columns
     row_of = [-1] * columns
     for row in range(len(cost)):
-        least, before, done, end = _shortest(cost, row, (row_price, column_price), row_of)
+        least, before, done, end = _shortest(
+            cost, row, prices=(row_price, column_price), row_of=row_of
+        )
         total = least[end]
         row_price[row] += total
         for j in done:
@@ -27,13 +29,13 @@ def cheapest_matching(cost: Table) -> list[int]:
             if row_of[j] >= 0 and j != end:
                 row_price[row_of[j]] += gain
             column_price[j] -= gain
-        _shift(row_of, before, row, end)
+        _shift(row_of, before, row=row, end=end)
     column_of = {i: j for j, i in enumerate(row_of) if i >= 0}
     return [column_of[i] for i in range(len(cost))]
 
 
 def _shortest(
-    cost: Table, row: int, prices: tuple[list[float], list[float]], row_of: list[int]
+    cost: Table, row: int, *, prices: tuple[list[float], list[float]], row_of: list[int]
 ) -> tuple[list[float], list[int], list[int], int]:
     """Least added cost to each column, the row before it, columns settled, and the free one."""
     row_price, column_price = prices
@@ -55,7 +57,7 @@ def _shortest(
         i = row_of[end]
 
 
-def _shift(row_of: list[int], before: Sequence[int], row: int, end: int) -> None:
+def _shift(row_of: list[int], before: Sequence[int], *, row: int, end: int) -> None:
     """Give each row on the path the column after it."""
     column_of = {i: j for j, i in enumerate(row_of) if i >= 0}
     while True:
