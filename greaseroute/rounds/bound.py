@@ -6,19 +6,31 @@ from typing import Literal
 
 import numpy as np
 
-from greaseroute.rounds.bound_branch import BranchSearch
+from greaseroute.rounds.bound_arcs import cheapest_exits, first_arcs, joined, same_both_ways
+from greaseroute.rounds.bound_ascent import ArcList, Ascent
+from greaseroute.rounds.bound_branch import ArcPool, BranchSearch
 from greaseroute.rounds.bound_cuts import find_cuts
-from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Bools, Point, first_arcs
-from greaseroute.rounds.bound_price import ArcPool, Price, price
+from greaseroute.rounds.bound_lp import ArcProgram
+from greaseroute.rounds.bound_price import (
+    Proof,
+    Whole,
+    arcs_within,
+    prove_all,
+    prove_listed,
+    whole,
+)
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 
-ARCS_PER_NODE = 3
-ROUNDS_BETWEEN_PRICES = 4
-ROUNDS_TIMES_NODES = 120_000  # without a clock: 375 rounds for 320 nodes, some seconds
+FIRST_ROUNDS = 3  # without cuts, while the list of arcs settles
+FIRST_STEPS, STEPS = 300, 100  # of the ascent in one round
+ROUNDS_BETWEEN_PROOFS = 8
+ARCS_PER_NODE = 6
+ROUNDS_TIMES_NODES = 60_000  # without a clock: 187 rounds for 320 nodes, some seconds
 MOST_ROUNDS = 10**9
 NO_LIMIT_S = 1e9
-IDLE_ROUNDS = 6
-MOST_BRANCH_ARCS = 60_000
+LEAST_GAIN = 0.05  # of what is missing to the upper value, between two proofs
+MOST_POOL_ARCS = 40_000
+START_ARCS_PER_NODE = 3  # in the first linear program
 BoundStatus = Literal["optimal", "bounded", "interrupted"]
 
 
@@ -55,130 +67,121 @@ def stop_after(problem: ClusterProblem, limit_s: float | None) -> Stop:
 
 
 class BoundSearch:
-    """The cutting-plane loop; may be resumed, and its bound is good at any moment."""
+    """Ascent, cuts, and at last a linear program; resumed at will, good at any moment."""
 
     def __init__(self, problem: ClusterProblem, tour: Ints) -> None:
-        self.problem = problem
+        self.problem, self.tour = problem, tour
         self.upper = problem.tour_cost(tour)
-        owner = problem.cluster_of
-        self._allowed: Bools = (owner[:, None] != owner[None, :]) & (problem.cost <= self.upper)
-        self.value = self._cheapest_exits()
-        self.finished = False
-        self._program: ArcProgram | None = None
-        self.tour = tour
+        self.value = min(self.upper, cheapest_exits(problem))
+        self._symmetric = same_both_ways(problem)
+        self._ascent: Ascent | None = None
         self._tree: BranchSearch | None = None
-        self._last: Price | None = None
+        self._best: tuple[Whole, Proof] | None = None
         self._rounds = 0
-        self._primal = False
-        self._idle = np.zeros(0, np.int64)
+        self._within = MOST_ROUNDS  # arcs that a better tour can use, listed or not
+        self._complete = self._slow = False
 
     def improve(self, stop: Stop) -> None:
-        """Cut, price and branch until it is time to stop or the bound meets the upper value."""
-        if stop.over(self._rounds):
-            return
-        point = None if self._tree else self._start(stop)
-        while point is not None and not self.finished and self.value < self.upper:
-            if stop.over(self._rounds):
+        """Raise the bound until it is time to stop or it meets the upper value."""
+        while self.value < self.upper and not stop.over(self._rounds):
+            if self._tree is not None or self._may_branch():
+                self._branch(stop)
                 return
-            self._round(point)
-            point = self._solve(stop)
-        if self.finished and self.value < self.upper:
-            self._branch(stop)
+            self._round()
+        if self._ascent is not None and self._tree is None and self.value < self.upper:
+            self._prove(self._ascent)
+
+    def take_tour(self, tour: Ints) -> None:
+        """Judge this tour from now on, if it is shorter than the last."""
+        cost = self.problem.tour_cost(tour)
+        if cost < self.upper:
+            self.upper, self.tour, self._tree = cost, tour, None
+            self.value = min(self.value, cost)
+            if self._ascent is not None and self._rounds > 0:
+                self._list_anew(self._ascent)
+
+    def _round(self) -> None:
+        if self._ascent is None:
+            arcs = first_arcs(self.problem, self.tour, upper=self.upper, symmetric=self._symmetric)
+            self._ascent = Ascent(
+                self.problem, ArcList.of(self.problem, *arcs), symmetric=self._symmetric
+            )
+        self._rounds += 1
+        first = self._rounds <= FIRST_ROUNDS
+        if not first:
+            self._ascent.add_cuts(find_cuts(self.problem, self._ascent.point()))
+        self._ascent.climb(FIRST_STEPS if first else STEPS, upper=self.upper)
+        if first or self._rounds % ROUNDS_BETWEEN_PROOFS == 0:
+            before = self.value
+            self._ascent.drop_idle(upper=self.upper)
+            self._list_anew(self._ascent)
+            missing = self.upper - before
+            self._slow = not first and self.value - before < LEAST_GAIN * missing
+
+    def _prove(self, ascent: Ascent) -> None:
+        told = whole(self.problem, ascent.multipliers(), upper=self.upper)
+        if told is None:
+            return
+        if self._complete:
+            ends = (ascent.arcs.ends[0], ascent.arcs.ends[1])
+            proof, _ = prove_listed(self.problem, told, ends, upper=self.upper)
+        else:
+            proof = prove_all(self.problem, told, upper=self.upper, symmetric=self._symmetric)
+        if self._best is None or proof.bound(self.upper) >= self.value:
+            self._best = told, proof
+        self.value = max(self.value, proof.bound(self.upper))
+
+    def _list_anew(self, ascent: Ascent) -> None:
+        """Prove, then list the arcs that a better tour can use, or those of least slack."""
+        self._prove(ascent)
+        if self._best is None or self.value >= self.upper:
+            return
+        told, proof = self._best
+        tail, head, self._within = arcs_within(
+            self.problem, told, proof,
+            upper=self.upper, symmetric=self._symmetric,
+            most=ARCS_PER_NODE * len(self.problem.nodes),
+        )  # fmt: skip
+        self._complete = self._within == len(tail)
+        if not self._complete:
+            used = ascent.used(everything=self._rounds <= FIRST_ROUNDS)
+            here = (self.tour, np.roll(self.tour, -1))
+            tail, head = joined(self.problem, (tail, head), used, here, symmetric=self._symmetric)
+        ascent.list_anew(ArcList.of(self.problem, tail, head))
+
+    def _may_branch(self) -> bool:
+        return self._slow and self._within <= MOST_POOL_ARCS
 
     def _branch(self, stop: Stop) -> None:
-        """Close what is left by branching, where few enough arcs are left."""
-        assert self._program is not None
+        """Close what is left by a linear program and branching, over the arcs left."""
+        assert self._ascent is not None
         if self._tree is None:
-            pool = self._cheap_arcs()
-            if pool is None:
-                return
-            self._tree = BranchSearch(
-                self._program, pool, upper=self.upper, tour=self.tour, value=self.value
-            )
-        self._program.set_time_limit(stop.seconds_left())
-        self._tree.run(lambda branches: stop.over(self._rounds + branches))
+            self._tree = self._root(self._ascent)
+        self._tree.program.set_time_limit(stop.seconds_left())
+        before = self._rounds
+        self._tree.run(lambda rounds: stop.over(before + rounds))
         self.upper, self.tour, self.value = self._tree.upper, self._tree.tour, self._tree.value
 
-    def _cheap_arcs(self) -> ArcPool | None:
-        """The arcs that a better tour can use; None if too many. Others leave the program."""
-        assert self._program is not None
-        assert self._last is not None
-        room = self.upper * self._last.scale - self._last.bound_units
-        cheap = self._allowed & (self._last.slack < room)
-        if self._program.symmetric:
-            cheap = np.triu(cheap | cheap.T)
-        if cheap.sum() > MOST_BRANCH_ARCS:
-            return None
-        self._program.drop_arcs(~cheap[self._program.tail, self._program.head])
-        tail, head = np.nonzero(cheap)
-        return ArcPool(tail.astype(np.int64), head.astype(np.int64))
-
-    def _cheapest_exits(self) -> int:
-        """Every cluster is left once: the sum of cheapest arcs out, or of cheapest in."""
-        starts = self.problem.first[:-1]
-        far = np.where(self._allowed, self.problem.cost, self.upper)
-        leave = np.minimum.reduceat(far.min(axis=1), starts).sum()
-        enter = np.minimum.reduceat(far.min(axis=0), starts).sum()
-        return min(self.upper, int(max(leave, enter)))
-
-    def _start(self, stop: Stop) -> Point | None:
-        if self._program is None:
-            self._program = ArcProgram(self.problem, self._allowed, relief=2 * self.upper + 1)
-            self._program.add_arcs(*first_arcs(self.problem, self._allowed, self.tour))
-        return self._solve(stop)
-
-    def _solve(self, stop: Stop) -> Point | None:
-        assert self._program is not None
-        self._program.set_time_limit(stop.seconds_left())
-        return self._program.solve(primal=self._primal)
-
-    def _round(self, point: Point) -> None:
-        assert self._program is not None
-        self._rounds += 1
-        cuts = find_cuts(self.problem, point)
-        new_arcs = False
-        if not cuts or self._rounds % ROUNDS_BETWEEN_PRICES == 0:
-            new_arcs = self._price(point)
-        self._drop_idle(point)
-        if cuts:
-            self._program.add_cuts(cuts)
-            self._idle = np.concatenate([self._idle, np.zeros(len(cuts), np.int64)])
-        self.finished = not cuts and not new_arcs
-        self._primal = new_arcs and not cuts
-
-    def _drop_idle(self, point: Point) -> None:
-        """Take out cuts that have not mattered for some rounds; they are found again if need be."""
-        assert self._program is not None
-        self._idle = np.where(np.abs(point.cut_dual) > 1e-9, 0, self._idle + 1)
-        old = np.flatnonzero(self._idle > IDLE_ROUNDS)
-        if len(old) > 20:
-            self._program.drop_cuts(old)
-            self._idle = np.delete(self._idle, old)
-
-    def _price(self, point: Point) -> bool:
-        """Raise the bound; add the arcs that the program lacks; whether there were any."""
-        assert self._program is not None
-        priced = price(self._program, self._allowed, point=point, upper=self.upper)
-        if priced is None:
-            return False
-        if min(self.upper, priced.bound) >= self.value:
-            self.value, self._last = min(self.upper, priced.bound), priced
-        tail, head = _lacking(priced, self._program.present, size=self.problem.size)
-        self._program.add_arcs(tail, head)
-        return len(tail) > 0
-
-
-def _lacking(priced: Price, present: Bools, *, size: int) -> tuple[Ints, Ints]:
-    """The arcs of most negative reduced cost that are not in the program, some per node."""
-    slack = priced.reduced / priced.scale
-    slack[present] = np.inf
-    count = min(ARCS_PER_NODE, len(slack) - 1)
-    row = np.arange(len(slack))
-    chosen = np.zeros_like(present)
-    chosen[row[:, None], np.argpartition(slack, count, axis=1)[:, :count]] = True
-    chosen[np.argpartition(slack, count, axis=0)[:count], row[None, :]] = True
-    tail, head = np.nonzero(chosen & (slack < -GIVEN_AWAY / size))
-    return tail.astype(np.int64), head.astype(np.int64)
+    def _root(self, ascent: Ascent) -> BranchSearch:
+        """The linear program with the ascent's cuts and its arcs of least slack."""
+        assert self._best is not None
+        problem, (told, proof) = self.problem, self._best
+        tail, head, _ = arcs_within(
+            problem, told, proof,
+            upper=self.upper, symmetric=self._symmetric, most=MOST_POOL_ARCS,
+        )  # fmt: skip
+        tail, head = joined(
+            problem, (tail, head), (self.tour, np.roll(self.tour, -1)), symmetric=self._symmetric
+        )
+        _, slack = prove_listed(problem, told, (tail, head), upper=self.upper)
+        few = np.argsort(slack, kind="stable")[: START_ARCS_PER_NODE * len(problem.nodes)]
+        program = ArcProgram(problem, symmetric=self._symmetric, relief=2 * self.upper + 1)
+        chosen = np.sort(few)
+        program.add_arcs(tail[chosen], head[chosen])
+        program.add_cuts(ascent.worthy_cuts(upper=self.upper))
+        return BranchSearch(
+            program, ArcPool(tail, head), chosen, upper=self.upper, tour=self.tour, value=self.value
+        )
 
 
 def lower_bound(
@@ -203,5 +206,5 @@ def lower_bound(
 def result_of(search: BoundSearch) -> BoundResult:
     """What the search has proved so far."""
     if search.value >= search.upper:
-        return BoundResult(search.upper, "optimal", "linear program with sub-tour cuts: no gap")
-    return BoundResult(search.value, "bounded", "linear program with sub-tour cuts, arcs priced")
+        return BoundResult(search.upper, "optimal", "spanning trees with sub-tour cuts: no gap")
+    return BoundResult(search.value, "bounded", "spanning trees with sub-tour cuts, arcs priced")

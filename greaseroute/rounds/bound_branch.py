@@ -2,7 +2,8 @@
 
 A branch forbids arcs ("this node is not visited" forbids its arcs, "this node is visited" those of
 the others in its cluster) or forces edges, so the bound of every branch is proved by the same
-whole-number sum as at the root, over the arcs left. What is left open limits the bound of all.
+whole-number tree as at the root, over the arcs left; a forced arc adds what it costs above
+that. What is left open limits the bound of all.
 """
 
 import heapq
@@ -12,15 +13,25 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.rounds.bound_cuts import find_cuts
-from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Bools, Floats, Point
-from greaseroute.rounds.bound_price import ArcPool, pool_price
+from greaseroute.rounds.bound_lp import GIVEN_AWAY, ArcProgram, Point, Solution
+from greaseroute.rounds.bound_price import Bools, Floats, prove_listed, whole
 from greaseroute.rounds.clusters_problem import Ints
 
-CUT_ROUNDS = 30  # at one branch, as long as its bound still moves
-LEAST_GAIN = 0.03  # of what is missing to the upper value, over one round
+PATIENCE = 4  # rounds without gain before a branch is split
+LEAST_GAIN = 0.01  # of what is missing to the upper value, in one round
 WHOLE = 1e-5
-IDLE_CUTS = 400
+WORTHLESS = 1e-9
+IDLE_ROUNDS = 2
+MOST_IDLE = 50
 MOST_NEW_ARCS = 300
+
+
+@dataclass(frozen=True, slots=True)
+class ArcPool:
+    """All arcs (edges where costs are symmetric) that a better tour can be made of."""
+
+    tail: Ints
+    head: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,24 +47,30 @@ class BranchSearch:
     """Best-first search; ``value`` is proved at any moment, ``tour`` the best known."""
 
     def __init__(
-        self, program: ArcProgram, pool: ArcPool, *, upper: int, tour: Ints, value: int
+        self,
+        program: ArcProgram,
+        pool: ArcPool,
+        column: Ints,
+        *,
+        upper: int,
+        tour: Ints,
+        value: int,
     ) -> None:
+        """``column`` tells for each arc of the program its number in the pool."""
         self.program, self.problem, self._pool = program, program.problem, pool
-        count = len(program.problem.nodes)
-        self._column = np.searchsorted(
-            pool.tail * count + pool.head, program.tail * count + program.head
-        )
+        self._column = column
         self.upper, self.tour, self.value = upper, tour, value
         self._heap: list[tuple[int, int, Branch]] = []
         self._stuck = upper  # the least bound of branches that nothing splits any more
         self._count = 0
+        self._idle = np.zeros(0, np.int64)
         every = np.ones(len(pool.tail), bool)
         self._push(Branch(value, every, ~every))
 
     def run(self, over: Callable[[int], bool]) -> None:
-        """Explore the weakest branch, until none is left or ``over(branches)``."""
+        """Explore the weakest branch, until none is left or ``over(rounds)``."""
         while self._heap and not over(self._count):
-            below = self._explore(self._heap[0][2])
+            below = self._explore(self._heap[0][2], over)
             heapq.heappop(self._heap)
             for child in below:
                 self._push(child)
@@ -66,57 +83,80 @@ class BranchSearch:
         self._count += 1
         heapq.heappush(self._heap, (branch.bound, self._count, branch))
 
-    def _explore(self, branch: Branch) -> list[Branch]:
+    def _explore(self, branch: Branch, over: Callable[[int], bool]) -> list[Branch]:
         """Cut and price at this branch until it is shut, whole or slow; the branches below it."""
-        start, going = branch.bound, True
-        for _ in range(CUT_ROUNDS):
-            point = self._solve(branch)
+        gains, going, solution = [1.0] * PATIENCE, True, None
+        while going and max(gains[-PATIENCE:]) > LEAST_GAIN:
+            self._count += 1
+            solution = None if over(self._count) else self._solve(branch)
+            if solution is None:
+                return [branch] if over(self._count) else self._below(branch, None, False)
             before = branch.bound
-            branch, going = self._tighten(branch, point) if point is not None else (branch, False)
+            branch, going = self._tighten(branch, solution)
             if branch.bound >= self.upper:
                 return []
-            gain = branch.bound - before
-            slow = branch.bound > start and gain < LEAST_GAIN * (self.upper - branch.bound)
-            if slow or not going:
-                break
-        self._drop_slack(point)
-        return self._below(branch, point, going)
+            gains.append((branch.bound - before) / (self.upper - before))
+            self._drop_slack(solution)
+        return self._below(branch, solution, going)
 
-    def _solve(self, branch: Branch) -> Point | None:
+    def _solve(self, branch: Branch) -> Solution | None:
         self.program.open_only(branch.opened[self._column], branch.forced[self._column])
         return self.program.solve()
 
-    def _tighten(self, branch: Branch, point: Point) -> tuple[Branch, bool]:
-        """The bound proved by this point's duals; whether the program got more cuts or arcs.
+    def _tighten(self, branch: Branch, solution: Solution) -> tuple[Branch, bool]:
+        """The bound proved by these duals; whether the program got more cuts or arcs.
 
         Arcs too dear for a better tour are shut on this branch and all below it.
         """
-        priced = pool_price(
-            self.program, self._pool,
-            point=point, opened=branch.opened, forced=branch.forced, upper=self.upper,
-        )  # fmt: skip
-        if priced is None:
+        branch = self._proved(branch, solution)
+        if branch.bound >= self.upper:
             return branch, False
-        if priced.bound > branch.bound:
-            dear = ~(np.ceil(priced.bound - 1 + priced.slack) < self.upper) & ~branch.forced
-            branch = Branch(priced.bound, branch.opened & ~dear, branch.forced)
-        cuts = find_cuts(self.problem, point)
-        more = self._add_lacking(priced.reduced)
+        cuts = [cut.by_members() for cut in find_cuts(self.problem, solution.point)]
+        more = self._add_lacking(branch, solution)
         if cuts:
             self.program.add_cuts(cuts)
         elif not more:
-            self._take_tour(point)
+            self._take_tour(solution.point)
         return branch, bool(cuts) or more
 
-    def _add_lacking(self, reduced: Floats) -> bool:
+    def _proved(self, branch: Branch, solution: Solution) -> Branch:
+        told = whole(self.problem, self.program.multipliers(solution), upper=self.upper)
+        if told is None:
+            return branch
+        open_arcs = np.flatnonzero(branch.opened)
+        arcs = (self._pool.tail[open_arcs], self._pool.head[open_arcs])
+        proof, slack = prove_listed(self.problem, told, arcs, upper=self.upper)
+        extra = int(slack[branch.forced[open_arcs]].sum())
+        room = proof.room(self.upper) - extra
+        bound = self.upper if room < 0 else -(-(proof.units + extra) // proof.scale)
+        opened = branch.opened.copy()
+        opened[open_arcs[(slack > room) & ~branch.forced[open_arcs]]] = False
+        return Branch(max(branch.bound, bound), opened, branch.forced)
+
+    def _add_lacking(self, branch: Branch, solution: Solution) -> bool:
         """Add the arcs of most negative reduced cost; whether there were any."""
-        lacking = reduced < -GIVEN_AWAY / self.problem.size
-        lacking[self._column] = False
-        number = np.flatnonzero(lacking)
+        reduced = self._reduced(solution)
+        reduced[self._column] = 0.0
+        reduced[~branch.opened] = 0.0
+        number = np.flatnonzero(reduced < -GIVEN_AWAY / self.problem.size)
         number = np.sort(number[np.argsort(reduced[number], kind="stable")[:MOST_NEW_ARCS]])
         self.program.add_arcs(self._pool.tail[number], self._pool.head[number])
         self._column = np.concatenate([self._column, number])
         return len(number) > 0
+
+    def _reduced(self, solution: Solution) -> Floats:
+        """Reduced costs in the linear program of all arcs of the pool."""
+        tail, head = self._pool.tail, self._pool.head
+        reduced = self.problem.cost[tail, head].astype(float)
+        reduced -= solution.leave_dual[tail] + solution.enter_dual[head]
+        member = np.zeros(len(self.problem.nodes), bool)
+        for number in np.flatnonzero(solution.cut_dual > 0):
+            cut = self.program.cuts[number]
+            member[cut.members] = True
+            reduced += solution.cut_dual[number] * (member[tail] & member[head])
+            member[cut.members] = False
+        result: Floats = reduced
+        return result
 
     def _take_tour(self, point: Point) -> None:
         """Keep the tour that a whole-number point is, if it is shorter."""
@@ -132,15 +172,21 @@ class BranchSearch:
                 self.upper, self.tour = cost, tour
                 self._stuck = min(self._stuck, cost)
 
-    def _drop_slack(self, point: Point | None) -> None:
-        if point is not None and len(self.program.cuts) > IDLE_CUTS:
-            idle = np.flatnonzero(np.abs(point.cut_dual) < 1e-9)
-            self.program.drop_cuts(idle)
+    def _drop_slack(self, solution: Solution) -> None:
+        """Take out cuts that have not mattered for some rounds, where there are many."""
+        fresh = len(self.program.cuts) - len(solution.cut_dual)
+        idle = np.concatenate([self._idle, np.zeros(len(solution.cut_dual) - len(self._idle), int)])
+        idle = np.where(solution.cut_dual > WORTHLESS, 0, idle + 1)
+        old = np.flatnonzero(idle > IDLE_ROUNDS)
+        if len(old) < MOST_IDLE:
+            old = old[:0]
+        self.program.drop_cuts(old)
+        self._idle = np.concatenate([np.delete(idle, old), np.zeros(fresh, np.int64)])
 
-    def _below(self, branch: Branch, point: Point | None, going: bool) -> list[Branch]:
+    def _below(self, branch: Branch, solution: Solution | None, going: bool) -> list[Branch]:
         if branch.bound >= self.upper:
             return []
-        pair = None if point is None else self._split(branch, point)
+        pair = None if solution is None else self._split(branch, solution.point)
         if pair is not None:
             return list(pair)
         if going:  # whole, yet not a tour: what was added shuts it out

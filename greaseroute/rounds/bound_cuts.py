@@ -5,13 +5,35 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.rounds import kernel_cut as kernel
-from greaseroute.rounds.bound_lp import Bools, Cut, Floats, Point
+from greaseroute.rounds.bound_lp import Point
+from greaseroute.rounds.bound_price import Bools, Floats, NodeCut
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
 FLOW_UNIT = 1_000_000  # capacities are whole millionths of an arc
 LEAST_BREACH = 0.01
 MOST_PAIR_CUTS = 3  # for each cluster, in one round
 SEEN = 1e-7
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One cut: the node set ``inside``, and the node ``credit`` (or -1: right side is 1).
+
+    ``x(out of S) - x(out of w) >= 0`` for a node ``w`` outside a node set ``S`` that holds a whole
+    cluster, or ``x(out of S) >= 1`` where a whole cluster lies outside as well.
+    """
+
+    inside: Bools
+    credit: int
+
+    def by_members(self) -> NodeCut:
+        """The same by what lies inside: of two sides with whole clusters, the smaller."""
+        if self.credit >= 0:
+            members = np.flatnonzero(~self.inside)
+            return NodeCut(members, members[members != self.credit], 0)
+        small = self.inside if 2 * self.inside.sum() <= len(self.inside) else ~self.inside
+        members = np.flatnonzero(small)
+        return NodeCut(members, members, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +59,7 @@ def support_of(problem: ClusterProblem, point: Point) -> Support:
 def find_cuts(problem: ClusterProblem, point: Point) -> list[Cut]:
     """Broken cuts of all kinds; empty where none is found."""
     support = support_of(problem, point)
-    network = _Network(problem, support)
+    network = Network(problem, support)
     return _pair_cuts(problem, support) + network.cluster_cuts() + network.node_cuts()
 
 
@@ -58,7 +80,7 @@ def _pair_cuts(problem: ClusterProblem, support: Support) -> list[Cut]:
     return cuts
 
 
-class _Network:
+class Network:
     """The support as an undirected flow network (in equals out at every node, so it may be).
 
     Vertex 0 is all of cluster 0, the others are the used nodes of the other clusters.

@@ -1,174 +1,217 @@
 """A bound that floating point cannot spoil, from any multipliers whatever.
 
-Multipliers are rounded to whole numbers of a small unit (a power of two), so that every reduced
-cost and their sum are integers that float64 holds exactly. With u for the nodes, p >= 0 for the
-cuts and r the reduced cost without the cluster rows, each tour costs at least
+Multipliers are rounded to whole numbers of a small unit (a power of two). With l for the clusters,
+w for the nodes, p >= 0 for the cuts, an arc (i, j) of cost c is worth
 
-    sum of p over cuts with right side 1  +  sum over clusters of  min r over arcs leaving it,
+    r = c - l(of i) - l(of j) + w(i) - w(j) + sum of p over cuts with the arc in them
+        - half the sum of p over cuts that i pays for - the same for j.
 
-since a tour leaves each cluster by exactly one arc. No arc is left out, whatever the program held.
+A tour's cost is at least 2 sum(l) + sum(p * right side) + the sum of r along it, since no tour
+breaks a cut and each node is left as often as entered. As a closed walk through all clusters, the
+tour is a spanning tree of clusters and one arc more, which we may take to be its dearest, so that
+sum of r is at least the least spanning tree plus that tree's dearest join (Held and Karp 1970).
+All of it is added up in 64-bit whole numbers.
 """
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from greaseroute.rounds.bound_lp import ArcProgram, Bools, Cut, Floats, Point
+from greaseroute.rounds import kernel_tree as kernel
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
+from greaseroute.rounds.kernel_clusters import FAR, Costs
 
-EXACT = 2.0**52  # sums below this are exact in float64 with a bit to spare
-UNIT_BITS = (46, 42, 38, 34)  # the dearest arc in units: the finer the better, if sums fit
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
-
-@dataclass(frozen=True, slots=True)
-class Price:
-    """A proven bound and the reduced costs behind it, all in units of ``1 / scale``.
-
-    ``reduced`` are the plain reduced costs; ``slack[a, b]`` is what a tour through arc (a, b) costs
-    at least above ``bound_units``. Both are infinite where the arc is not allowed.
-    """
-
-    bound_units: float
-    reduced: Floats
-    slack: Floats
-    scale: float
-
-    @property
-    def bound(self) -> int:
-        """The least whole cost that is not excluded."""
-        return math.ceil(self.bound_units / self.scale)
-
-
-def price(program: ArcProgram, allowed: Bools, *, point: Point, upper: int) -> Price | None:
-    """Bound from the duals of ``point``; None where the numbers are too large to be exact.
-
-    ``allowed`` must hold every arc that a tour cheaper than ``upper`` can use.
-    """
-    problem = program.problem
-    whole = _whole_multipliers(problem, point, upper=upper, symmetric=program.symmetric)
-    if whole is None:
-        return None
-    scale = whole.scale
-    reduced = np.zeros_like(problem.cost, dtype=float)
-    fixed = whole.fixed + _take_cuts(reduced, whole.cut, program.cuts)
-    if program.symmetric:
-        reduced = (reduced + reduced.T) / 2
-    reduced += np.where(allowed, problem.cost, 0) * scale
-    reduced -= whole.leave[:, None]
-    reduced -= whole.enter[None, :]
-    reduced[~allowed] = np.inf
-    least = np.minimum.reduceat(reduced.min(axis=1), problem.first[:-1])
-    if not np.isfinite(least).all() or not np.abs(least).sum() + fixed < EXACT:
-        return None
-    slack = reduced - least[problem.cluster_of][:, None]
-    return Price(float(fixed + least.sum()), reduced, slack, scale)
+UNIT_BITS = 42  # the upper value in units: fine enough that rounding costs nothing to speak of
+LARGEST = 2.0**61  # sums in units below this cannot run over
 
 
 @dataclass(frozen=True, slots=True)
-class ColumnPrice:
-    """A proven bound for tours of open arcs, what each adds to it, and its plain reduced cost."""
+class NodeCut:
+    """Arcs inside ``members`` less visits of ``paid`` are at most minus ``right`` in any tour."""
 
-    bound: int
-    slack: Floats
-    reduced: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class ArcPool:
-    """All arcs (edges where costs are symmetric) that a better tour can be made of."""
-
-    tail: Ints
-    head: Ints
-
-
-def pool_price(
-    program: ArcProgram, pool: ArcPool, *, point: Point, opened: Bools, forced: Bools, upper: int
-) -> ColumnPrice | None:
-    """As ``price``, for tours of open arcs of the pool only that use every forced one.
-
-    A forced edge leaves one of its two clusters, no two of them the same; so each adds at least its
-    reduced cost less the greater of the two clusters' least.
-    """
-    problem, tail, head = program.problem, pool.tail, pool.head
-    whole = _whole_multipliers(problem, point, upper=upper, symmetric=program.symmetric)
-    if whole is None:
-        return None
-    scale, dual = whole.scale, whole.cut
-    active = np.flatnonzero(dual)
-    used = [program.cuts[i] for i in active]
-    fixed = whole.fixed + float(sum(dual[i] for i in active if program.cuts[i].credit < 0))
-    reduced = problem.cost[tail, head] * scale - whole.leave[tail] - whole.enter[head]
-    reduced -= dual[active] @ program.cut_weights(used, tail, head)
-    reduced[~opened] = np.inf
-    least = _least_out(program, pool, reduced)
-    if not np.isfinite(least).all():  # nothing leads out of some cluster: no tour is left
-        return ColumnPrice(upper, np.zeros_like(reduced), np.zeros_like(reduced))
-    base = least[problem.cluster_of[tail]]
-    if program.symmetric:
-        base = np.maximum(base, least[problem.cluster_of[head]])
-    slack = reduced - base
-    units = fixed + least.sum() + slack[forced].sum()
-    if not np.abs(least).sum() + abs(fixed) < EXACT:
-        return None
-    bound = math.ceil(min(units / scale, upper))
-    return ColumnPrice(bound, slack / scale, reduced / scale)
-
-
-def _least_out(program: ArcProgram, pool: ArcPool, reduced: Floats) -> Floats:
-    """Least reduced cost out of every cluster."""
-    owner = program.problem.cluster_of
-    least = np.full(program.problem.size, np.inf)
-    np.minimum.at(least, owner[pool.tail], reduced)
-    if program.symmetric:
-        np.minimum.at(least, owner[pool.head], reduced)
-    return least
+    members: Ints
+    paid: Ints
+    right: int
 
 
 @dataclass(frozen=True, slots=True)
-class _Multipliers:
-    """Whole multipliers in units of ``1 / scale``.
+class Multipliers:
+    """What every row is worth, in cost units; ``pair`` (k,) belongs to node and cluster across.
 
-    ``leave`` and ``enter`` (n,) come off arcs out of and into each node, ``fixed`` is what comes
-    off a whole tour by them; ``cut`` are even, so that half of one is whole.
+    A pair is a cut as well: arcs between a node and one other cluster, paid by that node.
     """
 
-    scale: float
-    leave: Floats
-    enter: Floats
-    fixed: float
+    cluster: Floats
+    node: Floats
+    pair: Floats
+    pair_node: Ints
+    pair_cluster: Ints
     cut: Floats
+    cuts: Sequence[NodeCut]
 
 
-def _whole_multipliers(
-    problem: ClusterProblem, point: Point, *, upper: int, symmetric: bool
-) -> _Multipliers | None:
-    """Round the duals to the finest unit whose sums stay exact; None if none does."""
-    for bits in UNIT_BITS:
-        scale = float(2.0 ** max(0, bits - math.ceil(math.log2(max(upper, 2)))))
-        cluster = 2.0 * np.rint(point.cluster_dual * scale / 2)
-        each = cluster[problem.cluster_of]
-        if symmetric:
-            leave = enter = each / 2
-        else:
-            enter = np.rint(point.node_dual * scale)
-            leave = each - enter
-        cut = 2.0 * np.maximum(np.rint(point.cut_dual * scale / 2), 0.0)
-        size = upper * scale + np.abs(cluster).sum() + 2 * cut.sum()
-        size += np.abs(leave).max(initial=0.0) + np.abs(enter).max(initial=0.0)
-        if size < EXACT:
-            return _Multipliers(scale, leave, enter, float(cluster.sum()), cut)
-    return None
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """Multipliers in units of ``1 / scale``, spread over nodes; ``base`` is what they are worth.
+
+    ``leave`` and ``enter`` (n,) are added to arcs out of and into a node, ``pair`` (n, m) to arcs
+    between a node and a cluster, ``cut`` to arcs inside the members of each of ``cuts``.
+    """
+
+    scale: int
+    base: int
+    leave: Ints
+    enter: Ints
+    pair: Ints
+    cut: Ints
+    cuts: Sequence[NodeCut]
 
 
-def _take_cuts(reduced: Floats, dual: Floats, cuts: list[Cut]) -> float:
-    """Subtract the cuts' multipliers from the arcs they count; the sum of their right sides."""
-    active = np.flatnonzero(dual)
-    if not len(active):
-        return 0.0
-    inside = np.array([cuts[i].inside for i in active], dtype=float)
-    weight = dual[active]
-    reduced -= (inside * weight[:, None]).T @ (1.0 - inside)
-    credit = np.array([cuts[i].credit for i in active])
-    np.add.at(reduced, credit[credit >= 0], weight[credit >= 0][:, None])
-    return float(weight[credit < 0].sum())
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """No tour through clusters joined as told costs less than ``units / scale``.
+
+    ``over[c, d]`` is what an arc between the two must cost more than, to lift a tour above that.
+    """
+
+    units: int
+    scale: int
+    over: Ints
+
+    def bound(self, upper: int) -> int:
+        """The least whole cost that is not excluded, at most ``upper``."""
+        return min(upper, -(-self.units // self.scale))
+
+    def room(self, upper: int) -> int:
+        """Units that a tour cheaper than ``upper`` may cost more than the bound."""
+        return (upper - 1) * self.scale - self.units
+
+
+def whole(problem: ClusterProblem, values: Multipliers, *, upper: int) -> Whole | None:
+    """Round the multipliers; None where the sums would not stay exact."""
+    scale = 2 ** max(0, UNIT_BITS - max(1, upper).bit_length())
+    sizes = [values.cluster, values.node, values.pair, values.cut]
+    if not all(np.isfinite(part).all() for part in sizes):
+        return None
+    most = sum(float(np.abs(part).sum()) for part in sizes) + upper
+    if 8.0 * (problem.size + 2) * most * scale > LARGEST:
+        return None
+    cluster, node = (_units(part, scale) for part in (values.cluster, values.node))
+    pair = np.zeros((len(problem.nodes), problem.size), np.int64)
+    pair[values.pair_node, values.pair_cluster] = 2 * _units(values.pair / 2, scale)
+    cut = 2 * _units(np.maximum(values.cut, 0.0) / 2, scale)
+    np.maximum(pair, 0, out=pair)
+    share = pair.sum(axis=1)
+    for weight, one in zip(cut.tolist(), values.cuts, strict=True):
+        share[one.paid] += weight
+    own = -cluster[problem.cluster_of] - share // 2
+    right = np.array([one.right for one in values.cuts], dtype=np.int64)
+    base = 2 * int(cluster.sum()) + int((cut * right).sum())
+    cuts = [one for weight, one in zip(cut.tolist(), values.cuts, strict=True) if weight]
+    return Whole(scale, base, own + node, own - node, pair, cut[cut > 0], cuts)
+
+
+def _units(values: Floats, scale: int) -> Ints:
+    units: Ints = np.rint(values * scale).astype(np.int64)
+    return units
+
+
+def prove_all(problem: ClusterProblem, told: Whole, *, upper: int, symmetric: bool) -> Proof:
+    """The bound over every arc that costs at most ``upper``."""
+    join = np.full((problem.size, problem.size), FAR, np.int64)
+    kernel.all_joins(*_tables(problem, told, upper=upper, symmetric=symmetric), join)
+    return proof_of(join, told, upper=upper)
+
+
+def proof_of(join: Ints, told: Whole, *, upper: int) -> Proof:
+    """The bound from the least reduced costs between clusters."""
+    over = np.zeros_like(join)
+    tree = kernel.whole_tree(join, over)
+    units = upper * told.scale if tree == FAR else told.base + tree  # FAR: no tour is left
+    return Proof(int(units), told.scale, over)
+
+
+def arcs_within(
+    problem: ClusterProblem, told: Whole, proof: Proof, *, upper: int, symmetric: bool, most: int
+) -> tuple[Ints, Ints, int]:
+    """Arcs that a tour cheaper than ``upper`` can use, and how many there are of them.
+
+    At most ``most`` are listed: where there are more, those of least slack.
+    """
+    tables = _tables(problem, told, upper=upper, symmetric=symmetric)
+    room = max(0, proof.room(upper))
+    counts, ends = np.zeros(kernel.BINS, np.int64), np.zeros((2, most), np.int64)
+    found = within = kernel.near_arcs(*tables, proof.over, room, counts, ends)
+    if within > most:
+        slices = int(np.searchsorted(np.cumsum(counts), most))
+        room = max(0, slices * (room // kernel.BINS + 1) - 1)
+        found = kernel.near_arcs(*tables, proof.over, room, np.zeros_like(counts), ends)
+    kept = ends[:, : min(found, most)]
+    return kept[0].copy(), kept[1].copy(), int(within)
+
+
+def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints]) -> Ints:
+    """Reduced costs of these arcs, in units."""
+    owner, (tail, head) = problem.cluster_of, arcs
+    cost = problem.cost[tail, head].astype(np.int64) * told.scale
+    reduced = cost + told.leave[tail] + told.enter[head]
+    reduced += told.pair[tail, owner[head]] + told.pair[head, owner[tail]]
+    inside = np.zeros(len(problem.nodes), bool)
+    for weight, cut in zip(told.cut.tolist(), told.cuts, strict=True):
+        inside[cut.members] = True
+        reduced += weight * (inside[tail] & inside[head])
+        inside[cut.members] = False
+    result: Ints = reduced
+    return result
+
+
+def prove_listed(
+    problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints], *, upper: int
+) -> tuple[Proof, Ints]:
+    """The bound for tours of these arcs alone, and what each arc adds to it, in units."""
+    owner, (tail, head) = problem.cluster_of, arcs
+    reduced = _reduced(problem, told, arcs)
+    join = np.full((problem.size, problem.size), FAR, np.int64)
+    np.minimum.at(join, (owner[tail], owner[head]), reduced)
+    proof = proof_of(np.minimum(join, join.T), told, upper=upper)
+    return proof, reduced - proof.over[owner[tail], owner[head]]
+
+
+class _Tables(NamedTuple):
+    """The arguments that the passes over all arcs share, in their order."""
+
+    cost: Costs
+    first: Ints
+    owner: Ints
+    leave: Ints
+    enter: Ints
+    pair: Ints
+    pair_back: Ints
+    cut: Ints
+    cuts_from: Ints
+    cuts_of: Ints
+    node_from: Ints
+    nodes: Ints
+    plan: Ints
+
+
+def _tables(problem: ClusterProblem, told: Whole, *, upper: int, symmetric: bool) -> _Tables:
+    lengths = [len(cut.members) for cut in told.cuts]
+    node_from = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+    nodes = np.concatenate([np.zeros(0, np.int64), *(cut.members for cut in told.cuts)])
+    owned = np.repeat(np.arange(len(told.cuts)), lengths)
+    order = np.argsort(nodes, kind="stable")
+    counts = np.bincount(nodes, minlength=len(problem.nodes))
+    cuts_from = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    plan = np.array([told.scale, upper, int(symmetric)])
+    return _Tables(
+        problem.cost, problem.first, problem.cluster_of, told.leave, told.enter, told.pair,
+        np.ascontiguousarray(told.pair.T), told.cut, cuts_from, owned[order].astype(np.int64),
+        node_from, nodes.astype(np.int64), plan,
+    )  # fmt: skip

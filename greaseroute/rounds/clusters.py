@@ -17,6 +17,7 @@ from greaseroute.rounds.clusters_reduce import without_dominated
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
 SMALL = 60  # clusters; up to here the search is done early and the bound gets half of the time
 BOUND_SHARE = {True: 0.5, False: 0.25}  # of the time limit, small and other problems
+EARLY_SHARE = {True: 0.9, False: 0.5}  # of the bound's time, before the long search
 
 Status = Literal["optimal", "bounded", "interrupted"]
 Progress = Callable[[int, int], None]
@@ -57,18 +58,29 @@ class _Budget:
     end: float
     iterations: int | None
     bound_s: float
+    early_share: float
 
     def search(self) -> Callable[[int], float]:
+        """The long search: all the time but what the bound's second part takes."""
         if self.iterations is not None:
             return search.after_passes(self.iterations)
-        return search.until(self.end - time.perf_counter())
+        late = self.bound_s * (1.0 - self.early_share)
+        return search.until(self.end - late - time.perf_counter())
 
-    def bound(self, problem: ClusterProblem) -> Stop:
+    def early(self, problem: ClusterProblem) -> Stop:
+        """The first part of the bound."""
         if self.bound_s <= 0:
             return Stop(None, 0)
         if self.iterations is not None:
-            return stop_after(problem, None)
-        return stop_after(problem, min(self.bound_s, self.end - time.perf_counter()))
+            return Stop(None, round(self.early_share * stop_after(problem, None).rounds))
+        left = self.end - time.perf_counter()
+        return stop_after(problem, min(self.early_share * self.bound_s, left))
+
+    def late(self, problem: ClusterProblem) -> Stop:
+        """The rest of it, with the best tour in hand."""
+        if self.bound_s <= 0 or self.iterations is not None:
+            return Stop(None, 0 if self.bound_s <= 0 else stop_after(problem, None).rounds)
+        return stop_after(problem, self.end - time.perf_counter())
 
 
 def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
@@ -100,6 +112,7 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     bound_s : float, optional
         How much of ``limit_s`` the bound may take: a quarter by default, half for up to 60
         clusters; 0 for a quick bound only. With ``iterations``, a fixed number of rounds instead.
+        Where it closes early the time is not used up.
     start : list of int, optional
         A tour to begin with, one node of each cluster.
     on_progress : callable, optional
@@ -118,8 +131,9 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
         tour = exact_tour(problem)
         proof = BoundResult(problem.tour_cost(tour), "optimal", "dynamic programme over subsets")
         return _result(problem, tour, proof, passes=0)
-    share = BOUND_SHARE[problem.size <= SMALL] * limit_s if bound_s is None else bound_s
-    budget = _Budget(end, iterations, share)
+    small = problem.size <= SMALL
+    share = BOUND_SHARE[small] * limit_s if bound_s is None else bound_s
+    budget = _Budget(end, iterations, share, EARLY_SHARE[small])
     return _search_and_prove(
         problem, budget, seeds=range(seed, seed + max(1, workers)), start=known, report=on_progress
     )
@@ -140,11 +154,13 @@ def _search_and_prove(
     try:
         passes += search.anneal(tables, teams[0], done=search.after_passes(WARM_PASSES))
         proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
-        proof.improve(budget.bound(problem))
+        proof.improve(budget.early(problem))
         if proof.value < proof.upper:
             passes += search.anneal_side_by_side(
                 tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
             )
+            proof.take_tour(search.ring_nodes(min(teams, key=lambda team: team.cost).best))
+            proof.improve(budget.late(problem))
     except KeyboardInterrupt:
         whole = False
     best = min(teams, key=lambda team: team.cost)
