@@ -11,21 +11,14 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.rounds.inside import inside_walks
+from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.due.worklist import DueItem
+from greaseroute.rounds.kept_units import GroundNow, KeptUnits
 from greaseroute.rounds.left import nobody_can
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.prepare import Outlook, Prepared, Wish, fixed_points, numbered
-from greaseroute.rounds.survey import (
-    Surveyed,
-    as_posed,
-    newly_closed,
-    poses_for,
-    survey,
-    terms_of,
-)
 from greaseroute.rounds.unit_tours import IntArray
-from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit, way_slack_ms
 from greaseroute.rounds.walker import (
     MM_PER_M,
     NO_PATH,
@@ -37,11 +30,17 @@ from greaseroute.rounds.walker import (
     walks_between,
     whole,
 )
-from greaseroute.rounds.work import UnitWork, due_items, unit_works
-from greaseroute.rounds.yard import Yard, footing
+from greaseroute.rounds.work import due_items, unit_works
+from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
 from greaseroute.site.crew import Technician
+from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
+from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.travel import Travel
+
+# Round a corner the clearance is held off by up to 41 % more (see `FreeGround`).
+CLEAR_ROUND = 1.5
+SEAM_M, SEAM_M2 = 0.05, 1e-3  # what rounding and sealed seams may leave along an edge
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,22 +71,22 @@ def kept_for(ready: Prepared, site: Site, wish: Wish) -> Prepared | None:
     """The rest of a morning's round, prepared from what the morning's round had.
 
     ``site`` and ``wish`` are those of the rest. The ground stays closed in every posture that
-    the morning asked for. None where the ground is another than it was: units moved, turned or
-    left, hours of closing gone by, people on other ground, a posture nobody asked for before.
+    the morning asked for; where units moved or left it is laid anew, and units near by are
+    looked at again. None where more is different: hours of closing gone by, ground cut off or
+    opened farther away, a posture that nobody asked for before, a unit that nobody can walk to.
     """
     morning = morning_of(site, wish.at, finish_by=wish.finish_by)
     crew = _crew(site, ready.technicians)
-    yard = _same_yard(ready, site, morning)
-    if yard is None or not _same_ground(ready, yard, site, crew=crew):
-        return None
     items = due_items(site, wish.at, work=wish.work)
-    free = yard.walkable([footing(site, t.start, yard) for t in crew])
+    lain = _ground(ready, site, morning, items=items)
+    if lain is None:
+        return None
     outlooks = []
     for outlook in ready.outlooks:
         works = unit_works(
             site, items, outfit=outlook.outfit, with_looks=wish.with_looks, without=wish.without
         )
-        kept = _Kept(site, yard, free, outlook).outlook(works)
+        kept = KeptUnits(site, lain, outlook).outlook(works)
         if kept is None:
             return None
         outlooks.append(kept)
@@ -96,8 +95,8 @@ def kept_for(ready: Prepared, site: Site, wish: Wish) -> Prepared | None:
         morning=morning,
         technicians=crew,
         items=items,
-        yard=yard,
-        outlooks=_with_walks(outlooks, yard, fixed=fixed_points(site, crew, yard)),
+        yard=lain.yard,
+        outlooks=_with_walks(outlooks, lain, fixed=fixed_points(site, crew, lain.yard)),
         left=_left(ready, wish, outlooks),
         keep=wish.keep,
     )
@@ -108,30 +107,66 @@ def _crew(site: Site, before: Sequence[Technician]) -> tuple[Technician, ...]:
     return tuple(now[t.name] for t in before)
 
 
-def _same_yard(ready: Prepared, site: Site, morning: Morning) -> Yard | None:
-    """The morning's ground from now on, None where a unit stands otherwise or a span is over."""
-    before = {unit.unit: unit for unit in ready.site.units}
-    if len(before) != len(site.units):
-        return None
-    for unit in site.units:
-        known = {placed.posture for placed in ready.yard.stances[unit.unit]}
-        same = unit.model_copy(update={"posture": before[unit.unit].posture})
-        if unit.posture not in known or same != before[unit.unit]:
-            return None
+def _ground(
+    ready: Prepared, site: Site, morning: Morning, *, items: Sequence[DueItem]
+) -> GroundNow | None:
+    """The morning's ground, laid anew where units moved or left; None where more is different."""
     gone_ms = ready.morning.ms(morning.zero)
     if any(0 < begin <= gone_ms for begin in ready.yard.begins):
         return None
-    return Yard(
-        ready.yard.stances,
-        tuple((max(0, begin - gone_ms), ground) for begin, ground in ready.yard.grounds),
-    )
+    stances, changed = _stances(ready, site, items)
+    if changed.is_empty:
+        spans = tuple((max(0, begin - gone_ms), ground) for begin, ground in ready.yard.grounds)
+        yard = Yard(stances, spans)
+    else:
+        yard = yard_of(site, stances, morning)
+    then = _walkable(ready.site, ready.yard, ready.technicians)
+    free = _walkable(site, yard, _crew(site, ready.technicians))
+    if not shapely.equals_exact(free, then):
+        elsewhere = shapely.difference(shapely.symmetric_difference(free, then), changed)
+        if elsewhere.area > SEAM_M2:
+            return None
+    return GroundNow(yard, free, changed)
 
 
-def _same_ground(ready: Prepared, yard: Yard, site: Site, *, crew: Sequence[Technician]) -> bool:
-    """Whether the technicians stand on the parts of the free ground that they came from."""
-    then = [footing(ready.site, t.start, ready.yard) for t in ready.technicians]
-    now = [footing(site, t.start, yard) for t in crew]
-    return bool(shapely.equals_exact(yard.walkable(then), yard.walkable(now)))
+def _walkable(site: Site, yard: Yard, crew: Sequence[Technician]) -> BaseGeometry:
+    return yard.walkable([footing(site, t.start, yard) for t in crew])
+
+
+def _stances(ready: Prepared, site: Site, items: Sequence[DueItem]) -> tuple[Stances, BaseGeometry]:
+    """Every unit in its postures, and the ground that moved and missing ones closed or close."""
+    before, known = {u.unit: u for u in ready.site.units}, ready.yard.stances
+    moved = {u.unit: u for u in site.units if not _stands_as_before(u, before[u.unit], known)}
+    now = {unit: _postures(site, moved[unit], known[unit], items=items) for unit in moved}
+    gone = before.keys() - {u.unit for u in site.units}
+    shapes = [
+        shape
+        for placed in (
+            *(p for unit in sorted({*gone, *moved}) for p in known[unit]),
+            *(p for each in now.values() for p in each),
+        )
+        for shape in closed_ground(placed)
+    ]
+    round_m = CLEAR_ROUND * site.rules.clearance_m + SEAM_M
+    changed = shapely.union_all(shapely.buffer(np.array(shapes, dtype=object), round_m))
+    return {u.unit: now.get(u.unit, known[u.unit]) for u in site.units}, changed
+
+
+def _postures(
+    site: Site, unit: Unit, known: Sequence[PlacedMachine], *, items: Sequence[DueItem]
+) -> tuple[PlacedMachine, ...]:
+    """A moved unit as it stands, and if there is work at it in the postures asked for before."""
+    names = [unit.posture]
+    if any(item.unit == unit.unit for item in items):
+        names += [placed.posture for placed in known if placed.posture != unit.posture]
+    posed = [unit.model_copy(update={"posture": name}) for name in names]
+    return tuple(stances_now(replace(site, units=(u,)))[u.unit][0] for u in posed)
+
+
+def _stands_as_before(unit: Unit, before: Unit, known: Stances) -> bool:
+    """Whether a unit stands where it did, in a posture that its ground is closed for."""
+    where = unit.model_copy(update={"posture": before.posture})
+    return where == before and unit.posture in {p.posture for p in known[unit.unit]}
 
 
 def _left(ready: Prepared, wish: Wish, outlooks: Sequence[Outlook]) -> tuple[LeftOut, ...]:
@@ -144,90 +179,19 @@ def _left(ready: Prepared, wish: Wish, outlooks: Sequence[Outlook]) -> tuple[Lef
     return (*wish.left, *nobody, *cut_off)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Kept:
-    """What one outfit keeps of the morning: units with the same work as they are, others anew."""
-
-    site: Site
-    yard: Yard
-    free: BaseGeometry
-    before: Outlook
-
-    def outlook(self, works: tuple[UnitWork, ...]) -> Outlook | None:
-        """The outlook for what is left; None where a unit is asked for a posture not closed."""
-        old = {work.unit.unit: work for work in self.before.works}
-        same_slack = way_slack_ms(len(works)) == way_slack_ms(len(old))
-        surveyed: dict[str, Surveyed] = {}
-        visits: dict[str, UnitVisit] = {}
-        for work in works:
-            unit = work.unit.unit
-            if unit in old and _same_work(work, old[unit]):
-                surveyed[unit] = self.before.surveyed[unit]
-                visit = self.before.visits.get(unit)
-                if visit is not None and not same_slack:
-                    visit = self._again(visit, slack_ms=way_slack_ms(len(works)))
-            else:
-                found = self._surveyed(work)
-                if found is None:
-                    return None
-                surveyed[unit] = found
-                visit = self._visit(found, work, slack_ms=way_slack_ms(len(works)))
-            if visit is not None:
-                visits[unit] = visit
-        less: dict[str, tuple[UnitVisit, ...]] = dict.fromkeys(visits, ())
-        return replace(self.before, works=works, surveyed=surveyed, visits=visits, lesser=less)
-
-    def _again(self, visit: UnitVisit, *, slack_ms: int) -> UnitVisit:
-        """The same visit with another choice of its ways."""
-        task = UnitTask(visit.work, visit.items, visit.nodes, visit.postures)
-        return unit_visit(
-            task, visit.walks, rules=self.site.rules, outfit=self.before.outfit, slack_ms=slack_ms
-        )
-
-    def _surveyed(self, work: UnitWork) -> Surveyed | None:
-        """Stands at a unit where less is to do than in the morning."""
-        stances = {placed.posture: placed for placed in self.yard.stances[work.unit.unit]}
-        terms = terms_of(self.free, self.site.rules, self.before.outfit.reach)
-        poses = poses_for(
-            [work],
-            {work.unit.unit: as_posed(stances[work.unit.posture])},
-            terms=terms,
-            may_move=self.site.rules.posture_moves,
-        )
-        if not {p.placed.posture for p in poses[work.unit.unit].poses} <= stances.keys():
-            return None
-        found = survey([work], poses, terms=terms, changed=newly_closed([poses]))
-        return found[work.unit.unit]
-
-    def _visit(self, surveyed: Surveyed, work: UnitWork, *, slack_ms: int) -> UnitVisit | None:
-        rules, outfit = self.site.rules, self.before.outfit
-        task = unit_task(surveyed.reach, work.joints, rules=rules, outfit=outfit)
-        if task is None:
-            return None
-        feet = [node.foot_m for node in task.nodes]
-        walks = inside_walks(feet, self.yard.ground_for(feet), speed_m_s=outfit.speed_m_s)
-        visit = unit_visit(task, walks, rules=rules, outfit=outfit, slack_ms=slack_ms)
-        return visit if visit.ways else None
-
-
-def _same_work(a: UnitWork, b: UnitWork) -> bool:
-    """Whether the same is to be done; what a type is like is no question of the hour."""
-    return (a.unit, a.looks, a.cannot, _jobs(a)) == (b.unit, b.looks, b.cannot, _jobs(b))
-
-
-def _jobs(work: UnitWork) -> list[tuple[object, ...]]:
-    return [(j.joint.name, j.due, j.fittings, j.weight) for j in work.joints]
-
-
-def _with_walks(outlooks: Sequence[Outlook], yard: Yard, *, fixed: Array) -> tuple[Outlook, ...]:
+def _with_walks(
+    outlooks: Sequence[Outlook], lain: GroundNow, *, fixed: Array
+) -> tuple[Outlook, ...]:
     """The outlooks over one numbering of points, with the walks between them."""
     points, row = numbered(fixed, [v for o in outlooks for v in o.visits.values()])
-    starts = range(0, len(fixed), 2)
+    yard, starts = lain.yard, range(0, len(fixed), 2)
     walks: dict[float, Walks] = {}
     for outlook in outlooks:
         speed = outlook.outfit.speed_m_s
         if speed not in walks:
-            found = _kept_walks(outlook.walks, points, yard, starts=starts, speed_m_s=speed)
+            found = None
+            if not lain.is_changed:
+                found = _kept_walks(outlook.walks, points, yard, starts=starts, speed_m_s=speed)
             walks[speed] = found or walks_between(points, yard.grounds, speed_m_s=speed)
     return tuple(replace(o, walks=walks[o.outfit.speed_m_s], row=row) for o in outlooks)
 

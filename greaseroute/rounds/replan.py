@@ -82,8 +82,10 @@ def plan_rest(
 class RoundInHand:
     """A round under way whose preparation is kept, so that its rest is planned in a moment.
 
-    ``plan`` is the morning's. The ground of the morning is kept while all units stand where they
-    stood; where one has moved or left, the rest is prepared anew.
+    ``plan`` is the morning's. While all units stand where they stood all of it is kept; where
+    one has moved or left, what is out of the change's reach. Where hours of closing have gone by
+    or ground is cut off the rest is prepared anew (see `kept_for`). The plan is the same, except
+    that the ground stays closed in every posture asked for in the morning.
     """
 
     wish: Wish

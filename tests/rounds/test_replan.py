@@ -5,8 +5,10 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from shapely.geometry import box
 
 import greaseroute.rounds.in_hand as in_hand
+import greaseroute.rounds.kept_units as kept_units
 import greaseroute.rounds.replan as replan
 from greaseroute.errors import UnknownName
 from greaseroute.rounds.change import BlockedFitting, DoneSoFar, MovedUnit, orders_of
@@ -14,7 +16,9 @@ from greaseroute.rounds.planner import plan_round, take_in_hand
 from greaseroute.rounds.replan import Change
 from greaseroute.site.crew import WorkingRules
 from tests.rounds.small_sites import alone_site, pair_site
-from tests.rounds.yards import AT, KINDS, random_yard, technician, unit, yard
+from tests.rounds.yards import AT, random_yard, technician, unit, yard
+
+LOADER = "wheel-loader-20t"
 
 
 def so_far(plan, at, **more):
@@ -44,6 +48,17 @@ def fresh(hand, told):
 @pytest.fixture(scope="module")
 def hand():
     return take_in_hand(random_yard(np.random.default_rng(8), 6), at=AT)
+
+
+@pytest.fixture(scope="module")
+def wide():
+    return take_in_hand(random_yard(np.random.default_rng(30), 8), at=AT)
+
+
+def pit():
+    """An excavator that is asked for its greasing posture, and a loader."""
+    units = [unit(1, "crawler-excavator-22t", 40, 60), unit(2, LOADER, 100, 60)]
+    return yard(units, rules=WorkingRules(posture_moves=True))
 
 
 @pytest.fixture(scope="module")
@@ -90,13 +105,13 @@ def test_what_is_blocked_is_worked_out_again_and_nothing_else(hand, monkeypatch)
     told = told.model_copy(update={"blocked": (blocked,)})
     expected = fresh(hand, told)
     asked = []
-    real = in_hand.poses_for
+    real = kept_units.poses_for
 
     def noted(works, *args, **terms):
         asked.extend(work.unit.unit for work in works)
         return real(works, *args, **terms)
 
-    monkeypatch.setattr(in_hand, "poses_for", noted)
+    monkeypatch.setattr(kept_units, "poses_for", noted)
     assert hand.rest(told) == expected
     assert asked == [stop.unit]
 
@@ -109,13 +124,66 @@ def test_a_unit_partly_booked_is_worked_out_again(hand):
     assert hand.rest(told) == fresh(hand, told)
 
 
-def test_where_a_unit_moved_or_left_it_is_prepared_anew(hand):
-    first, second = hand.ready.site.units[:2]
-    moved = MovedUnit(unit=first.unit, x_m=first.x_m + 2.0, y_m=first.y_m)
-    for more in ({"moved": (moved,)}, {"gone": (second.unit,)}):
-        told = so_far(hand.plan, AT + timedelta(minutes=8), **more)
-        assert kept(hand, told) is None
-        assert hand.rest(told) == fresh(hand, told)
+@pytest.mark.parametrize("what", ["moved", "turned", "gone", "both"])
+def test_where_units_moved_or_left_only_what_is_near_is_looked_at_again(wide, what, monkeypatch):
+    # Cells are 40 m wide: a neighbour's stands lie 25 m off, out of the change's reach.
+    one, two = wide.plan.technicians[0].stops[2].unit, wide.plan.technicians[0].stops[4].unit
+    at = {u.unit: u for u in wide.ready.site.units}[one]
+    place = MovedUnit(unit=one, x_m=at.x_m + 2.0, y_m=at.y_m - 1.0)
+    turned = MovedUnit(unit=one, x_m=at.x_m, y_m=at.y_m, heading_deg=(at.heading_deg + 90) % 360)
+    more = {
+        "moved": {"moved": (place,)},
+        "turned": {"moved": (turned,)},
+        "gone": {"gone": (two,)},
+        "both": {"moved": (place,), "gone": (two,)},
+    }[what]
+    told = so_far(wide.plan, AT + timedelta(minutes=8), **more)
+    expected = fresh(wide, told)
+    asked = []
+    real = kept_units.poses_for
+
+    def noted(works, *args, **terms):
+        asked.extend(work.unit.unit for work in works)
+        return real(works, *args, **terms)
+
+    monkeypatch.setattr(kept_units, "poses_for", noted)
+    assert kept(wide, told) is not None
+    assert asked == ([] if what == "gone" else [one])
+    assert wide.rest(told) == expected
+
+
+@pytest.mark.parametrize("seed", [11, 25, 30, 34, 39, 48, 53, 60])
+def test_units_that_move_on_grounds_of_every_kind(seed):
+    small = pair_site(seed) if seed % 2 else alone_site(seed)
+    wish = small.wish
+    hand = take_in_hand(small.site, at=wish.at, work=wish.work, finish_by=wish.finish_by)
+    last = small.site.units[-1]
+    moved = MovedUnit(unit=last.unit, x_m=last.x_m + 1.5, y_m=last.y_m + 1.0)
+    told = so_far(hand.plan, wish.at + timedelta(minutes=4), moved=(moved,))
+    assert kept(hand, told) is not None
+    assert hand.rest(told) == fresh(hand, told)
+
+
+def test_a_unit_that_moved_is_asked_for_the_posture_that_it_was_to_take():
+    hand = take_in_hand(pit(), at=AT)
+    moved = MovedUnit(unit="U-1", x_m=45, y_m=66, heading_deg=40)
+    told = DoneSoFar(at=AT + timedelta(minutes=2), moved=(moved,))
+    assert {p.posture for p in kept(hand, told).yard.stances["U-1"]} == {"parked", "greasing"}
+    assert hand.rest(told) == fresh(hand, told)
+
+
+def test_where_a_move_cuts_ground_off_all_is_prepared_anew():
+    # A wall with an opening of 3 m; the unit moves into it.
+    wall = [box(60, 0, 62, 58.5), box(60, 61.5, 62, 120)]
+    site = yard([unit(1, LOADER, 30, 30), unit(2, LOADER, 30, 90), unit(3, LOADER, 120, 60)],
+                areas=wall)  # fmt: skip
+    hand = take_in_hand(site, at=AT)
+    moved = MovedUnit(unit="U-1", x_m=61, y_m=60, heading_deg=90)
+    told = DoneSoFar(at=AT + timedelta(minutes=2), moved=(moved,))
+    assert kept(hand, told) is None
+    rest = hand.rest(told)
+    assert rest == fresh(hand, told)
+    assert "U-3" in {left.unit for left in rest.left if left.reason.startswith("cut off")}
 
 
 def test_nothing_is_prepared_where_all_units_stand(hand, monkeypatch):
@@ -139,9 +207,7 @@ def test_hours_of_closing_that_are_over_leave_another_ground():
 
 
 def test_the_ground_stays_closed_in_the_postures_of_the_morning():
-    pit = yard([unit(1, "crawler-excavator-22t", 40, 60), unit(2, KINDS[0], 100, 60)],
-               rules=WorkingRules(posture_moves=True))  # fmt: skip
-    hand = take_in_hand(pit, at=AT)
+    hand = take_in_hand(pit(), at=AT)
     first = hand.plan.technicians[0].stops[0]
     told = so_far(hand.plan, datetime.fromisoformat(first.leave))
     ready = kept(hand, told)
