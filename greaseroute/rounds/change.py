@@ -3,9 +3,9 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 from shapely.geometry import Point
 
 from greaseroute.due.worklist import DueItem
@@ -33,10 +33,16 @@ class Moved(Record):
 
 
 class MovedUnit(Moved):
-    """A unit that stands elsewhere than ``fleet.csv`` says, in the site's local plane."""
+    """A unit that stands otherwise than ``fleet.csv`` says; its place is in the local plane."""
 
-    x_m: float
-    y_m: float
+    x_m: float | None = None
+    y_m: float | None = None
+
+    @model_validator(mode="after")
+    def _both(self) -> Self:
+        if (self.x_m is None) != (self.y_m is None):
+            raise ValueError("x_m and y_m, or neither where it only turned or moved its implements")
+        return self
 
 
 class BlockedFitting(Record):

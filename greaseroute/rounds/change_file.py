@@ -3,10 +3,10 @@
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, Field, ValidationError, model_validator
 from shapely.geometry import Point
 
 from greaseroute.catalogue.machine_type import MachineType
@@ -39,10 +39,16 @@ PAIR = ("unit", "joint")  # what an entry of ``done`` holds
 
 
 class MovedUnitLonLat(Moved):
-    """A unit that stands elsewhere than ``fleet.csv`` says, on a site in longitude and latitude."""
+    """A unit that stands otherwise than ``fleet.csv`` says, on a site in longitude and latitude."""
 
-    lon: Lon
-    lat: Lat
+    lon: Lon | None = None
+    lat: Lat | None = None
+
+    @model_validator(mode="after")
+    def _both(self) -> Self:
+        if (self.lon is None) != (self.lat is None):
+            raise ValueError("lon and lat, or neither where it only turned or moved its implements")
+        return self
 
 
 class DoneSoFarLonLat(SoFar):
@@ -160,7 +166,11 @@ def _range_faults(source: _JsonText, told: DoneSoFar | DoneSoFarLonLat) -> Itera
         return
     spots: list[tuple[Path, tuple[float, float]]] = [
         *((("places", name), spot) for name, spot in told.places.items()),
-        *((("moved", k), (m.lon, m.lat)) for k, m in enumerate(told.moved)),
+        *(
+            (("moved", k), (m.lon, m.lat))
+            for k, m in enumerate(told.moved)
+            if m.lon is not None and m.lat is not None
+        ),
     ]
     for path, (lon, lat) in spots:
         if abs(lon) > 180 or abs(lat) > 90:
@@ -182,9 +192,11 @@ def _in_plane(told: DoneSoFar | DoneSoFarLonLat, site: Site) -> DoneSoFar:
 
 
 def _moved_in_plane(told: MovedUnit | MovedUnitLonLat, plane: LocalPlane) -> MovedUnit:
-    at = (told.x_m, told.y_m) if isinstance(told, MovedUnit) else (told.lon, told.lat)
-    x_m, y_m = plane.point(*at)
+    x, y = (told.x_m, told.y_m) if isinstance(told, MovedUnit) else (told.lon, told.lat)
     rest = told.model_dump(exclude={"x_m", "y_m", "lon", "lat"})
+    if x is None or y is None:
+        return MovedUnit(**rest)
+    x_m, y_m = plane.point(x, y)
     return MovedUnit(x_m=x_m, y_m=y_m, **rest)
 
 

@@ -10,7 +10,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from greaseroute.cli.schema import done_so_far_schema
-from greaseroute.rounds.change import DoneSoFar
+from greaseroute.rounds.change import DoneSoFar, site_now
 from greaseroute.rounds.change_file import plane_of, read_done_so_far, read_earlier
 from greaseroute.rounds.morning import morning_of
 from greaseroute.rounds.planner import plan_round
@@ -89,7 +89,8 @@ def test_mistakes_of_form_are_told_together(site):
         "now.json:3: round so far: gon = \"['U-1']\"; allowed: the fields at, done, done_units, "
         "blocked, gone, left_strokes, keep, change_cost_s, places, moved; did you mean 'gone'?",
         "now.json:6: round so far: keep = 'same'; allowed: 'order' or 'free'; correct it",
-        "now.json:8: moved 1: y_m = 'nothing'; allowed: a value; add it",
+        "now.json:8: moved 1: - = 'unit, x_m'; allowed: x_m and y_m, or neither where it "
+        "only turned or moved its implements; correct it",
     ]
 
 
@@ -182,6 +183,13 @@ def test_a_unit_moved_onto_another_or_off_the_site_is_told(site):
     )
 
 
+def test_a_unit_may_have_moved_its_implements_only(site):
+    so_far, found = read(site, moved=[{"unit": "U-2", "posture": "greasing"}])
+    assert found == []
+    now = {u.unit: u for u in site_now(site, so_far, earlier=None).units}["U-2"]
+    assert (now.posture, now.x_m, now.y_m) == ("greasing", 80, 60)
+
+
 def test_a_unit_may_move_to_where_one_that_left_stood(site):
     so_far, found = read(site, gone=["U-2"], moved=[{"unit": "U-1", "x_m": 81, "y_m": 60}])
     assert (so_far is not None, found) == (True, [])
@@ -220,7 +228,6 @@ def test_metres_on_a_site_in_degrees_are_told():
     assert so_far is None
     told = {(f.line, f.record, f.field): (f.value, f.allowed) for f in found}
     assert told == {
-        (4, "moved 1", "lon"): ("nothing", "a value"),
         (6, "moved 1", "x_m"): ("4", "the fields unit, heading_deg, posture, slew_deg, lon, lat"),
     }
 
