@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from greaseroute.cli.files import write_text
 from greaseroute.cli.options import add_options, moment, positive_seconds
+from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -16,33 +17,6 @@ if TYPE_CHECKING:
     from greaseroute.training.first_day_records import FirstDay
 
 HELP = "plan a new technician's first day"
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The shared options, who learns from whom, and the learner's pace."""
-    add_options(parser, "site", "at", "out", "seed", "format")
-    parser.add_argument("--learner", metavar="NAME", help="who learns (default: see site.toml)")
-    parser.add_argument("--mentor", metavar="NAME", help="who shows (default: another technician)")
-    parser.add_argument(
-        "--window-min", metavar="MIN", type=positive_seconds,
-        help="minutes there are (default: up to the start of the shift)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--learning-rate", metavar="SHARE", type=rate, default=0.85,
-        help="time when the number of times doubles, as a share of what it was (default 0.85)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--first-time", metavar="FACTOR", type=factor, default=2.5,
-        help="standard times that the first time takes (default 2.5)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--learning-form", choices=("unit", "cumulative average"), default="unit",
-        help="which time the rate speaks of: the single one or the average (default unit)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--show-s", metavar="S", type=positive_seconds, default=120.0,
-        help="seconds in which the mentor shows a kind of joint (default 120)",
-    )  # fmt: skip
 
 
 def rate(text: str) -> float:
@@ -66,6 +40,40 @@ def _number(text: str) -> float:
         return float(text)
     except ValueError:
         return -1.0
+
+
+OPTIONS = (
+    OwnOption("--learner", "who learns (default: see site.toml)", "NAME"),
+    OwnOption("--mentor", "who shows (default: another technician)", "NAME"),
+    OwnOption(
+        "--window-min", "minutes there are (default: up to the start of the shift)", "MIN",
+        positive_seconds,
+    ),
+    OwnOption(
+        "--learning-rate",
+        "time when the number of times doubles, as a share of what it was (default 0.85)",
+        "SHARE", rate, 0.85,
+    ),
+    OwnOption(
+        "--first-time", "standard times that the first time takes (default 2.5)", "FACTOR",
+        factor, 2.5,
+    ),
+    OwnOption(
+        "--learning-form",
+        "which time the rate speaks of: the single one or the average (default unit)",
+        default="unit", choices=("unit", "cumulative average"),
+    ),
+    OwnOption(
+        "--show-s", "seconds in which the mentor shows a kind of joint (default 120)", "S",
+        positive_seconds, 120.0,
+    ),
+)  # fmt: skip
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The shared options, who learns from whom, and the learner's pace."""
+    add_options(parser, "site", "at", "out", "seed", "format")
+    add_own_options(parser, OPTIONS)
 
 
 def run(args: argparse.Namespace) -> int:

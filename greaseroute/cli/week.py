@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from greaseroute.cli.files import write_text
 from greaseroute.cli.options import add_options, moment, whole_number
+from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -26,40 +27,6 @@ HELP = "plan the seven mornings ahead and the grease they use"
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MOST_WORKERS, ENOUGH_UNITS = 8, 12
 PASSES_A_UNIT, LEAST_PASSES = 60, 2000  # seven rounds: far fewer passes than a single one
-
-
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The shared options, the calendar, tolerances, stock and what-ifs."""
-    add_options(parser, "site", "at", "out", "seed", "format")
-    parser.add_argument(
-        "--mornings", metavar="N", type=_from_one, default=7, help="mornings ahead (default 7)"
-    )
-    parser.add_argument(
-        "--days-off", metavar="DAYS", type=days_off, default=(), help="weekdays off, as sat,sun"
-    )
-    parser.add_argument(
-        "--holiday", metavar="DATE", type=holiday, action="append", default=[],
-        help="a day off, as 2031-05-01; may repeat",
-    )  # fmt: skip
-    parser.add_argument(
-        "--early", metavar="SHARE", type=share, default=0.2,
-        help="a service may be this share of its interval early (default 0.2)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--late", metavar="SHARE", type=share, default=0.1,
-        help="and this share late (default 0.1)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--service-level", metavar="SHARE", type=share, default=0.95,
-        help="share of cases in which stock lasts the lead time (default 0.95)",
-    )  # fmt: skip
-    parser.add_argument(
-        "--weeks", metavar="N", type=_from_one, default=2000, help="weeks simulated (default 2000)"
-    )
-    parser.add_argument(
-        "--what-if", metavar="CASE", action="append", default=[],
-        help="as wet=5days, dust=all or UNIT:dust=3days; may repeat",
-    )  # fmt: skip
 
 
 def _from_one(text: str) -> int:
@@ -95,6 +62,34 @@ def holiday(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a date like 2031-05-01") from None
+
+
+OPTIONS = (
+    OwnOption("--mornings", "mornings ahead (default 7)", "N", _from_one, 7),
+    OwnOption("--days-off", "weekdays off, as sat,sun", "DAYS", days_off, ()),
+    OwnOption(
+        "--holiday", "a day off, as 2031-05-01; may repeat", "DATE", holiday, repeats=True
+    ),
+    OwnOption(
+        "--early", "a service may be this share of its interval early (default 0.2)", "SHARE",
+        share, 0.2,
+    ),
+    OwnOption("--late", "and this share late (default 0.1)", "SHARE", share, 0.1),
+    OwnOption(
+        "--service-level", "share of cases in which stock lasts the lead time (default 0.95)",
+        "SHARE", share, 0.95,
+    ),
+    OwnOption("--weeks", "weeks simulated (default 2000)", "N", _from_one, 2000),
+    OwnOption(
+        "--what-if", "as wet=5days, dust=all or UNIT:dust=3days; may repeat", "CASE", repeats=True
+    ),
+)  # fmt: skip
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The shared options, the calendar, tolerances, stock and what-ifs."""
+    add_options(parser, "site", "at", "out", "seed", "format")
+    add_own_options(parser, OPTIONS)
 
 
 def run(args: argparse.Namespace) -> int:
