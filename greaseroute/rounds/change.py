@@ -14,12 +14,15 @@ from greaseroute.records import Record
 from greaseroute.rounds.plan import LeftOut, RoundPlan
 from greaseroute.rounds.prepare import Keep
 from greaseroute.rounds.work import left_out
+from greaseroute.rounds.yard import stances_now
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Place
 from greaseroute.site.model import Site
 
 STANDS = "where {} stands"
+LONGEST_M = 30.0  # no machine reaches farther from its own point
+STEP_DOWN_M = 0.05
 NOT_SOUGHT = "none is sought for the rest of a round, since somebody waits for the new plan"
 
 
@@ -169,21 +172,36 @@ def site_now(site: Site, so_far: DoneSoFar, *, earlier: RoundPlan | None) -> Sit
     """
     moved = {m.unit: m for m in so_far.moved}
     postures = {} if earlier is None else postures_left(earlier, so_far)
+    units = tuple(
+        _standing_unit(u, moved.get(u.unit), posture=postures.get(u.unit))
+        for u in site.units
+        if u.unit not in so_far.gone
+    )
     places = [
-        Place(STANDS.format(name), "here", Point(*spot))
+        Place(STANDS.format(name), "here", _stepped_off(replace(site, units=units), Point(*spot)))
         for name, spot in sorted(so_far.places.items())
     ]
     return replace(
         site,
-        units=tuple(
-            _standing_unit(u, moved.get(u.unit), posture=postures.get(u.unit))
-            for u in site.units
-            if u.unit not in so_far.gone
-        ),
+        units=units,
         technicians=tuple(_standing(t, so_far) for t in site.technicians),
         guns=tuple(_with_strokes(g, so_far) for g in site.guns),
         ground=replace(site.ground, places=(*site.ground.places, *places)),
     )
+
+
+def _stepped_off(site: Site, spot: Point) -> Point:
+    """Where somebody who stands on a machine comes down: beside all of it.
+
+    Just off its edge might be a pocket between its parts, from which one cannot walk on.
+    """
+    near = [u for u in site.units if spot.distance(Point(u.x_m, u.y_m)) < LONGEST_M]
+    aside_m = 2 * site.rules.clearance_m + STEP_DOWN_M
+    for (placed,) in stances_now(replace(site, units=tuple(near))).values():
+        if placed.outline.distance(spot) < site.rules.clearance_m:
+            rim = placed.outline.convex_hull.buffer(aside_m).exterior
+            return rim.interpolate(rim.project(spot))
+    return spot
 
 
 def postures_left(plan: RoundPlan, so_far: DoneSoFar) -> dict[str, str]:

@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -156,3 +157,15 @@ def test_units_out_of_their_order_are_counted(site, plan, first):
     assert rest.notes[1] == (
         "Units that follow another than in the earlier plan, or go to somebody else: 4 of 4."
     )
+
+
+def test_who_stands_on_a_machine_comes_down_beside_it():
+    # The fenders of a dozer: just off their edge lies a pocket between track and blade.
+    site = yard([unit(1, "crawler-dozer-20t", 60, 60), unit(2, KINDS[0], 110, 60)])
+    plan = plan_round(site, at=AT)
+    stop = next(s for s in plan.technicians[0].stops if s.unit == "U-1")
+    (deck, *_) = [stand for stand in stop.stands if stand.deck]
+    rest = again(site, plan, at=NOW, done_units=("U-1",), places={"Ada": (deck.x_m, deck.y_m)})
+    assert orders_of(rest)["Ada"] == ("U-2",)
+    assert rest.left == ()
+    assert 0.5 < math.dist(rest.technicians[0].path[0], (deck.x_m, deck.y_m)) < 4.0
