@@ -29,17 +29,19 @@ NOT_SOUGHT = "none is sought for the rest of a round, since somebody waits for t
 class Moved(Record):
     """A unit that stands otherwise than ``fleet.csv`` says; what is left out stays as it was."""
 
-    unit: str
-    heading_deg: float | None = Field(default=None, ge=0, lt=360)
-    posture: str | None = None
-    slew_deg: float | None = Field(default=None, ge=-360, le=360)
+    unit: str = Field(description="fleet number")
+    heading_deg: float | None = Field(
+        default=None, ge=0, lt=360, description="compass heading, clockwise from north"
+    )
+    posture: str | None = Field(default=None, description="posture it stands in now")
+    slew_deg: float | None = Field(default=None, ge=-360, le=360, description="slew angle now")
 
 
 class MovedUnit(Moved):
-    """A unit that stands otherwise than ``fleet.csv`` says; its place is in the local plane."""
+    """A unit that stands otherwise than ``fleet.csv`` says, in metres like the site's files."""
 
-    x_m: float | None = None
-    y_m: float | None = None
+    x_m: float | None = Field(default=None, description="east, as in fleet.csv")
+    y_m: float | None = Field(default=None, description="north, as in fleet.csv")
 
     @model_validator(mode="after")
     def _both(self) -> Self:
@@ -49,41 +51,53 @@ class MovedUnit(Moved):
 
 
 class BlockedFitting(Record):
-    """A fitting that takes no grease, or (``fitting`` None) a whole joint that cannot be done."""
+    """A fitting that takes no grease, or a whole joint that cannot be done."""
 
     unit: str
     joint: str
-    fitting: str | None = None
-    reason: str = "found blocked"
+    fitting: str | None = Field(default=None, description="left out: the whole joint")
+    reason: str = Field(default="found blocked", description="told where it is listed as left out")
 
 
 class SoFar(Record):
-    """What happened up to the moment ``at``, wherever it was.
+    """What happened up to the moment ``at``, wherever it was."""
 
-    ``done`` are (unit, joint) already booked, ``done_units`` units where all is. ``gone`` units
-    have left or work again. ``left_strokes`` are what the guns hold now. ``keep``: the order of
-    the earlier plan is kept to, unless a unit that follows another than before saves more than
-    ``change_cost_s``; else the order is free.
-    """
-
-    at: datetime
-    done: tuple[tuple[str, str], ...] = ()
-    done_units: tuple[str, ...] = ()
-    blocked: tuple[BlockedFitting, ...] = ()
-    gone: tuple[str, ...] = ()
-    left_strokes: dict[str, int] = Field(default_factory=dict)
-    keep: Literal["order", "free"] = "order"
-    change_cost_s: float = Field(default=60.0, ge=0)
+    at: datetime = Field(
+        description="moment from which the rest is planned; site time unless an offset is given"
+    )
+    done: tuple[tuple[str, str], ...] = Field(
+        default=(), description="joints booked as done, each as [unit, joint]"
+    )
+    done_units: tuple[str, ...] = Field(
+        default=(), description="units where everything that was due is booked as done"
+    )
+    blocked: tuple[BlockedFitting, ...] = Field(
+        default=(), description="fittings and joints that cannot be greased"
+    )
+    gone: tuple[str, ...] = Field(
+        default=(), description="units that have left or gone to work: their ground is free"
+    )
+    left_strokes: dict[str, int] = Field(
+        default_factory=dict, description="strokes left in each gun, where not as in site.toml"
+    )
+    keep: Literal["order", "free"] = Field(
+        default="order",
+        description="order: keep to the order of the plan under way; free: any order",
+    )
+    change_cost_s: float = Field(
+        default=60.0, ge=0,
+        description="a unit that follows another than before must save more than so many seconds",
+    )  # fmt: skip
 
 
 class DoneSoFar(SoFar):
-    """How far a round has come, in the site's local plane.
+    """How far a round has come, in metres like the site's files (in code: its local plane)."""
 
-    ``places`` are (x_m, y_m) where technicians stand now; who is not named is at the start.
-    """
-
-    places: dict[str, tuple[float, float]] = Field(default_factory=dict)
-    moved: tuple[MovedUnit, ...] = ()
+    places: dict[str, tuple[float, float]] = Field(
+        default_factory=dict,
+        description="where technicians stand now, [x_m, y_m] by name; not named: at the start",
+    )
+    moved: tuple[MovedUnit, ...] = Field(default=(), description="units that stand otherwise now")
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,8 +54,13 @@ class MovedUnitLonLat(Moved):
 class DoneSoFarLonLat(SoFar):
     """How far a round has come, on a site in longitude and latitude: places are (lon, lat)."""
 
-    places: dict[str, tuple[Lon, Lat]] = Field(default_factory=dict)
-    moved: tuple[MovedUnitLonLat, ...] = ()
+    places: dict[str, tuple[Lon, Lat]] = Field(
+        default_factory=dict,
+        description="where technicians stand now, [lon, lat] by name; not named: at the start",
+    )
+    moved: tuple[MovedUnitLonLat, ...] = Field(
+        default=(), description="units that stand otherwise now"
+    )
 
 
 @dataclass(frozen=True, slots=True)

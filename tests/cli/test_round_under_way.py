@@ -121,5 +121,6 @@ def test_its_schema_is_printed(name, capsys):
     schema = json.loads(capsys.readouterr().out)
     fields = {"at", "places", "done", "done_units", "blocked", "moved", "gone", "left_strokes"}
     assert fields <= set(schema["properties"])
+    assert all(field["description"] for field in schema["properties"].values())
     moved = next(d for n, d in schema["$defs"].items() if n.startswith("MovedUnit"))
     assert ("lon" in moved["properties"]) == (name == "done-so-far-lonlat")
