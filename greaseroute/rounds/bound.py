@@ -21,14 +21,16 @@ from greaseroute.rounds.bound_price import (
 )
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 
-FIRST_ROUNDS = 3  # without cuts, while the list of arcs settles
-FIRST_STEPS, STEPS = 300, 100  # of the ascent in one round
+FIRST_ROUNDS = 3  # without cuts, while the list of arcs settles; more while the bound moves on
+MOST_FIRST_ROUNDS = 16
+FIRST_STEPS, STEPS = 200, 100  # of the ascent in one round
 ROUNDS_BETWEEN_PROOFS = 8
 ARCS_PER_NODE = 6
 ROUNDS_TIMES_NODES = 60_000  # without a clock: 187 rounds for 320 nodes, some seconds
 MOST_ROUNDS = 10**9
 NO_LIMIT_S = 1e9
 LEAST_GAIN = 0.05  # of what is missing to the upper value, between two proofs
+FIRST_GAIN = 0.15  # the same, to go on without cuts
 MOST_POOL_ARCS = 40_000
 START_ARCS_PER_NODE = 3  # in the first linear program
 BoundStatus = Literal["optimal", "bounded", "interrupted"]
@@ -77,9 +79,11 @@ class BoundSearch:
         self._ascent: Ascent | None = None
         self._tree: BranchSearch | None = None
         self._best: tuple[Whole, Proof] | None = None
+        self._last: tuple[Whole, Proof] | None = None
         self._rounds = 0
         self._within = MOST_ROUNDS  # arcs that a better tour can use, listed or not
         self._complete = self._slow = False
+        self._first = True
 
     def improve(self, stop: Stop) -> None:
         """Raise the bound until it is time to stop or it meets the upper value."""
@@ -107,16 +111,26 @@ class BoundSearch:
                 self.problem, ArcList.of(self.problem, *arcs), symmetric=self._symmetric
             )
         self._rounds += 1
-        first = self._rounds <= FIRST_ROUNDS
+        first = self._first
         if not first:
             self._ascent.add_cuts(find_cuts(self.problem, self._ascent.point()))
-        self._ascent.climb(FIRST_STEPS if first else STEPS, upper=self.upper)
-        if first or self._rounds % ROUNDS_BETWEEN_PROOFS == 0:
-            before = self.value
-            self._ascent.drop_idle(upper=self.upper)
-            self._list_anew(self._ascent)
-            missing = self.upper - before
-            self._slow = not first and self.value - before < LEAST_GAIN * missing
+        told = self._ascent.climb(FIRST_STEPS if first else STEPS, upper=self.upper)
+        if not first and self._rounds % ROUNDS_BETWEEN_PROOFS:
+            return
+        missing, before = max(1, self.upper - self.value), self.value
+        self._ascent.drop_idle(upper=self.upper)
+        self._list_anew(self._ascent)
+        gain = (self.value - before) / missing
+        self._slow = not first and gain < LEAST_GAIN
+        self._first = first and self._goes_on(told, gain)
+
+    def _goes_on(self, told: float, gain: float) -> bool:
+        """Whether the first rounds go on: the list still lacks arcs, or the bound still moves."""
+        if self._last is None:
+            return True
+        lacking = told - self._last[1].bound(self.upper)
+        moving = gain > FIRST_GAIN or lacking > FIRST_GAIN * (self.upper - told)
+        return self._rounds < FIRST_ROUNDS or (moving and self._rounds < MOST_FIRST_ROUNDS)
 
     def _prove(self, ascent: Ascent) -> None:
         told = whole(self.problem, ascent.multipliers(), upper=self.upper)
@@ -127,16 +141,17 @@ class BoundSearch:
             proof, _ = prove_listed(self.problem, told, ends, upper=self.upper)
         else:
             proof = prove_all(self.problem, told, upper=self.upper, symmetric=self._symmetric)
-        if self._best is None or proof.bound(self.upper) >= self.value:
+        self._last = told, proof
+        if self._best is None or proof.bound(self.upper) >= self._best[1].bound(self.upper):
             self._best = told, proof
         self.value = max(self.value, proof.bound(self.upper))
 
     def _list_anew(self, ascent: Ascent) -> None:
         """Prove, then list the arcs that a better tour can use, or those of least slack."""
         self._prove(ascent)
-        if self._best is None or self.value >= self.upper:
+        if self._last is None or self.value >= self.upper:
             return
-        told, proof = self._best
+        told, proof = self._last  # not the best: the arcs that the ascent lacks now are wanted
         tail, head, self._within = arcs_within(
             self.problem, told, proof,
             upper=self.upper, symmetric=self._symmetric,
@@ -144,7 +159,7 @@ class BoundSearch:
         )  # fmt: skip
         self._complete = self._within == len(tail)
         if not self._complete:
-            used = ascent.used(everything=self._rounds <= FIRST_ROUNDS)
+            used = ascent.used(everything=self._first)
             here = (self.tour, np.roll(self.tour, -1))
             tail, head = joined(self.problem, (tail, head), used, here, symmetric=self._symmetric)
         ascent.list_anew(ArcList.of(self.problem, tail, head))

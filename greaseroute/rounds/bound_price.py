@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from greaseroute.rounds import kernel_tree as kernel
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 from greaseroute.rounds.kernel_clusters import FAR, Costs
+from greaseroute.rounds.kernel_tree import BINS_PER_OCTAVE
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -146,14 +147,22 @@ def arcs_within(
     """
     tables = _tables(problem, told, upper=upper, symmetric=symmetric)
     room = max(0, proof.room(upper))
+    narrow = min(room, upper * told.scale // problem.size)
     counts, ends = np.zeros(kernel.BINS, np.int64), np.zeros((2, most), np.int64)
-    found = within = kernel.near_arcs(*tables, proof.over, room, counts, ends)
-    if within > most:
-        slices = int(np.searchsorted(np.cumsum(counts), most))
-        room = max(0, slices * (room // kernel.BINS + 1) - 1)
-        found = kernel.near_arcs(*tables, proof.over, room, np.zeros_like(counts), ends)
-    kept = ends[:, : min(found, most)]
-    return kept[0].copy(), kept[1].copy(), int(within)
+    rooms = np.array([room, narrow])
+    within = kernel.near_arcs(*tables, proof.over, rooms, counts, ends)
+    listed = int(counts.sum())
+    if listed < within <= most:
+        rooms[1], counts[:] = room, 0
+        kernel.near_arcs(*tables, proof.over, rooms, counts, ends)
+        listed = within
+    elif listed > most:
+        octaves = int(np.searchsorted(np.cumsum(counts), most, side="right")) / BINS_PER_OCTAVE
+        rooms[1] = max(0, int(2.0**octaves) - 1)
+        counts[:] = 0
+        kernel.near_arcs(*tables, proof.over, rooms, counts, ends)
+        listed = min(most, int(counts.sum()))
+    return ends[0, :listed].copy(), ends[1, :listed].copy(), int(within)
 
 
 def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints]) -> Ints:

@@ -16,7 +16,7 @@ from greaseroute.rounds.clusters_reduce import without_dominated
 
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
 SMALL = 60  # clusters; up to here the search is done early and the bound gets half of the time
-BOUND_SHARE = {True: 0.5, False: 0.25}  # of the time limit, small and other problems
+BOUND_SHARE = {True: 0.5, False: 0.3}  # of the time limit, small and other problems
 EARLY_SHARE = {True: 0.9, False: 0.5}  # of the bound's time, before the long search
 
 Status = Literal["optimal", "bounded", "interrupted"]
@@ -110,7 +110,7 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     iterations : int, optional
         Search passes instead of a time limit: the same input and seed then give the same result.
     bound_s : float, optional
-        How much of ``limit_s`` the bound may take: a quarter by default, half for up to 60
+        How much of ``limit_s`` the bound may take: 0.3 of it by default, half for up to 60
         clusters; 0 for a quick bound only. With ``iterations``, a fixed number of rounds instead.
         Where it closes early the time is not used up.
     start : list of int, optional

@@ -1,12 +1,15 @@
 """Compiled whole-number pass over all arcs: cheapest joins of clusters, arcs worth keeping."""
 
+import math
+
 import numpy as np
 from numba import njit
 
 from greaseroute.rounds.clusters_problem import Ints
 from greaseroute.rounds.kernel_clusters import FAR, NOWHERE, ZERO, Costs
 
-BINS = 512
+BINS_PER_OCTAVE = 8
+BINS = 62 * BINS_PER_OCTAVE + 1  # sums stay below 2 ** 61
 
 
 @njit(nogil=True)
@@ -60,16 +63,15 @@ def all_joins(
 def near_arcs(
     cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints, pair_back: Ints,
     cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints, plan: Ints,
-    over: Ints, room: int, counts: Ints, ends: Ints,
+    over: Ints, rooms: Ints, counts: Ints, ends: Ints,
 ) -> int:  # fmt: skip
-    """Arcs whose reduced cost is at most ``room`` over ``over[c, d]``: how many; ``ends`` filled.
+    """Arcs whose reduced cost is at most ``rooms[0]`` over ``over[c, d]``: how many there are.
 
-    ``counts`` (BINS,) is filled with how many lie in each slice of the room. ``ends`` (2, k) takes
-    the first k arcs.
+    Those at most ``rooms[1]`` over it are told apart: ``counts`` by the logarithm of what is over,
+    and the first of them in ``ends`` (2, k).
     """
     row = np.zeros(owner.shape[0], np.int64)
-    slice_width = room // BINS + 1
-    found = ZERO
+    found, listed = ZERO, ZERO
     for i in range(owner.shape[0]):
         c = owner[i]
         start = _reduced_row(
@@ -80,11 +82,13 @@ def near_arcs(
             if row[j] == FAR:
                 continue
             slack = row[j] - over[c, owner[j]]
-            if slack <= room:
-                counts[max(ZERO, slack) // slice_width] += 1
-                if found < ends.shape[1]:
-                    ends[0, found], ends[1, found] = i, j
+            if slack <= rooms[0]:
                 found += 1
+            if slack <= rooms[1]:
+                counts[int(BINS_PER_OCTAVE * math.log2(max(ZERO, slack) + 1.0))] += 1
+                if listed < ends.shape[1]:
+                    ends[0, listed], ends[1, listed] = i, j
+                listed += 1
     return found
 
 
