@@ -1,11 +1,13 @@
 """The command line: finds the verb, imports its module only then, and turns errors into lines."""
 
 import argparse
+import gc
 import importlib
 import os
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TextIO
 
 from greaseroute import __version__
@@ -13,6 +15,8 @@ from greaseroute.cli.parser import VerbParser, nearest
 from greaseroute.errors import BadInput, GreaserouteError
 
 GOOD, FINDINGS, MISUSE, INTERRUPTED = 0, 1, 2, 130
+
+ALLOCATIONS = 200_000  # objects more than before until garbage is looked for
 
 COMMANDS = {
     "check": "every fault of a site folder, or 'good'",
@@ -58,9 +62,21 @@ def _run(words: list[str]) -> int:
     parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
     module.add_arguments(parser)
     parser.add_argument("--debug", action="store_true", help="show where an error arose")
-    code: int = module.run(parser.parse_args(words[1:]))
+    with _seldom_collecting():
+        code: int = module.run(parser.parse_args(words[1:]))
     sys.stdout.flush()
     return code
+
+
+@contextmanager
+def _seldom_collecting() -> Iterator[None]:
+    """Look for unreachable cycles seldom: a command makes few, and looking took a tenth of it."""
+    before = gc.get_threshold()
+    gc.set_threshold(ALLOCATIONS, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def _without_verb(words: list[str]) -> int:

@@ -1,7 +1,7 @@
 """Walks between the nodes of one unit, on the ground round it, proved to be the site's quickest."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -31,23 +31,64 @@ class InsideWalks:
         return line_of(self.travel, a, b)
 
 
-def inside_walks(points: Sequence[Point2], ground: FreeGround, *, speed_m_s: float) -> InsideWalks:
+@dataclass(frozen=True, slots=True, eq=False)
+class Beside:
+    """The ground round one unit: cut out once for all nodes from which anybody works there.
+
+    ``low`` and ``high`` are the bounds of those nodes, (2,) each.
+    """
+
+    ground: FreeGround
+    low: Array
+    high: Array
+    _cut: dict[float, FreeGround] = field(default_factory=dict)
+
+    def near(self, spots: Array, margin_m: float) -> tuple[FreeGround, Array]:
+        """Ground within a margin of the nodes, and how far each spot is from its edge."""
+        low, high = self.low - margin_m, self.high + margin_m
+        if self.ground.slow and _slow_within(self.ground, low, high):
+            # A border of slow ground is divided anew wherever it is cut: that must not hang on
+            # who else works here.
+            low, high = spots.min(axis=0) - margin_m, spots.max(axis=0) + margin_m
+            cut = _near(self.ground, low, high)
+        elif margin_m in self._cut:
+            cut = self._cut[margin_m]
+        else:
+            cut = self._cut[margin_m] = _near(self.ground, low, high)
+        edge: Array = np.minimum(spots - low, high - spots).min(axis=1)
+        return cut, edge
+
+
+def beside(points: Sequence[Point2], ground: FreeGround) -> Beside:
+    """The ground round (S, 2) points."""
+    spots = np.asarray(points, dtype=float).reshape(-1, 2)
+    return Beside(ground, spots.min(axis=0), spots.max(axis=0))
+
+
+def inside_walks(
+    points: Sequence[Point2], ground: FreeGround | Beside, *, speed_m_s: float
+) -> InsideWalks:
     """Quickest walks between (S, 2) points of one unit.
 
     They are looked for on the ground near the points. A walk that leaves it and comes back takes
     at least the way to its edge and back; where a walk found takes longer than that, or none is
     found, the whole ground is asked.
     """
+    around = ground if isinstance(ground, Beside) else beside(points, ground)
     spots = np.asarray(points, dtype=float).reshape(-1, 2)
     for margin_m in MARGINS_M:
-        low, high = spots.min(axis=0) - margin_m, spots.max(axis=0) + margin_m
-        travel = _near(ground, low, high).travel(spots, speed_m_s=speed_m_s, slide=False)
-        edge = np.minimum(spots - low, high - spots).min(axis=1)
+        near, edge = around.near(spots, margin_m)
+        travel = near.travel(spots, speed_m_s=speed_m_s, slide=False)
         least_s = (edge[:, None] + edge[None, :]) / (speed_m_s * BEST_SLOPE)
         if (travel.time_s <= least_s).all():
             return InsideWalks(spots, up_to_ms(travel.time_s), travel)
-    travel = ground.travel(spots, speed_m_s=speed_m_s, slide=False)
+    travel = around.ground.travel(spots, speed_m_s=speed_m_s, slide=False)
     return InsideWalks(spots, up_to_ms(travel.time_s), travel)
+
+
+def _slow_within(ground: FreeGround, low: Array, high: Array) -> bool:
+    box = shapely.box(low[0], low[1], high[0], high[1])
+    return any(area.shape.intersects(box) for area in ground.slow)
 
 
 def _near(ground: FreeGround, low: Array, high: Array) -> FreeGround:

@@ -1,7 +1,7 @@
 """Everything before the search: what is due, where one stands for it, which ways there are."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -10,13 +10,13 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.inside import inside_walks
+from greaseroute.rounds.inside import Beside, beside, inside_walks
 from greaseroute.rounds.left import nobody_can, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.plan import LeftOut
 from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_for, survey, terms_of
-from greaseroute.rounds.visits import UnitVisit, unit_task, unit_visit, way_slack_ms
+from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit, way_slack_ms
 from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
 from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
@@ -197,9 +197,14 @@ def _outlooks(
     levels: bool = False,
 ) -> tuple[Outlook, ...]:
     """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
-    visits = [
-        _visits(site, yard, works=w, surveyed=s, outfit=o, levels=levels)
+    tasks = [
+        _tasks(site, w, s, outfit=o, levels=levels)
         for o, w, s in zip(outfits, works, surveys, strict=True)
+    ]
+    ground = _Cut(yard, _feet(tasks))
+    visits = [
+        _visits(site, t, ground, outfit=o, slack_ms=way_slack_ms(len(w)))
+        for o, w, t in zip(outfits, works, tasks, strict=True)
     ]
     points, row = numbered(fixed, [v for each in visits for vs in each.values() for v in vs])
     full = [{unit: vs[0] for unit, vs in each.items()} for each in visits]
@@ -221,29 +226,69 @@ def numbered(fixed: Array, visits: Sequence[UnitVisit]) -> tuple[Array, dict[Poi
     return np.vstack([fixed, np.asarray(list(ends)).reshape(-1, 2)]), row
 
 
-def _visits(
+Tasks = Mapping[str, Sequence[UnitTask]]
+
+
+def _tasks(
     site: Site,
-    yard: Yard,
-    *,
     works: Sequence[UnitWork],
     surveyed: Mapping[str, Surveyed],
+    *,
     outfit: Outfit,
     levels: bool,
-) -> dict[str, tuple[UnitVisit, ...]]:
-    slack_ms = way_slack_ms(len(works))
-    visits = {}
+) -> dict[str, tuple[UnitTask, ...]]:
+    """What an outfit does at each unit, once for each set of items, the most first."""
+    tasks = {}
     for work in works:
-        found: dict[frozenset[Item], UnitVisit] = {}
+        reach = surveyed[work.unit.unit].reach
+        found: dict[frozenset[Item], UnitTask] = {}
         for joints in work.levels() if levels else [work.joints]:
-            reach = surveyed[work.unit.unit].reach
             task = unit_task(reach, joints, rules=site.rules, outfit=outfit)
-            if task is not None and task.items not in found:
-                feet = [node.foot_m for node in task.nodes]
-                walks = inside_walks(feet, yard.ground_for(feet), speed_m_s=outfit.speed_m_s)
-                found[task.items] = unit_visit(
-                    task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms
-                )
-        visits[work.unit.unit] = tuple(visit for visit in found.values() if visit.ways)
+            if task is not None:
+                found.setdefault(task.items, task)
+        tasks[work.unit.unit] = tuple(found.values())
+    return tasks
+
+
+def _feet(tasks: Sequence[Tasks]) -> dict[str, list[Point2]]:
+    """Where anybody stands at each unit."""
+    feet: dict[str, list[Point2]] = {}
+    for each in tasks:
+        for unit, some in each.items():
+            feet.setdefault(unit, []).extend(n.foot_m for task in some for n in task.nodes)
+    return feet
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """The ground round each unit, cut out once for all that look at it."""
+
+    yard: Yard
+    feet: Mapping[str, Sequence[Point2]]
+    _done: dict[tuple[str, int], Beside] = field(default_factory=dict)
+
+    def beside(self, unit: str, feet: Sequence[Point2]) -> Beside:
+        """The ground at the hours at which all of ``feet`` are free, round all feet there."""
+        ground = self.yard.ground_for(feet)
+        key = unit, [id(g) for _, g in self.yard.grounds].index(id(ground))
+        if key not in self._done:
+            self._done[key] = beside(self.feet[unit], ground)
+        return self._done[key]
+
+
+def _visits(
+    site: Site, tasks: Tasks, ground: _Cut, *, outfit: Outfit, slack_ms: int
+) -> dict[str, tuple[UnitVisit, ...]]:
+    visits = {}
+    for unit, some in tasks.items():
+        found = []
+        for task in some:
+            feet = [node.foot_m for node in task.nodes]
+            walks = inside_walks(feet, ground.beside(unit, feet), speed_m_s=outfit.speed_m_s)
+            found.append(
+                unit_visit(task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms)
+            )
+        visits[unit] = tuple(visit for visit in found if visit.ways)
     return {unit: each for unit, each in visits.items() if each}
 
 

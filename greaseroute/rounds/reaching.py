@@ -14,19 +14,24 @@ from greaseroute.rounds.postures import fewest_moves
 from greaseroute.rounds.work import UnitWork
 from greaseroute.site.crew import Reach
 from greaseroute.site.fleet import Unit
-from greaseroute.stands.candidates import unit_stands, wanted_fittings
+from greaseroute.stands.candidates import Skin, skin_stands, wanted_fittings
 from greaseroute.stands.clear import clear_points
 from greaseroute.stands.reach import Array
 from greaseroute.stands.stand import UnitStands
 from greaseroute.walk.footprint import closed_ground
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Posed:
     """A unit in one posture and the ground that it closes."""
 
     placed: PlacedMachine
     closed: tuple[Polygon, ...]
+    _skins: dict[float, Skin] = field(default_factory=dict)
+
+    def skin(self, clearance_m: float) -> Skin:
+        """The unit with a clearance, worked out once for all who stand round it."""
+        return self._skins.setdefault(clearance_m, Skin(self.placed, self.closed, clearance_m))
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,12 +120,10 @@ def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
         for look in work.machine_type.looks
         if look.name in work.looks and look.posture in (None, posture)
     ]
-    return unit_stands(
-        pose.placed,
+    return skin_stands(
+        pose.skin(terms.clearance_m),
         wanted_fittings(pose.placed, hoses, looks=looks),
-        closed=pose.closed,
         free=terms.free,
-        clearance_m=terms.clearance_m,
         reach=terms.reach,
     )
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,25 @@ from greaseroute.stands.thin import keep
 # Free ground is looked at this far round the wanted fittings: an arm, a hose and some room.
 LOCAL_M = 6.0
 OFF_GRID_M = 1e-4 / np.pi
+
+
+@dataclass(frozen=True, eq=False)
+class Skin:
+    """A machine in one posture with the ground it closes: all that is the same for any reach."""
+
+    placed: PlacedMachine
+    closed: Sequence[Polygon]
+    clearance_m: float
+
+    @cached_property
+    def hulls(self) -> Hulls:
+        """Its solids, for lines of sight."""
+        return stack_hulls(self.placed.solids)
+
+    @cached_property
+    def rings(self) -> Array:
+        """Points round it, (n, 2)."""
+        return ring_points(self.closed, self.placed.pose, clearance_m=self.clearance_m)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,17 +101,23 @@ def unit_stands(
     clearance_m : float
         Distance kept from closed ground.
     """
+    return skin_stands(Skin(placed, closed, clearance_m), wanted, free=free, reach=reach)
+
+
+def skin_stands(
+    skin: Skin, wanted: Sequence[Wanted], *, free: BaseGeometry, reach: Reach
+) -> UnitStands:
+    """The same as `unit_stands` for a machine that is looked at several times."""
+    placed = skin.placed
     if not wanted:
         return UnitStands(placed.posture, (), (), ())
     local = around(free, np.asarray([w.at_m for w in wanted]), within_m=LOCAL_M)
-    hulls = stack_hulls(placed.solids)
     decks = deck_points(placed.decks, free=local, climb_m_s=reach.climb_m_s)
-    rings = ring_points(closed, placed.pose, clearance_m=clearance_m)
-    spots = ground_places(placed, wanted, rings=rings, free=local, reach=reach)
-    everywhere = _places(spots, decks, hulls=hulls, wanted=wanted, reach=reach)
+    spots = ground_places(placed, wanted, rings=skin.rings, free=local, reach=reach)
+    everywhere = _places(spots, decks, hulls=skin.hulls, wanted=wanted, reach=reach)
     kept = _kept(everywhere, np.asarray([w.at_m for w in wanted]))
     stands = tuple(_stand(everywhere, i, decks=decks, wanted=wanted, reach=reach) for i in kept)
-    missed = _missed(wanted, everywhere, Around(spots, hulls, reach))
+    missed = _missed(wanted, everywhere, Around(spots, skin.hulls, reach))
     return UnitStands(placed.posture, tuple(wanted), stands, missed)
 
 

@@ -5,4 +5,5 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Nodes = NDArray[np.int32]  # numbers of corners in tables that grow with the square of a site
 Flags = NDArray[np.bool_]

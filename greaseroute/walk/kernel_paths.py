@@ -3,7 +3,7 @@
 import numpy as np
 from numba import njit
 
-from greaseroute.walk.arrays import Floats, Ints
+from greaseroute.walk.arrays import Floats, Ints, Nodes
 
 
 @njit(cache=True)
@@ -91,11 +91,11 @@ def _settle(
                 _raise(heap, place, key, place[to])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def all_rows(
     first: Ints, start: Ints, start_cost: Floats, start_m: Floats, start_span: Ints, head: Ints,
     cost: Floats, metres: Floats, after: Ints, goal_first: Ints, goal: Ints, goal_cost: Floats,
-    goal_m: Floats, nodes: int, out: Floats, out_m: Floats, last: Ints, trees: Ints,
+    goal_m: Floats, nodes: int, out: Floats, out_m: Floats, last: Nodes, trees: Nodes,
 ) -> None:  # fmt: skip
     """Lower ``out[i, j]`` to the cost from source i to goal j through corners.
 
