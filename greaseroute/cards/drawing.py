@@ -91,10 +91,11 @@ def _own(machine: PlacedMachine, at_m: Point3) -> Point3:
 def side_view(shown: Scene, *, with_style: bool = True) -> str:
     """The machine from its right, standing on the ground, as an SVG document."""
     found = shapes(shown.home, "side")
-    left, _, right, top = silhouette(found).bounds
+    outline = silhouette(found)
+    left, _, right, top = outline.bounds
     bounds = (left - 1.2, -0.12, right + 0.2, max(top, PERSON_M) + 0.1)
     project = Projection("side", _view(bounds))
-    named = numbers(shown.marks, _in_picture(silhouette(found), project.view), project)
+    named = numbers(shown.marks, _in_picture(outline, project.view), project)
     frame = _frame(bounds, project.view, named.places)
     body = [ground_line(project.view, frame), person(left - 0.8, project.view)]
     body += [*_machine(shown.home, found, project), *named.parts]

@@ -91,7 +91,7 @@ class PlacedDeck:
     holds: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PlacedMachine:
     """A machine type in a posture at a pose. ``slew_clear`` is the disc swept by what slews."""
 

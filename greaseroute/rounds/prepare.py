@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cache
 
 import numpy as np
 from shapely.geometry import Point
@@ -22,6 +23,7 @@ from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfi
 from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
+from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.no_path import NoPath
 
 Progress = Callable[[str], None]
@@ -143,9 +145,10 @@ def _yard_and_stands(
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
     progress("placing machines, free ground")
     now = stances_now(site)
-    yard = yard_of(site, now, morning)
+    closed_by = cache(closed_ground)  # every machine is asked for at each span of hours
+    yard = yard_of(site, now, morning, closed_by=closed_by)
     progress("stands and postures")
-    posed = {unit: as_posed(placed[0]) for unit, placed in now.items()}
+    posed = {unit: as_posed(placed[0], closed_by) for unit, placed in now.items()}
     free = yard.walkable(_starts(site, crew, yard))
     may_move = site.rules.posture_moves
     poses = [
@@ -166,7 +169,7 @@ def _yard_and_stands(
     }
     changed = newly_closed(poses)
     if not changed.is_empty:
-        yard = yard_of(site, wider, morning)
+        yard = yard_of(site, wider, morning, closed_by=closed_by)
         free = yard.walkable(_starts(site, crew, yard))
     surveys = [
         survey(w, p, terms=terms_of(free, site.rules, o.reach), changed=changed)

@@ -12,6 +12,7 @@ from greaseroute.rounds.reaching import Posed, Poses, Terms, UnitReach, helping_
 from greaseroute.rounds.work import UnitWork
 from greaseroute.site.crew import Reach, WorkingRules
 from greaseroute.walk.footprint import closed_ground
+from greaseroute.walk.site_ground import ClosedBy
 
 # Stands and clear points lie nearer to their unit's outline than this.
 NEAR_M = 12.0
@@ -25,9 +26,9 @@ class Surveyed:
     elsewhere: Mapping[Item, str]
 
 
-def as_posed(placed: PlacedMachine) -> Posed:
+def as_posed(placed: PlacedMachine, closed_by: ClosedBy = closed_ground) -> Posed:
     """A placed machine with the ground it closes."""
-    return Posed(placed, tuple(closed_ground(placed)))
+    return Posed(placed, tuple(closed_by(placed)))
 
 
 def terms_of(free: BaseGeometry, rules: WorkingRules, reach: Reach) -> Terms:

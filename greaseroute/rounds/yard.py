@@ -16,9 +16,10 @@ from greaseroute.errors import UnknownName
 from greaseroute.rounds.morning import Morning, changes
 from greaseroute.site.ground_plan import Place
 from greaseroute.site.model import Site
+from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import is_shut
-from greaseroute.walk.site_ground import site_ground
+from greaseroute.walk.site_ground import ClosedBy, site_ground
 
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
 # A place counts as on free ground if it is at most this far off (its figures may be rounded).
@@ -89,10 +90,12 @@ def stances_now(site: Site) -> dict[str, tuple[PlacedMachine, ...]]:
     }
 
 
-def yard_of(site: Site, stances: Stances, morning: Morning) -> Yard:
+def yard_of(
+    site: Site, stances: Stances, morning: Morning, *, closed_by: ClosedBy = closed_ground
+) -> Yard:
     """Free ground with all units in ``stances``, one for each span of hours of the morning.
 
-    Spans in which the same zones and crossings are shut are one.
+    Spans in which the same zones and crossings are shut are one. ``closed_by``: see `site_ground`.
     """
     timed = (*site.ground.no_go, *site.ground.crossings)
     begins = [0, *changes(timed, morning)]
@@ -103,8 +106,9 @@ def yard_of(site: Site, stances: Stances, morning: Morning) -> Yard:
         key = tuple(is_shut(area, span) for area in timed)
         if key not in made:
             made[key] = site_ground(
-                site.ground, stances, clearance_m=site.rules.clearance_m, times=span
-            )
+                site.ground, stances, clearance_m=site.rules.clearance_m, times=span,
+                closed_by=closed_by,
+            )  # fmt: skip
         if not grounds or grounds[-1][1] is not made[key]:
             grounds.append((begin, made[key]))
     return Yard(stances, tuple(grounds))

@@ -1,10 +1,10 @@
 """From a ground plan and the machines standing on it to the free ground at a time of day."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 
 import shapely
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.placed import PlacedMachine
@@ -18,6 +18,7 @@ from greaseroute.walk.slow import SlowArea
 GATE_SLACK_M = 1e-6
 
 Named = tuple[str, BaseGeometry]
+ClosedBy = Callable[[PlacedMachine], Sequence[Polygon]]
 
 
 def site_ground(
@@ -28,6 +29,7 @@ def site_ground(
     at: datetime | None = None,
     times: Span | None = None,
     speed_m_s: float = 1.2,
+    closed_by: ClosedBy = closed_ground,
 ) -> FreeGround:
     """Free ground of a site with its machines.
 
@@ -40,6 +42,8 @@ def site_ground(
     at, times : datetime, or (from, to)
         Local moment or span; a zone or crossing that is shut at any moment of it is shut. With
         neither, everything that has hours is shut.
+    closed_by : callable
+        `closed_ground`, or the same with a memory where several grounds are made.
 
     Raises
     ------
@@ -53,7 +57,7 @@ def site_ground(
         *((z.name, z.polygon) for z in shut_zones(plan.no_go, span)),
         *closed_roads(plan.haul_roads, crossings),
         *barrier_lines(plan.barriers, plan.gates),
-        *machine_ground(placed),
+        *machine_ground(placed, closed_by),
     ]
     return FreeGround(
         plan.boundary,
@@ -81,10 +85,11 @@ def barrier_lines(barriers: Iterable[Barrier], gates: Iterable[Gate]) -> list[Na
 
 def machine_ground(
     placed: Mapping[str, PlacedMachine | Sequence[PlacedMachine]],
+    closed_by: ClosedBy = closed_ground,
 ) -> list[Named]:
     """Closed ground of every unit under its name; of several postures, all of it."""
     out: list[Named] = []
     for unit, machines in placed.items():
         each = [machines] if isinstance(machines, PlacedMachine) else list(machines)
-        out += [(unit, shape) for machine in each for shape in closed_ground(machine)]
+        out += [(unit, shape) for machine in each for shape in closed_by(machine)]
     return out
