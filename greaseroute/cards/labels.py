@@ -156,10 +156,8 @@ class LabelField:
         if not len(near):
             return 0.0
         covered = shapely.clip_by_rect(self._soft.geometries[near], *area)
-        areas, lengths = shapely.area(covered).tolist(), shapely.length(covered).tolist()
-        return float(
-            sum(AREA_PRICE * a if a else LINE_PRICE * b for a, b in zip(areas, lengths, strict=True))
-        )
+        sizes = zip(shapely.area(covered).tolist(), shapely.length(covered).tolist(), strict=True)
+        return float(sum(AREA_PRICE * a if a else LINE_PRICE * b for a, b in sizes))
 
 
 def _overlap(one: Box, other: Box) -> bool:
