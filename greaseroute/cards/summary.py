@@ -59,8 +59,9 @@ def _table(rows: Sequence[Sequence[str]], *, words: int) -> list[str]:
 
 def _head(plan: RoundPlan) -> list[str]:
     done = sum(tally(technician).fittings for technician in plan.technicians)
+    what = f"Rest of the round from {clock(plan.at)}" if plan.rest_of_round_from else "Round"
     lines = _filled(
-        f"Round for {plan.site}, {day(plan.at)}; shift starts {clock(plan.shift_start)}"
+        f"{what} for {plan.site}, {day(plan.at)}; shift starts {clock(plan.shift_start)}"
     )
     if not plan.complete:
         lines += _filled("Stopped before its end: this is the best plan found until then.")

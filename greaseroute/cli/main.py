@@ -25,7 +25,7 @@ COMMANDS = {
     "first-day": "plan a new technician's first day",
     "week": "plan the seven mornings ahead and the grease they use",
     "show": "draw a machine type, a unit or the ground",
-    "schema": "print the JSON Schema of round.json",
+    "schema": "print the JSON Schema of round.json, or of what is done so far",
 }
 
 EPILOG = """exit codes: 0 good, 1 the plan has findings, 2 misuse or bad input, 130 interrupted

@@ -4,7 +4,7 @@ import argparse
 import json
 from typing import Any
 
-HELP = "print the JSON Schema of round.json"
+HELP = "print the JSON Schema of round.json, or of what is done so far"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 FILES = ("round", "done-so-far", "done-so-far-lonlat")
 

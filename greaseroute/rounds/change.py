@@ -267,7 +267,8 @@ def as_rest(
     bound = plan.bound
     if bound.gap_pct is None:
         bound = bound.model_copy(update={"what": NOT_SOUGHT})
-    return plan.model_copy(update={"notes": (note, *kept, *plan.notes), "bound": bound})
+    told_too = {"notes": (note, *kept, *plan.notes), "bound": bound}
+    return plan.model_copy(update={"rest_of_round_from": begun.isoformat(), **told_too})
 
 
 def _order_note(plan: RoundPlan, earlier: RoundPlan) -> str:

@@ -10,7 +10,6 @@ from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
 from greaseroute.site.moment import next_time, parked_window, shift_start, time_of_day
-from greaseroute.units import MS_PER_S
 
 DAY = timedelta(days=1)
 
@@ -39,7 +38,8 @@ class Morning:
 
     def text(self, ms: int) -> str:
         """The moment ``ms`` after zero as ISO 8601 with offset, to the ms if need be."""
-        return self.moment(ms).isoformat(timespec="milliseconds" if ms % MS_PER_S else "seconds")
+        moment = self.moment(ms)
+        return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
 
 
 def morning_of(site: Site, at: datetime, *, finish_by: datetime | None = None) -> Morning:

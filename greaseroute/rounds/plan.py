@@ -132,13 +132,17 @@ class LookedAt(Record):
 
 
 class RoundPlan(Record):
-    """One round for one site, as written to ``round.json``."""
+    """One round for one site, as written to ``round.json``.
+
+    ``rest_of_round_from``: where this plans the rest of a round under way, when that began.
+    """
 
     format: str = PLAN_FORMAT
     site: str
     at: str
     seed: int
     shift_start: str
+    rest_of_round_from: str = ""
     complete: bool = True
     due_joints: int = 0
     due_fittings: int = 0

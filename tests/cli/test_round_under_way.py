@@ -53,6 +53,7 @@ def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_
     shown = " ".join(capsys.readouterr().out.split())
     assert "- This is the rest of the round that began at 05:00, planned at" in shown
     assert "- The order of the earlier plan is kept." in shown
+    assert shown.startswith("Rest of the round from ")
     assert "somebody waits for the new plan" in shown
     before, after = plan_of(morning), plan_of(out / "round.json")
     done = json.loads(told.read_text(encoding="utf-8"))["done_units"]
@@ -61,6 +62,7 @@ def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_
     assert datetime.fromisoformat(after.shift_start) == datetime.fromisoformat(before.shift_start)
     card = (out / "card.html").read_text(encoding="utf-8")
     assert "This is the rest of the round that began at 05:00" in card
+    assert "rest of the greasing round from" in card
 
 
 def test_a_unit_that_left_is_not_drawn(folder, morning, told, tmp_path):

@@ -137,6 +137,7 @@ def test_the_plan_says_that_it_is_of_a_rest(site, plan, first):
     gone = plan.technicians[0].stops[2].unit
     rest = again(site, plan, **first, gone=(gone,))
     booked = len(first["done"])
+    assert (plan.rest_of_round_from, rest.rest_of_round_from) == ("", plan.at)
     assert rest.notes[:2] == (
         "This is the rest of the round that began at 04:00, planned at 04:15: "
         f"joints booked as done {booked}, units that left 1.",
