@@ -153,6 +153,7 @@ def _search_and_prove(
     proof, passes, whole = None, 0, True
     try:
         passes += search.anneal(tables, teams[0], done=search.after_passes(WARM_PASSES))
+        tables = search.suited_tables(problem, tables, teams[0])
         proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
         proof.improve(budget.early(problem))
         if proof.value < proof.upper:

@@ -4,7 +4,7 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
 CHUNK_PASSES = 1000  # passes between two looks at the clock: a few milliseconds
 GAP_NEIGHBOURS = 7
+MOST_GAP_NEIGHBOURS = 40
+REACH = 3  # times the rank that three in four joins of a short tour stay within
 RUIN_NEIGHBOURS = 30
 NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
 
@@ -64,6 +66,25 @@ def build_tables(problem: ClusterProblem) -> Tables:
         _nearest(np.ascontiguousarray(gap.T), wanted),
         _nearest(gap, wanted),
     )
+
+
+def suited_tables(problem: ClusterProblem, tables: Tables, rings: Rings) -> Tables:
+    """Tables with longer lists where nearness tells less of what a short tour joins.
+
+    In the plane a tour goes on to one of the nearest few clusters; where clusters are scattered or
+    costs follow no rule, it is often the twentieth nearest, and short lists cost many per cent.
+    """
+    gap = _cluster_gaps(problem)
+    after, here = rings.best[0], np.arange(problem.size)
+    join = gap[here, after]
+    rank_out = (gap < join[:, None]).sum(axis=1)
+    rank_in = (gap[:, after] < join[None, :]).sum(axis=0)
+    usual = int(np.quantile(np.minimum(rank_out, rank_in), 0.75, method="higher"))
+    wanted = min(max(GAP_NEIGHBOURS, REACH * usual), MOST_GAP_NEIGHBOURS, problem.size - 1)
+    if wanted <= tables.near_to.shape[1]:
+        return tables
+    wide_from = _nearest(np.ascontiguousarray(gap.T), wanted)
+    return replace(tables, near_from=wide_from, near_to=_nearest(gap, wanted))
 
 
 def _span(problem: ClusterProblem) -> int:

@@ -7,7 +7,9 @@ import pytest
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.rounds import clusters as entry
+from greaseroute.rounds import clusters_search as search
 from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.rounds.clusters_problem import check_problem
 from tests.bench.clusters_made import plane, site
 from tests.rounds.cluster_cases import by_enumeration, is_tour, made
 
@@ -159,3 +161,20 @@ def test_unfit_start_is_refused(start, text):
     with pytest.raises(UnfitProblem) as refused:
         solve_clusters(cost, [[0, 1], [2], [3]], start=start)
     assert text in str(refused.value)
+
+
+def _suited(cost, clusters):
+    problem = check_problem(cost, clusters)
+    tables = search.build_tables(problem)
+    rings = search.start_rings(problem, tables, seed=1)
+    search.anneal(tables, rings, done=search.after_passes(4000))
+    return search.suited_tables(problem, tables, rings).near_to.shape[1]
+
+
+def test_lists_are_short_in_the_plane_and_long_where_nearness_tells_little():
+    rng = np.random.default_rng(4)
+    cost, clusters = plane(300, seed=4)
+    assert _suited(cost, clusters) == 7
+    scattered = np.array_split(rng.permutation(300), 60)  # the same points, clusters everywhere
+    assert _suited(cost, scattered) >= 15
+    assert _suited(rng.integers(0, 1000, (300, 300)), clusters) >= 15
