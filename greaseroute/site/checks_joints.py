@@ -4,17 +4,17 @@ Both tests here are cheap and lenient: what they refuse can never be greased; wh
 is tested in full where stands are chosen.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property, partial
 
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from greaseroute.catalogue.joint import Joint
+from greaseroute.catalogue.joint import Joint, Point3
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.placed import PlacedFitting, PlacedMachine, Pose, place
+from greaseroute.catalogue.placed import PlacedMachine, Pose, place
 from greaseroute.errors import Fault, GreaserouteError
 from greaseroute.site.crew import Grease, Gun, Reach, Technician
 from greaseroute.site.draft import FLEET, SITE, Draft, OwnType
@@ -22,6 +22,9 @@ from greaseroute.site.fleet import Unit
 from greaseroute.site.grease_fit import misfits
 
 HEADROOM_M = 2.5  # nobody stands under a solid lower than this
+LIKELY = "greasing"  # the posture in which most fittings are in reach
+
+Gap = tuple[float, float]
 
 
 def joint_faults(draft: Draft) -> Iterator[Fault]:
@@ -82,9 +85,14 @@ class _Standing:
         low = [s.footprint for s in self.machine.solids if s.bottom_m < HEADROOM_M]
         return unary_union(low)
 
-    def gaps(self, fitting: PlacedFitting) -> Iterator[tuple[float, float]]:
+    @cached_property
+    def places(self) -> dict[tuple[str, str], Point3]:
+        """Where each fitting is, by joint and fitting."""
+        return {(f.joint.name, f.fitting.name): f.at_m for f in self.machine.fittings}
+
+    def gaps(self, joint: str, fitting: str) -> Iterator[Gap]:
         """(height above the feet, least distance across) from the ground and from each deck."""
-        x, y, z = fitting.at_m
+        x, y, z = self.places[joint, fitting]
         point = Point(x, y)
         yield z, point.distance(self.closed.boundary) if self.closed.contains(point) else 0.0
         for deck in self.machine.decks:
@@ -93,34 +101,48 @@ class _Standing:
 
 def _misses(machine_type: MachineType, hand: Hand) -> Iterator[Miss]:
     """Fittings of the type that no allowed posture brings within reach of ``hand``."""
-    standing = _postures(machine_type)
+    standing = cache(partial(_standing, machine_type))  # most fittings need but one posture
+    every = sorted((p.name for p in machine_type.postures), key=lambda name: name != LIKELY)
     for joint in machine_type.joints:
         if joint.never_pump or joint.central:
             continue
-        allowed = joint.postures or tuple(standing)
-        places = [standing[p] for p in allowed if p in standing]
+        allowed = [p for p in every if p in joint.postures] if joint.postures else every
         for fitting in joint.fittings:
-            gaps = [g for s in places for f in _same(s, joint, fitting.name) for g in s.gaps(f)]
-            if gaps and not any(up <= hand.up_m and across <= hand.across_m for up, across in gaps):
-                up_m, across_m = min(gaps, key=lambda g: (max(g[0] - hand.up_m, 0) + g[1], g))
-                yield Miss(joint, fitting.name, up_m, across_m, hand)
+            gaps: list[Gap] = []
+            for gap in _gaps(standing, allowed, joint=joint.name, fitting=fitting.name):
+                if gap[0] <= hand.up_m and gap[1] <= hand.across_m:
+                    break
+                gaps.append(gap)
+            else:
+                if gaps:
+                    yield _least_miss(joint, fitting.name, gaps, hand=hand)
 
 
-def _postures(machine_type: MachineType) -> dict[str, _Standing]:
-    """The type in each posture it can take."""
-    found = {}
-    for posture in machine_type.postures:
-        try:
-            machine = place(machine_type, Pose(0.0, 0.0, 0.0), posture=posture.name)
-        except GreaserouteError:
-            continue  # told where the type is read, and where a unit stands in it
-        found[posture.name] = _Standing(machine)
-    return found
+def _gaps(
+    standing: Callable[[str], _Standing | None],
+    postures: Iterable[str],
+    *,
+    joint: str,
+    fitting: str,
+) -> Iterator[Gap]:
+    """From every place beside the fitting in every posture, as far as anybody asks on."""
+    for posture in postures:
+        machine = standing(posture)
+        if machine is not None:
+            yield from machine.gaps(joint, fitting)
 
 
-def _same(standing: _Standing, joint: Joint, fitting: str) -> list[PlacedFitting]:
-    fittings = standing.machine.fittings
-    return [f for f in fittings if f.joint.name == joint.name and f.fitting.name == fitting]
+def _least_miss(joint: Joint, fitting: str, gaps: Sequence[Gap], *, hand: Hand) -> Miss:
+    up_m, across_m = min(gaps, key=lambda g: (max(g[0] - hand.up_m, 0) + g[1], g))
+    return Miss(joint, fitting, up_m, across_m, hand)
+
+
+def _standing(machine_type: MachineType, posture: str) -> _Standing | None:
+    """The type in a posture, None where it cannot take it."""
+    try:
+        return _Standing(place(machine_type, Pose(0.0, 0.0, 0.0), posture=posture))
+    except GreaserouteError:
+        return None  # told where the type is read, and where a unit stands in it
 
 
 def _reach_fault(draft: Draft, unit: Unit, miss: Miss) -> Fault:
