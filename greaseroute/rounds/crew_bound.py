@@ -1,9 +1,9 @@
 """A proved lower bound on the last finish: the crew's time for the same visits, shared out.
 
 Whoever visits what, the last one finishes no earlier than any weighted mean of the times that the
-technicians take, and those together visit every unit at the service level of the plan. Waits and
-bags are left out of the relaxation but for single legs that no window lets anyone walk; one unit's
-own window gives a second bound.
+technicians take, and those together visit every unit at the service level of the plan and the
+stores as often as their bags ask for. Waits are left out of the relaxation but for single legs that
+no window lets anyone walk; one unit's own window gives a second bound.
 """
 
 import time
@@ -13,25 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.rounds.crew_arrays import FAR_MS, usable_way_ms, way_windows
-from greaseroute.rounds.crew_bound_lp import (
-    Floats,
-    Price,
-    Ring,
-    RingProgram,
-    first_arcs,
-    lacking,
-    priced,
-)
-from greaseroute.rounds.crew_cuts import Loads, find_needs
-from greaseroute.rounds.crew_ring import least_walk, ring_of
+from greaseroute.rounds.crew_bag import may_run_out
+from greaseroute.rounds.crew_cutting import Cutting, Judged
+from greaseroute.rounds.crew_points import kinds_of, least_walk, points_of, soonest
+from greaseroute.rounds.crew_ring import first_potentials, kinds_in_ring
 from greaseroute.rounds.problem import CrewBound, CrewProblem, CrewSolution, IntArray
 
-MOST_NODES = 4000  # above, the square of ways is not priced again and again
-LESSONS = 6  # sets of multipliers that loads are told by
-IDLE = 8  # rounds after which a row that does not matter is taken out
 TOGETHER = (
     "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
-    "over who takes which way in and out with sub-tour and load cuts; waits and bags relaxed"
+    "over who walks from which unit to which, with sub-tour and load cuts, store visits and "
+    "branching; waits relaxed"
 )
 ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
 
@@ -106,7 +97,8 @@ class _Crew:
         found = np.full(self.ways.size, FAR_MS, dtype=np.int64)
         for t in self.who:
             spent = usable_way_ms(p)[t, self.ways]
-            arrive = p.start_ms[t] + least_walk(p, int(t))[p.start_point[t], p.way_enter[self.ways]]
+            there = soonest(least_walk(p, int(t)), int(p.start_point[t]))
+            arrive = p.start_ms[t] + there[p.way_enter[self.ways]]
             leave = np.maximum(arrive, window[:, 0]) + spent
             found = np.where(spent < 0, found, np.minimum(found, leave))
         return found
@@ -115,93 +107,36 @@ class _Crew:
         """(who, ways): walking time to the finish."""
         p = self.problem
         return np.stack(
-            [least_walk(p, int(t))[p.way_leave[self.ways], p.finish_point[t]] for t in self.who]
+            [
+                soonest(least_walk(p, int(t)).T, int(p.finish_point[t]))[p.way_leave[self.ways]]
+                for t in self.who
+            ]
         )
 
-    def _room(self) -> IntArray:
+    def room_ms(self) -> dict[int, int]:
         """The time each technician has in a plan that ends before the one at hand."""
         p = self.problem
         last = np.minimum(p.end_ms[self.who], self.solution.last_finish_ms - 1)
-        return np.maximum(0, last - p.start_ms[self.who])
+        room = np.maximum(0, last - p.start_ms[self.who])
+        return dict(zip(self.who.tolist(), room.tolist(), strict=True))
+
+    def orders(self) -> list[list[int]]:
+        """Units and stores (after the units) in the order of each technician's round."""
+        units = self.problem.units
+        return [
+            [v.unit if v.kind == "unit" else units + v.store for v in r.visits]
+            for r in self.solution.rounds
+        ]
 
     def shared_out(self, over: Callable[[int], bool]) -> int:
         """No plan has a last finish below this or the one at hand."""
-        ring, nodes = ring_of(self.problem, self.who, self.ways)
-        order = [int(t) for t in nodes.technician]
-        search = _Together(ring, self._room()[[list(self.who).index(t) for t in order]])
-        walk: list[int] = []
-        for i, t in enumerate(order):
-            walk.append(nodes.way.size + i)
-            visits = self.solution.rounds[t].visits
-            walk.extend(nodes.of(v.way, i) for v in visits if v.kind == "unit")
-        return search.least(walk, worth=self.solution.last_finish_ms, over=over)
-
-
-class _Together:
-    """Cutting and pricing: sub-tours first, then loads told by the multipliers found so far."""
-
-    def __init__(self, ring: Ring, room_ms: IntArray) -> None:
-        self._ring = ring
-        self._loads = Loads(ring, room_ms)
-        self._learned: list[int] = []
-        k = ring.depots
-        if k > 1 and self._loads.needs(np.ones(ring.clusters - k, dtype=bool)) >= k:
-            ring.allowed[-k:, -k:] = False  # nobody can be spared
-        self._best = 0
-        self._idle: dict[int, int] = {}
-
-    def least(self, walk: list[int], *, worth: int, over: Callable[[int], bool]) -> int:
-        """Bound on the last finish; ends when tight, dry, or out of time."""
-        if self._ring.cluster.size > MOST_NODES:
-            return self._cheapest_arcs()
-        program, rounds = RingProgram(self._ring), 0
-        program.add_arcs(*first_arcs(self._ring, walk))
-        while self._best < worth and not over(rounds) and self._round(program):
-            rounds += 1
-        return self._best
-
-    def _round(self, program: RingProgram) -> bool:
-        """One solve, its price, new rows and columns; false if there is nothing to add."""
-        flow = program.solve()
-        if flow is None:
-            return False
-        needs = find_needs(self._ring, flow, self._loads)
-        price = priced(self._ring, flow, program.needs)
-        self._best = max(self._best, price.last_finish_ms(self._ring))
-        tail, head = lacking(self._ring, price.reduced, program.present)
-        if not needs and not tail.size:
-            return self._weigh(price)
-        self._drop_idle(program, flow.need)
-        program.add_needs(needs)
-        program.add_arcs(tail, head)
-        return True
-
-    def _cheapest_arcs(self) -> int:
-        """The mean finish if every cluster were left, or entered, by its cheapest arc."""
-        cost = np.where(self._ring.allowed, self._ring.cost, FAR_MS)
-        out = int(np.minimum.reduceat(cost.min(axis=1), self._ring.first).sum())
-        into = int(np.minimum.reduceat(cost.min(axis=0), self._ring.first).sum())
-        together = max(out, into) + int(self._ring.start_ms.sum())
-        return -(-together // self._ring.depots)
-
-    def _weigh(self, price: Price) -> bool:
-        """When nothing is left to cut: what is proved tells loads better; false if no better."""
-        if self._ring.depots == 1 or price.total in self._learned or len(self._learned) >= LESSONS:
-            return False
-        self._learned.append(price.total)
-        self._loads.learn(price)
-        return True
-
-    def _drop_idle(self, program: RingProgram, multiplier: Floats) -> None:
-        """Take out rows whose multiplier has been zero for some rounds."""
-        old = []
-        for k, need in enumerate(program.needs):
-            waited = 0 if multiplier[k] > 1e-9 else self._idle.get(id(need), 0) + 1
-            self._idle[id(need)] = waited
-            if waited > IDLE:
-                old.append(k)
-        if old:
-            program.drop_needs(np.array(old, dtype=np.int64))
+        found = kinds_of(self.problem, self.who, self.ways)
+        stores = may_run_out(self.problem, self.who, self.ways)
+        points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
+        orders = self.orders()
+        kinds = [first_potentials(kind, orders) for kind in kinds_in_ring(points)]
+        judged = Judged(self.problem, self.room_ms(), orders, self.solution.last_finish_ms)
+        return Cutting(judged, kinds, stores=stores).least(over)
 
 
 def _until(rounds: int, limit_s: float | None) -> Callable[[int], bool]:

@@ -1,155 +1,218 @@
-"""The linear program of the crew's bound: arcs between ways, one closed ring through all starts.
+"""The linear program of the crew's bound: arcs of the ring, the last finish, bags.
 
-Technicians who are alike (same ways, times and walking times) are of one kind. A node is a way as
-one kind takes it; arcs join nodes of one kind. Technician k's start and the finish of the one
-before are one node, so that the rounds of all make one ring, a walk that leaves every unit and
-every such node once. The last finish is a variable: as often as a kind has technicians, it is not
-less than the time their arcs take together. Rows: that, for each kind; one arc leaves each
-cluster; what enters a node leaves it; sets of nodes are left as often as they need technicians.
-Arcs are added as they price out; a bound never relies on the program having all of them.
+The last finish is a variable: as often as a kind has technicians, it is not less than the time
+their arcs take together. Rows: that, for each kind; one arc leaves each unit and each start; what
+enters a node leaves it; cartridges put in are enough for the strokes and no more than the bags
+give; store visits in all; sets of nodes that rounds must leave. Arcs are added as they price out; a
+bound never relies on the program having all of them, nor on its numbers.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import highspy
 import numpy as np
 from numpy.typing import NDArray
 
+from greaseroute.rounds.crew_bag import Bags
+from greaseroute.rounds.crew_lp import INFINITY, QuietSolver, add_columns, add_rows, entries
+from greaseroute.rounds.crew_ring import Bools, Floats, Ring
 from greaseroute.rounds.problem import IntArray
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-
 FIRST_ARCS = 5  # arcs into and out of every node in the first program
-UNIT = 2**16  # multipliers are rounded to this part of one, and of a millisecond
-NEVER = np.int64(2**61)  # reduced cost of an arc that is not allowed
 S_PER_MS = 0.001  # the program counts in seconds: numbers near one
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ring:
-    """Costs (N, N) in ms of arcs that are ``allowed``; clusters are runs of nodes.
-
-    The last nodes, one for each technician, are the starts with the finish before them, each a
-    cluster of its own. ``kind`` (N,) is the kind of the arcs that leave a node; ``crew`` (kinds,)
-    how many technicians a kind has, ``start_ms`` (kinds,) the sum of their starts.
-    """
-
-    cost: IntArray
-    allowed: Bools
-    cluster: IntArray
-    kind: IntArray
-    crew: IntArray
-    start_ms: IntArray
-
-    @property
-    def clusters(self) -> int:
-        """Number of clusters, starts included."""
-        return int(self.cluster[-1]) + 1
-
-    @property
-    def depots(self) -> int:
-        """Number of technicians."""
-        return int(self.crew.sum())
-
-    @property
-    def first(self) -> IntArray:
-        """The first node of each cluster."""
-        return np.flatnonzero(np.diff(self.cluster, prepend=-1))
+RELIEF = 10.0  # what a round too many costs, in last finishes of the plan at hand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Need:
-    """A set of nodes that is left at least ``times`` times."""
+    """A set of nodes that is left at least ``times`` times, or as often as node ``credit`` is.
+
+    ``credit`` is -1 where ``times`` counts; else it is in the set, and ``times`` is 0. ``assumed``:
+    it holds for plans that end before an aim.
+    """
 
     inside: Bools
     times: int
+    credit: int = -1
+    assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Branch:
+    """A part of all plans: nodes not visited, ranges of cartridges put in and of store visits.
+
+    ``put_in`` (2, kinds, G), ``visits`` (2, kinds) and, of all kinds together, ``together`` (2,).
+    """
+
+    shut: Bools
+    put_in: IntArray
+    visits: IntArray
+    together: IntArray
+
+
+NO_END = 2**40  # of cartridges, of store visits
+
+
+def every_plan(ring: Ring, bags: Bags | None) -> Branch:
+    """The branch that leaves nothing out."""
+    kinds = ring.crew.size
+    guns = 0 if bags is None else bags.left.shape[1]
+    put_in, visits = np.zeros((2, kinds, guns), np.int64), np.zeros((2, kinds), np.int64)
+    put_in[1], visits[1] = NO_END, NO_END
+    together = np.array([0, NO_END], dtype=np.int64)
+    return Branch(np.zeros(ring.cluster.size, dtype=bool), put_in, visits, together)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Flow:
-    """A solution: arcs of the program and their values; multipliers of kinds, nodes and needs.
+    """A solution: arcs and their values, cartridges put in, and multipliers of all rows.
 
-    Those of nodes and needs are in seconds.
+    Multipliers but those of kinds are in seconds; ``worth`` is the last finish in seconds.
     """
 
     tail: IntArray
     head: IntArray
     value: Floats
+    put_in: Floats
+    worth: float
     kind: Floats
+    cluster: Floats
     node: Floats
+    strokes: Floats
+    bag: Floats
+    visits: Floats
+    total: float
     need: Floats
-
-
-class _QuietSolver(highspy.Highs):
-    """The solver without its callbacks: setting them up prints a banner to the terminal."""
-
-    def enableCallbacks(self) -> None:  # noqa: N802 - the library's name
-        """Leave the callbacks off; nothing here uses them."""
 
 
 class RingProgram:
     """The restricted program, warm from one solve to the next."""
 
-    def __init__(self, ring: Ring) -> None:
-        self.ring = ring
+    def __init__(self, ring: Ring, bags: Bags | None, *, worth_ms: int) -> None:
+        self.ring, self.bags = ring, bags
         self.needs: list[Need] = []
         self.tail = np.zeros(0, dtype=np.int64)
         self.head = np.zeros(0, dtype=np.int64)
         self.present = np.zeros_like(ring.allowed)
-        self._solver = _QuietSolver()  # type: ignore[no-untyped-call]
-        self._solver.setOptionValue("output_flag", False)
-        self._solver.setOptionValue("threads", 1)
+        self._solver = QuietSolver()
+        kinds, guns = ring.crew.size, 0 if bags is None else bags.left.shape[1]
+        sizes = [kinds, ring.clusters, ring.cluster.size]
+        sizes += [] if bags is None else [kinds * guns, kinds, kinds, 1]
+        self._row = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
         self._add_rows()
+        self._add_first_columns(RELIEF * worth_ms * S_PER_MS, kinds * guns)
 
     def _add_rows(self) -> None:
-        """The last finish as the first column; rows of kinds, clusters and nodes."""
-        ring, none = self.ring, (0, np.zeros(0, np.int32), np.zeros(0))
-        infinity = highspy.kHighsInf
-        for start in ring.start_ms * S_PER_MS:
-            self._solver.addRow(float(start), infinity, *none)
-        for value in [1.0] * ring.clusters + [0.0] * ring.cluster.size:
-            self._solver.addRow(value, value, *none)
-        kinds = np.arange(ring.crew.size, dtype=np.int32)
-        self._solver.addCol(1.0, 0.0, infinity, kinds.size, kinds, ring.crew.astype(float))
-        self._node_row = ring.crew.size + ring.clusters
-        self._need_row = self._node_row + ring.cluster.size
+        ring, bags = self.ring, self.bags
+        once = np.ones(ring.clusters)
+        once[ring.cluster[ring.store]] = 0.0
+        low: list[NDArray[Any]] = [ring.start_ms * S_PER_MS, once, np.zeros(ring.cluster.size)]
+        high = [np.full(ring.crew.size, INFINITY), np.where(once > 0, once, INFINITY), low[2]]
+        if bags is not None:
+            kinds = ring.crew.size
+            low += [-bags.left.reshape(-1), -bags.held, np.zeros(kinds + 1)]
+            high.append(np.full(bags.left.size + 2 * kinds + 1, INFINITY))
+        add_rows(
+            self._solver,
+            np.concatenate(low).astype(float),
+            np.concatenate(high),
+            entries=np.zeros((0, 3)),
+        )
+
+    def _add_first_columns(self, relief: float, mixes: int) -> None:
+        """The last finish; cartridges put in; one round too many, one cartridge too many."""
+        ring, row, kinds = self.ring, self._row, self.ring.crew.size
+        kind = np.arange(kinds)
+        blocks = [entries(0 * kind, kind, ring.crew.astype(float))]
+        cost = [1.0] + [0.0] * mixes
+        if self.bags is not None:
+            cell, guns = np.arange(mixes), self.bags.left.shape[1]
+            rate = self.bags.cartridge.reshape(-1).astype(float)
+            blocks.append(entries(1 + cell, row[3] + cell, rate))
+            blocks.append(entries(1 + cell, row[4] + cell // guns, -1.0))
+            blocks.append(entries(1 + mixes + kind, row[4] + kind, 1.0))
+            blocks.append(entries(1 + mixes + kinds + cell, row[3] + cell, rate))
+            cost += [relief] * (kinds + mixes)
+        first = ring.cluster.size - ring.depots
+        at = np.cumsum(ring.crew) - ring.crew
+        column = len(cost) + kind
+        blocks.append(entries(column, row[1] + ring.cluster[first + at], -1.0))
+        if ring.depots > 1:
+            blocks.append(entries(column, row[2] + first + at, -1.0))
+            blocks.append(entries(column, row[2] + first + (at + 1) % ring.depots, 1.0))
+        cost += [relief] * kinds
+        high = np.full(len(cost), INFINITY)
+        add_columns(self._solver, np.array(cost), np.concatenate(blocks), high=high)
+        self._first_arc, self._mixes = len(cost), mixes
 
     def add_arcs(self, tail: IntArray, head: IntArray) -> None:
         """Add arcs as columns, with their places in the rows there are."""
-        ring, n = self.ring, self.ring.cluster.size
-        inside = np.array([need.inside for need in self.needs], dtype=bool).reshape(-1, n)
-        for v, w in zip(tail.tolist(), head.tolist(), strict=True):
-            crossed = self._need_row + np.flatnonzero(inside[:, v] & ~inside[:, w])
-            cluster = ring.crew.size + ring.cluster[v]
-            rows = [ring.kind[v], cluster, self._node_row + v, self._node_row + w, *crossed]
-            values = np.ones(len(rows))
-            values[0], values[3] = -S_PER_MS * float(ring.cost[v, w]), -1.0
-            row_array = np.array(rows, dtype=np.int32)
-            self._solver.addCol(0.0, 0.0, highspy.kHighsInf, len(rows), row_array, values)
+        ring, row, at = self.ring, self._row, np.arange(tail.size)
+        kind = ring.kind[tail]
+        blocks = [
+            entries(at, kind, -S_PER_MS * ring.cost[tail, head].astype(np.float64)),
+            entries(at, row[1] + ring.cluster[tail], 1.0),
+            entries(at, row[2] + tail, 1.0),
+            entries(at, row[2] + head, -1.0),
+        ]
+        if self.bags is not None:
+            blocks += self._bag_entries(at, tail)
+        weight = need_weights(self.needs, tail, head)
+        need, column = np.nonzero(weight)
+        blocks.append(entries(column, row[-1] + need, weight[need, column]))
+        high = np.full(tail.size, INFINITY)
+        add_columns(self._solver, np.zeros(tail.size), np.concatenate(blocks), high=high)
         self.present[tail, head] = True
         self.tail = np.concatenate([self.tail, tail])
         self.head = np.concatenate([self.head, head])
 
+    def _bag_entries(self, at: IntArray, tail: IntArray) -> list[Floats]:
+        assert self.bags is not None
+        row, kind, guns = self._row, self.ring.kind[tail], self.bags.left.shape[1]
+        arc, gun = np.nonzero(self.bags.strokes[tail])
+        taken = -self.bags.strokes[tail][arc, gun].astype(float)
+        store = np.flatnonzero(self.ring.store[tail])
+        full = self.bags.full[kind[store]].astype(float)
+        return [
+            entries(at[arc], row[3] + kind[arc] * guns + gun, taken),
+            entries(at[store], row[4] + kind[store], full),
+            entries(at[store], row[5] + kind[store], 1.0),
+            entries(at[store], np.full(store.size, row[6]), 1.0),
+        ]
+
     def add_needs(self, needs: list[Need]) -> None:
         """Add rows over the arcs there are."""
-        for need in needs:
-            columns = 1 + np.flatnonzero(need.inside[self.tail] & ~need.inside[self.head])
-            self._solver.addRow(
-                float(need.times),
-                highspy.kHighsInf,
-                columns.size,
-                columns.astype(np.int32),
-                np.ones(columns.size),
-            )
+        weight = need_weights(needs, self.tail, self.head)
+        need, column = np.nonzero(weight)
+        block = entries(need, self._first_arc + column, weight[need, column])
+        low = np.array([float(need.times) for need in needs])
+        add_rows(self._solver, low, np.full(low.size, INFINITY), entries=block)
         self.needs.extend(needs)
 
     def drop_needs(self, numbers: IntArray) -> None:
         """Take rows out that no longer matter."""
         gone = set(numbers.tolist())
-        rows = (self._need_row + numbers).astype(np.int32)
+        rows = (self._row[-1] + numbers).astype(np.int32)
         self._solver.deleteRows(rows.size, rows)
         self.needs = [need for k, need in enumerate(self.needs) if k not in gone]
+
+    def keep_to(self, branch: Branch) -> None:
+        """Let only the plans of a branch be."""
+        shut = branch.shut[self.tail] | branch.shut[self.head]
+        low = np.concatenate([branch.put_in[0].reshape(-1), np.zeros(shut.size)]).astype(float)
+        most = branch.put_in[1].reshape(-1)
+        high = np.concatenate(
+            [np.where(most < NO_END, most, INFINITY), np.where(shut, 0.0, INFINITY)]
+        )
+        mixes = np.arange(1, 1 + self._mixes)
+        column = np.concatenate([mixes, self._first_arc + np.arange(shut.size)]).astype(np.int32)
+        self._solver.changeColsBounds(column.size, column, low, high)
+        if self.bags is not None:
+            ranges = np.concatenate([branch.visits, branch.together[:, None]], axis=1)
+            for k, (least, last) in enumerate(ranges.T.tolist()):
+                top = INFINITY if last >= NO_END else float(last)
+                self._solver.changeRowBounds(int(self._row[5]) + k, float(least), top)
 
     def solve(self) -> Flow | None:
         """The optimum of the restricted program; None if the solver gives up."""
@@ -157,80 +220,49 @@ class RingProgram:
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         solution = self._solver.getSolution()
-        dual = np.array(solution.row_dual)
-        value = np.array(solution.col_value)[1:]
-        kind, node = dual[: self.ring.crew.size], dual[self._node_row : self._need_row]
-        return Flow(self.tail, self.head, value, kind, node, dual[self._need_row :])
+        dual, value = np.array(solution.row_dual), np.array(solution.col_value)
+        part = np.split(dual, self._row[1:])
+        empty = np.zeros(0)
+        strokes, bag, visits, total = part[3:7] if self.bags is not None else [empty] * 4
+        return Flow(
+            tail=self.tail,
+            head=self.head,
+            value=value[self._first_arc :],
+            put_in=value[1 : 1 + self._mixes],
+            worth=float(value[0]),
+            kind=part[0],
+            cluster=part[1],
+            node=part[2],
+            strokes=strokes,
+            bag=bag,
+            visits=visits,
+            total=float(total.sum()),
+            need=part[-1],
+        )
+
+
+def need_weights(needs: list[Need], tail: IntArray, head: IntArray) -> Floats:
+    """(needs, arcs) what each arc counts in each row."""
+    if not needs:
+        return np.zeros((0, tail.size))
+    inside = np.array([need.inside for need in needs])
+    weight: Floats = (inside[:, tail] & ~inside[:, head]).astype(float)
+    credit = np.array([need.credit for need in needs])
+    weight -= credit[:, None] == tail[None, :]
+    return weight
 
 
 def first_arcs(ring: Ring, walk: list[int]) -> tuple[IntArray, IntArray]:
-    """The cheapest arcs into and out of every node, and the ring ``walk`` itself."""
+    """The cheapest arcs into and out of every node, all from and to the starts, and a ring."""
     cost = np.where(ring.allowed, ring.cost, 2**60)
     count = min(FIRST_ARCS, cost.shape[0] - 1)
     row = np.arange(cost.shape[0])
     chosen = np.zeros_like(ring.allowed)
     chosen[row[:, None], np.argpartition(cost, count, axis=1)[:, :count]] = True
     chosen[np.argpartition(cost, count, axis=0)[:count], row[None, :]] = True
-    chosen &= ring.allowed
+    depot = row >= row.size - ring.depots
+    chosen |= depot[:, None] | depot[None, :]
     chosen[walk, np.roll(walk, -1)] = True
+    chosen &= ring.allowed
     tail, head = np.nonzero(chosen)
-    return tail.astype(np.int64), head.astype(np.int64)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Price:
-    """A proved bound, and the whole numbers it is the sum of.
-
-    ``kind`` are the multipliers of kinds; ``total`` = sum of ``least`` over clusters + sum over
-    needs of ``weight`` times how often, is not above the sum over kinds of its multiplier times
-    the time of its arcs.
-    """
-
-    kind: IntArray
-    total: int
-    least: IntArray
-    weight: IntArray
-    needs: tuple[Need, ...]
-    reduced: IntArray
-
-    def last_finish_ms(self, ring: Ring) -> int:
-        """No last finish is below this: the mean of the kinds' times, weighted."""
-        weight = int((self.kind * ring.crew).sum())
-        together = self.total + int((self.kind * ring.start_ms).sum())
-        return -(-together // weight) if weight > 0 else 0
-
-
-def priced(ring: Ring, flow: Flow, needs: list[Need]) -> Price:
-    """A proved bound from any multipliers whatever, and reduced costs.
-
-    With m >= 0 for the kinds, u for the nodes and p >= 0 for the needs, every ring has a weighted
-    time of at least the sum of p times how often, plus over the clusters the least reduced cost
-    of an arc that leaves it, since it is left by one arc. All of it in whole numbers, over all
-    arcs allowed, in the program or not.
-    """
-    kind = np.maximum(np.rint(flow.kind * UNIT), 0).astype(np.int64)
-    node = np.rint(flow.node * UNIT / S_PER_MS).astype(np.int64)
-    p = np.maximum(np.rint(flow.need * UNIT / S_PER_MS), 0).astype(np.int64)
-    reduced = ring.cost * kind[ring.kind][:, None] - node[:, None] + node[None, :]
-    used = np.flatnonzero(p)
-    if used.size:
-        inside = np.array([needs[k].inside for k in used])
-        weight = p[used].astype(float)  # sums below 2**53: the product is exact
-        reduced -= ((inside * weight[:, None]).T @ ~inside).astype(np.int64)
-    reduced[~ring.allowed] = NEVER
-    least = np.minimum.reduceat(reduced.min(axis=1), ring.first)
-    total = int(least.sum()) + sum(int(p[k]) * needs[k].times for k in used)
-    return Price(kind, total, least, p[used], tuple(needs[k] for k in used), reduced)
-
-
-def lacking(ring: Ring, reduced: IntArray, present: Bools) -> tuple[IntArray, IntArray]:
-    """Arcs cheaper than those the program uses out of their cluster, the worst few per node."""
-    used = np.where(present, reduced, NEVER)
-    level = np.minimum.reduceat(used.min(axis=1), ring.first)[ring.cluster]
-    slack = np.where(present, NEVER, reduced) - level[:, None]
-    count = min(FIRST_ARCS, slack.shape[0] - 1)
-    row = np.arange(slack.shape[0])
-    chosen = np.zeros_like(present)
-    chosen[row[:, None], np.argpartition(slack, count, axis=1)[:, :count]] = True
-    tail, head = np.nonzero(chosen & (slack < -UNIT // 8))
     return tail.astype(np.int64), head.astype(np.int64)

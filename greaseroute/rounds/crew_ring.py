@@ -1,130 +1,240 @@
-"""The rounds of a crew as one ring of nodes: a way as one kind of technician takes it."""
+"""The rounds of a crew as one closed ring: a node is a unit as one kind of technician visits it.
 
-from dataclasses import dataclass
+Technician k's start and the finish of the one before are one node, so that the rounds of all make
+one ring, a walk that leaves every unit and every such node once. Two nodes are joined by the
+nearest of their points, told with potentials: what is added where a unit is entered is taken off
+where it is left, so that no round takes less than its arcs say.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from greaseroute.rounds.crew_arrays import FAR_MS, usable_way_ms, way_windows
-from greaseroute.rounds.crew_bound_lp import Bools, Ring
+from greaseroute.rounds.crew_arrays import FAR_MS
+from greaseroute.rounds.crew_points import KindPoints
+from greaseroute.rounds.kernel_crew_potential import FAR, settle
 from greaseroute.rounds.problem import CrewProblem, IntArray
+
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+GIVE = 0.5  # share of what a point is dearer that potentials leave on the legs to it
+SWEEPS = 1  # of a kind's nodes, there and back, with one set of multipliers
+NEAR_ZERO = 1e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Nodes:
-    """What the nodes stand for: ``way`` and ``kind`` of each node of a unit, sorted by unit.
+class Ring:
+    """Costs (N, N) in ms of arcs that are ``allowed``; clusters are runs of nodes.
 
-    ``technician`` are those who take part, sorted by kind, as the starts come in the ring.
+    Nodes are those of units (a cluster has one for each kind that can visit it), then stores, then
+    one for each technician: the start with the finish before it. ``units`` is the number of
+    clusters that are units, ``stores`` of nodes that are stores (each a cluster, left as often as
+    wished). ``kind`` (N,) is the kind of the arcs that leave a node; ``crew`` (kinds,) how many
+    technicians a kind has, ``start_ms`` (kinds,) the sum of their starts.
     """
 
-    way: IntArray
+    cost: IntArray
+    allowed: Bools
+    cluster: IntArray
     kind: IntArray
-    technician: IntArray
-    kind_of_technician: IntArray
+    crew: IntArray
+    start_ms: IntArray
+    units: int
+    stores: int
 
-    def of(self, way: int, place: int) -> int:
-        """The node of a way as the technician at ``place`` takes it."""
-        match = (self.way == way) & (self.kind == self.kind_of_technician[place])
-        return int(np.flatnonzero(match)[0])
+    @property
+    def clusters(self) -> int:
+        """Number of clusters: units, stores, technicians."""
+        return int(self.cluster[-1]) + 1
+
+    @property
+    def depots(self) -> int:
+        """Number of technicians."""
+        return int(self.crew.sum())
+
+    @property
+    def first(self) -> IntArray:
+        """The first node of each cluster."""
+        return np.flatnonzero(np.diff(self.cluster, prepend=-1))
+
+    @property
+    def unit_nodes(self) -> int:
+        """Number of nodes of units: they come first."""
+        return int(self.cluster.size - self.depots - self.stores)
+
+    @property
+    def store(self) -> Bools:
+        """Which nodes are stores."""
+        row = np.arange(self.cluster.size)
+        return (row >= self.unit_nodes) & (row < self.unit_nodes + self.stores)
 
 
-def ring_of(problem: CrewProblem, who: IntArray, ways: IntArray) -> tuple[Ring, Nodes]:
-    """The ring of technicians ``who`` over ``ways``; legs that no window lets walk are left out."""
-    nodes = _nodes(problem, who, ways)
-    n, crew = nodes.way.size, nodes.technician.size
-    cost = np.full((n + crew, n + crew), FAR_MS, dtype=np.int64)
-    for kind in np.unique(nodes.kind_of_technician):
-        _legs(problem, nodes, kind=int(kind), cost=cost)
-    cost = np.minimum(cost, FAR_MS)
-    unit = problem.way_unit[nodes.way]
-    _, cluster = np.unique(unit, return_inverse=True)
-    cluster = np.concatenate([cluster, cluster.max() + 1 + np.arange(crew)]).astype(np.int64)
-    allowed = cost < FAR_MS
-    allowed &= (cluster[:, None] != cluster[None, :]) | (np.arange(n + crew) >= n)[:, None]
-    allowed[:n, :n] &= _in_time(problem, nodes, cost[:n, :n])
+@dataclass(frozen=True, slots=True, eq=False)
+class Kind:
+    """One kind in the ring: its points, its nodes' and technicians' nodes, its potentials in ms."""
+
+    points: KindPoints
+    node: IntArray
+    depot: IntArray
+    on_ms: IntArray
+    off_ms: IntArray
+
+
+def kinds_in_ring(found: Sequence[KindPoints]) -> list[Kind]:
+    """Number the nodes: units by number and kind, stores, technicians by kind."""
+    pairs = sorted((int(u), k) for k, points in enumerate(found) for u in points.unit)
+    row = {pair: i for i, pair in enumerate(pairs)}
+    kinds, depot = [], len(pairs)
+    for k, points in enumerate(found):
+        crew = points.technician.size
+        kinds.append(
+            Kind(
+                points=points,
+                node=np.array([row[int(u), k] for u in points.unit], dtype=np.int64),
+                depot=depot + np.arange(crew),
+                on_ms=np.zeros(points.in_node.size, dtype=np.int64),
+                off_ms=np.zeros(points.out_node.size, dtype=np.int64),
+            )
+        )
+        depot += crew
+    return kinds
+
+
+def ring_of(problem: CrewProblem, kinds: Sequence[Kind]) -> Ring:
+    """The ring with costs told by the kinds' potentials."""
+    crew = np.array([kind.depot.size for kind in kinds], dtype=np.int64)
+    n = sum(kind.node.size for kind in kinds)
+    size = n + int(crew.sum())
+    cost = np.full((size, size), FAR_MS, dtype=np.int64)
+    of, owner = np.zeros(size, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    for k, kind in enumerate(kinds):
+        _arcs(kind, cost, first_depot=n)
+        of[kind.node], of[kind.depot] = k, k
+        owner[kind.node] = kind.points.unit
+    stores = owner >= problem.units
+    _, cluster = np.unique(owner[~stores], return_inverse=True)
+    units = int(cluster.max()) + 1
+    after = units + np.arange(int(stores.sum()) + int(crew.sum()))
+    allowed = cost < FAR_MS // 2
     np.fill_diagonal(allowed, False)
-    counts = np.bincount(nodes.kind_of_technician)
-    starts = np.bincount(
-        nodes.kind_of_technician, weights=problem.start_ms[nodes.technician].astype(float)
-    )
-    ring = Ring(
+    return Ring(
         cost=np.where(allowed, cost, 0),
         allowed=allowed,
-        cluster=cluster,
-        kind=np.concatenate([nodes.kind, nodes.kind_of_technician]),
-        crew=counts.astype(np.int64),
-        start_ms=starts.astype(np.int64),
-    )
-    return ring, nodes
-
-
-def _nodes(problem: CrewProblem, who: IntArray, ways: IntArray) -> Nodes:
-    spent = usable_way_ms(problem)
-    names: dict[bytes, int] = {}
-    kinds = [
-        names.setdefault(
-            b"".join(
-                [spent[t, ways].tobytes(), problem.travel_ms[t].tobytes()]
-                + [f.travel_ms[t].tobytes() for f in problem.phases]
-            ),
-            len(names),
-        )
-        for t in who
-    ]
-    place = np.argsort(kinds, kind="stable")
-    technician, kind_of = who[place], np.array(kinds, dtype=np.int64)[place]
-    heads = [int(technician[np.argmax(kind_of == k)]) for k in range(len(names))]
-    pairs = [
-        (int(problem.way_unit[way]), k, int(way))
-        for k, t in enumerate(heads)
-        for way in ways[spent[t, ways] >= 0]
-    ]
-    pairs.sort()
-    return Nodes(
-        way=np.array([way for _, _, way in pairs], dtype=np.int64),
-        kind=np.array([k for _, k, _ in pairs], dtype=np.int64),
-        technician=technician,
-        kind_of_technician=kind_of,
+        cluster=np.concatenate([cluster, after]).astype(np.int64),
+        kind=of,
+        crew=crew,
+        start_ms=np.array([problem.start_ms[k.points.technician].sum() for k in kinds]),
+        units=units,
+        stores=int(stores.sum()),
     )
 
 
-def least_walk(problem: CrewProblem, t: int) -> IntArray:
-    """Least walking time in any phase, ``FAR_MS`` where there is no path."""
-    phases = [problem.travel_ms[t], *(f.travel_ms[t] for f in problem.phases)]
-    least = np.minimum.reduce([np.where(m < 0, FAR_MS, m) for m in phases])
-    return np.asarray(least, dtype=np.int64)
-
-
-def _legs(problem: CrewProblem, nodes: Nodes, *, kind: int, cost: IntArray) -> None:
+def _arcs(kind: Kind, cost: IntArray, *, first_depot: int) -> None:
     """Fill in the arcs of one kind: between its nodes, from its starts, to its finishes."""
-    n, crew = nodes.way.size, nodes.technician.size
-    mine = np.flatnonzero(nodes.kind == kind)
-    places = np.flatnonzero(nodes.kind_of_technician == kind)
-    t = int(nodes.technician[places[0]])
-    walk, ways = least_walk(problem, t), nodes.way[mine]
-    work = usable_way_ms(problem)[t, ways]
-    enter, leave = problem.way_enter[ways], problem.way_leave[ways]
-    cost[np.ix_(mine, mine)] = walk[leave[:, None], enter[None, :]] + work
-    for i in places:
-        start = problem.start_point[nodes.technician[i]]
-        finish = problem.finish_point[nodes.technician[i]]
-        cost[n + i, mine] = walk[start, enter] + work
-        cost[mine, n + (i + 1) % crew] = walk[leave, finish]
-        for j in places:  # an idle one, who finishes where another would have
-            end = problem.finish_point[nodes.technician[j]]
-            cost[n + i, n + (j + 1) % crew] = walk[start, end]
+    p, on, off = kind.points, kind.on_ms, kind.off_ms
+    crew = cost.shape[0] - first_depot
+    work = _work(kind)
+    legs = np.minimum.reduceat(p.legs_ms - off[:, None] + on[None, :], p.out_first, axis=0)
+    legs = np.minimum.reduceat(legs, p.in_first, axis=1)
+    np.fill_diagonal(legs, FAR_MS)
+    cost[np.ix_(kind.node, kind.node)] = legs + work
+    begin = np.minimum.reduceat(p.from_start_ms + on, p.in_first, axis=1) + work
+    end = np.minimum.reduceat(p.to_finish_ms - off, p.out_first, axis=1)
+    after = first_depot + (kind.depot - first_depot + 1) % crew
+    cost[np.ix_(kind.depot, kind.node)] = begin
+    cost[np.ix_(kind.node, after)] = end.T
+    cost[np.ix_(kind.depot, after)] = p.idle_ms
 
 
-def _in_time(problem: CrewProblem, nodes: Nodes, cost: IntArray) -> Bools:
-    """Which arcs between nodes can be walked if the first of the two comes first of all."""
-    window = way_windows(problem)[nodes.way]
-    spent = np.zeros(nodes.way.size, dtype=np.int64)
-    leaving = np.full(nodes.way.size, FAR_MS, dtype=np.int64)
-    for i, t in enumerate(nodes.technician):
-        mine = nodes.kind == nodes.kind_of_technician[i]
-        ways = nodes.way[mine]
-        spent[mine] = usable_way_ms(problem)[t, ways]
-        walk = least_walk(problem, int(t))[problem.start_point[t], problem.way_enter[ways]]
-        begin = np.maximum(problem.start_ms[t] + walk, window[mine, 0])
-        leaving[mine] = np.minimum(leaving[mine], begin + spent[mine])
-    in_time: Bools = leaving[:, None] + (cost - spent) <= (window[:, 1] - spent)[None, :]
-    return in_time
+def _work(kind: Kind) -> IntArray:
+    """Least time at each node, potentials counted."""
+    p = kind.points
+    way = p.way_ms - kind.on_ms[p.way_in] + kind.off_ms[p.way_out]
+    return np.minimum.reduceat(way, np.flatnonzero(np.diff(p.way_node, prepend=-1)))
+
+
+def first_potentials(kind: Kind, orders: Sequence[Sequence[int]]) -> Kind:
+    """Potentials that suit rounds through units in these orders, this kind's ways taken."""
+    row = {int(u): i for i, u in enumerate(kind.points.unit)}
+    n = kind.node.size
+    price = np.full((n, n), FAR)
+    ends = np.full((2, n), FAR)
+    for order in orders:
+        path = [row[u] for u in order if u in row]
+        price[path[:-1], path[1:]] = 0.0
+        if path:
+            ends[0, path[0]], ends[1, path[-1]] = 0.0, 0.0
+    through = [row[u] for order in orders for u in order if u in row]
+    return _settled(kind, price, ends, order=np.array(through, dtype=np.int64))
+
+
+def better_potentials(ring: Ring, kind: Kind, reduced: Floats, *, order: Sequence[int]) -> Kind:
+    """Potentials that suit the arcs which multipliers make cheap.
+
+    ``reduced`` (N, N) are reduced costs in ms of this kind, infinite where not allowed.
+    """
+    extra = np.where(ring.allowed, reduced - ring.cost, FAR)
+    price: Floats = extra[np.ix_(kind.node, kind.node)] + _work(kind)
+    first = int(ring.cluster.size - ring.depots)
+    after = first + (kind.depot - first + 1) % ring.depots
+    begin = extra[np.ix_(kind.depot, kind.node)].min(axis=0) + _work(kind)
+    end = extra[np.ix_(kind.node, after)].min(axis=1)
+    row = {int(u): i for i, u in enumerate(kind.points.unit)}
+    through = [row[u] for u in order if u in row]
+    through += sorted(set(row.values()) - set(through))
+    for _ in range(SWEEPS):
+        ends = np.stack([begin, end])
+        kind = _settled(kind, price, ends, order=np.array(through, dtype=np.int64))
+    return kind
+
+
+def _settled(kind: Kind, price: Floats, ends: Floats, *, order: IntArray) -> Kind:
+    """One sweep there and back over a kind's nodes."""
+    p = kind.points
+    on, off = kind.on_ms.astype(float), kind.off_ms.astype(float)
+    bounds = np.append(np.flatnonzero(np.diff(p.way_node, prepend=-1)), p.way_in.size)
+    begin = p.from_start_ms.min(axis=0).astype(float) + ends[0][p.in_node]
+    end = p.to_finish_ms.min(axis=0).astype(float) + ends[1][p.out_node]
+    settle(
+        np.where(p.legs_ms >= FAR_MS // 2, FAR, p.legs_ms).astype(float),
+        (
+            np.append(p.in_first, p.in_node.size),
+            p.in_node,
+            np.append(p.out_first, p.out_node.size),
+            p.out_node,
+        ),
+        np.ascontiguousarray(np.minimum(price, FAR)),
+        (np.minimum(begin, FAR), np.minimum(end, FAR)),
+        (np.stack([p.way_in, p.way_out]), p.way_ms.astype(float), bounds),
+        on,
+        off,
+        order,
+        GIVE,
+    )
+    on, off = np.rint(on).astype(np.int64), np.rint(off).astype(np.int64)
+    return replace(kind, on_ms=on, off_ms=off)
+
+
+def nested_sets(ring: Ring, kinds: Sequence[Kind]) -> list[Bools]:
+    """Units that lie together, near ones first, as sets of nodes: merged along shortest legs."""
+    apart = np.full((ring.units, ring.units), FAR_MS, dtype=np.int64)
+    for kind in kinds:
+        p, mine = kind.points, ring.cluster[kind.node]
+        legs = np.minimum.reduceat(p.legs_ms, p.out_first, axis=0)
+        legs = np.minimum.reduceat(legs, p.in_first, axis=1)
+        real = np.flatnonzero(mine < ring.units)
+        at = np.ix_(mine[real], mine[real])
+        apart[at] = np.minimum(apart[at], legs[np.ix_(real, real)])
+    apart = np.minimum(apart, apart.T)
+    group, sets = np.arange(ring.units), []
+    a, b = np.triu_indices(ring.units, 1)
+    for k in np.argsort(apart[a, b], kind="stable"):
+        one, other = group[a[k]], group[b[k]]
+        if one != other:
+            group[group == other] = one
+            sets.append((group == one)[np.minimum(ring.cluster, ring.units - 1)])
+            sets[-1][ring.unit_nodes :] = False
+    return sets[:-1]
