@@ -30,6 +30,8 @@ ROUNDS_TIMES_NODES = 60_000  # without a clock: 187 rounds for 320 nodes, some s
 MOST_ROUNDS = 10**9
 NO_LIMIT_S = 1e9
 LEAST_GAIN = 0.05  # of what is missing to the upper value, between two proofs
+CLOSE = 0.025  # of the upper value: near enough for a linear program
+PATIENCE = {True: 1, False: 12}  # slow proofs before one is tried, near and far
 FIRST_GAIN = 0.15  # the same, to go on without cuts
 MOST_POOL_ARCS = 40_000
 START_ARCS_PER_NODE = 3  # in the first linear program
@@ -82,7 +84,8 @@ class BoundSearch:
         self._last: tuple[Whole, Proof] | None = None
         self._rounds = 0
         self._within = MOST_ROUNDS  # arcs that a better tour can use, listed or not
-        self._complete = self._slow = False
+        self._slow = 0  # proofs in a row that gained next to nothing
+        self._complete = False
         self._first = True
 
     def improve(self, stop: Stop) -> None:
@@ -121,7 +124,7 @@ class BoundSearch:
         self._ascent.drop_idle(upper=self.upper)
         self._list_anew(self._ascent)
         gain = (self.value - before) / missing
-        self._slow = not first and gain < LEAST_GAIN
+        self._slow = 0 if first or gain >= LEAST_GAIN else self._slow + 1
         self._first = first and self._goes_on(told, gain)
 
     def _goes_on(self, told: float, gain: float) -> bool:
@@ -165,7 +168,8 @@ class BoundSearch:
         ascent.list_anew(ArcList.of(self.problem, tail, head))
 
     def _may_branch(self) -> bool:
-        return self._slow and self._within <= MOST_POOL_ARCS
+        close = self.upper - self.value <= CLOSE * self.upper
+        return self._slow >= PATIENCE[close] and self._within <= MOST_POOL_ARCS
 
     def _branch(self, stop: Stop) -> None:
         """Close what is left by a linear program and branching, over the arcs left."""

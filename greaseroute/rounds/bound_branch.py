@@ -91,11 +91,13 @@ class BranchSearch:
             solution = None if over(self._count) else self._solve(branch)
             if solution is None:
                 return [branch] if over(self._count) else self._below(branch, None, False)
-            before = branch.bound
+            before, columns = branch.bound, len(self._column)
             branch, going = self._tighten(branch, solution)
             if branch.bound >= self.upper:
                 return []
-            gains.append((branch.bound - before) / (self.upper - before))
+            # as long as arcs come in, the program tells too high a cost to prove from
+            grew = len(self._column) > columns
+            gains.append(1.0 if grew else (branch.bound - before) / (self.upper - before))
             self._drop_slack(solution)
         return self._below(branch, solution, going)
 

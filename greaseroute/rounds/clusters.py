@@ -15,6 +15,7 @@ from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_prob
 from greaseroute.rounds.clusters_reduce import without_dominated
 
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
+WARM_PASSES_PER_CLUSTER = 150  # or so many: the bound cuts off the more, the better its tour
 SMALL = 60  # clusters; up to here the search is done early and the bound gets half of the time
 BOUND_SHARE = {True: 0.5, False: 0.3}  # of the time limit, small and other problems
 EARLY_SHARE = {True: 0.9, False: 0.5}  # of the bound's time, before the long search
@@ -152,7 +153,8 @@ def _search_and_prove(
     teams = [search.start_rings(problem, tables, seed=seed, order=start) for seed in seeds]
     proof, passes, whole = None, 0, True
     try:
-        passes += search.anneal(tables, teams[0], done=search.after_passes(WARM_PASSES))
+        warm = max(WARM_PASSES, WARM_PASSES_PER_CLUSTER * problem.size)
+        passes += search.anneal(tables, teams[0], done=search.after_passes(warm))
         tables = search.suited_tables(problem, tables, teams[0])
         proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
         proof.improve(budget.early(problem))
