@@ -47,6 +47,12 @@ class Hulls:
     first: NDArray[np.int64]
     links: tuple[str, ...]
 
+    @property
+    def slices(self) -> list[slice]:
+        """The planes of each hull."""
+        ends = [*self.first[1:].tolist(), len(self.planes)]
+        return [slice(a, b) for a, b in zip(self.first.tolist(), ends, strict=True)]
+
 
 def stack_hulls(solids: Sequence[Solid]) -> Hulls:
     """Stack the planes ``a x + b y + c z + d <= 0`` of solids, normals brought to unit length."""
@@ -88,27 +94,35 @@ def first_cut(start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M
     run = end - start
     length = np.linalg.norm(run, axis=1)
     stop = np.maximum(0.0, 1.0 - slack_m / np.maximum(length, 1e-9))
-    enter, leave = _inside_span(start, run, hulls)
-    cut = np.maximum(enter, 0.0) + 1e-9 < np.minimum(leave, stop[:, None])
-    order = np.where(cut, enter, np.inf)
-    return np.where(cut.any(axis=1), order.argmin(axis=1), -1).astype(float)
+    before, after = (
+        at @ hulls.planes[:, :3].T + hulls.planes[:, 3] + GRAZE_M for at in (start, end)
+    )
+    # Both ends outside one plane of a solid: the line misses it. That spares most of the work.
+    missed = np.maximum.reduceat(np.minimum(before, after), hulls.first, axis=1) > 0
+    first, solid = np.full(len(start), np.inf), np.full(len(start), -1.0)
+    for number, planes in enumerate(hulls.slices):
+        row = np.flatnonzero(~missed[:, number])
+        if len(row):
+            enter, leave = _inside_span(before[row, planes], after[row, planes])
+            cut = np.maximum(enter, 0.0) + 1e-9 < np.minimum(leave, stop[row])
+            sooner = cut & (enter < first[row])
+            first[row[sooner]], solid[row[sooner]] = enter[sooner], number
+    return solid
 
 
-def _inside_span(start: Array, run: Array, hulls: Hulls) -> tuple[Array, Array]:
-    """Share of each line at which it enters and leaves each hull, (k, S) each."""
-    normal = hulls.planes[:, :3]
-    gap = start @ normal.T + hulls.planes[:, 3] + GRAZE_M
-    slope = run @ normal.T
+def _inside_span(before: Array, after: Array) -> tuple[Array, Array]:
+    """Share of each line at which it enters and leaves a hull, (k,) each.
+
+    ``before`` and ``after`` are how far its ends lie outside of each plane, (k, planes).
+    """
+    slope = after - before
     with np.errstate(divide="ignore", invalid="ignore"):
-        at = -gap / slope
+        at = -before / slope
     level = np.abs(slope) < 1e-12
-    never = np.where(gap > 0, np.inf, -np.inf)  # along a plane: all outside or all inside
+    never = np.where(before > 0, np.inf, -np.inf)  # along a plane: all outside or all inside
     enter = np.where(level, never, np.where(slope < 0, at, -np.inf))
     leave = np.where(level | (slope < 0), np.inf, at)
-    return (
-        np.maximum.reduceat(enter, hulls.first, axis=1),
-        np.minimum.reduceat(leave, hulls.first, axis=1),
-    )
+    return enter.max(axis=1), leave.min(axis=1)
 
 
 def serves(feet_m: Array, fittings_m: Array, *, hulls: Hulls, reach: Reach, hose_m: Array) -> Mask:
