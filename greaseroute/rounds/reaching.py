@@ -28,10 +28,17 @@ class Posed:
     placed: PlacedMachine
     closed: tuple[Polygon, ...]
     _skins: dict[float, Skin] = field(default_factory=dict)
+    _others: dict[str, "Posed | None"] = field(default_factory=dict)
 
     def skin(self, clearance_m: float) -> Skin:
         """The unit with a clearance, worked out once for all who stand round it."""
         return self._skins.setdefault(clearance_m, Skin(self.placed, self.closed, clearance_m))
+
+    def other(self, work: UnitWork, *, posture: str) -> "Posed | None":
+        """The unit in another posture, worked out once; None where it cannot take it."""
+        if posture not in self._others:
+            self._others[posture] = posed(work.unit, work, posture=posture)
+        return self._others[posture]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +171,7 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
 def _tried(
     work: UnitWork, now: Posed, *, name: str, terms: Terms
 ) -> tuple[Posed | None, frozenset[Item]]:
-    pose = None if name == now.placed.posture else posed(work.unit, work, posture=name)
+    pose = None if name == now.placed.posture else now.other(work, posture=name)
     if pose is None:
         return None, frozenset()
     closed = [p.buffer(terms.clearance_m) for p in pose.closed]
