@@ -81,7 +81,7 @@ def _checked_matrix(cost: object) -> Ints:
         raise _unfit("cost matrix", f"shape {matrix.shape}", "(n, n), n at least 1")
     if matrix.dtype.kind not in "iu":
         raise _unfit("cost matrix", f"numbers of type {matrix.dtype}", "integers")
-    return matrix.astype(np.int64)
+    return matrix.astype(np.int64, copy=False)
 
 
 def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> Ints:
@@ -105,15 +105,15 @@ def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> Ints:
 
 
 def _check_range(matrix: Ints, size: int) -> None:
-    off = matrix[~np.eye(len(matrix), dtype=bool)]
-    if not off.size:
-        return
-    if off.min() < 0:
-        row, column = np.argwhere((matrix < 0) & ~np.eye(len(matrix), dtype=bool))[0]
+    """Check all but the diagonal, which means nothing and is set to 0 (a large matrix, no copy)."""
+    np.fill_diagonal(matrix, 0)
+    least, most = int(matrix.min()), int(matrix.max())
+    if least < 0:
+        row, column = np.argwhere(matrix < 0)[0]
         raise _unfit("cost matrix", f"{matrix[row, column]}", "costs of 0 or more")
-    if int(off.max()) * size >= LARGEST_SUM:
+    if most * size >= LARGEST_SUM:
         raise _unfit(
-            "cost matrix", f"{off.max()} times {size} clusters", f"a sum below {LARGEST_SUM}"
+            "cost matrix", f"{most} times {size} clusters", f"a sum below {LARGEST_SUM}"
         )
 
 
