@@ -107,11 +107,11 @@ def _service(row: str) -> str:
 
 def _ground(rng: random.Random, board: tuple[int, int], empty: list[tuple[int, int]]) -> list[dict]:
     width, height = 20 + CELL_M * board[0], 20 + CELL_M * board[1]
+    middle = board[0] // 2
+    store_x = 10 + CELL_M * (middle + (0.5 if middle % 8 == 0 else 0.0))  # beside a road, not on it
     features = [
         _feature("boundary", "Polygon", _rectangle(0, 0, width, height), name="yard"),
-        _feature(
-            "place", "Point", [10 + CELL_M * (board[0] // 2), 4.0], name="store", kind="store"
-        ),
+        _feature("place", "Point", [store_x, 4.0], name="store", kind="store"),
     ]
     features += [
         _feature("obstacle", "Polygon", _blob(rng, _centre(cell)), name=f"stockpile {number}")
