@@ -19,7 +19,7 @@ from greaseroute.rounds.problem import (
     TechnicianRound,
 )
 
-BOUND_ROUNDS = 16  # rounds of cutting; most of the gap closes in the first dozen
+BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
 ITERATIONS = 12_000  # enough for 45 units and two technicians, in about two seconds
 ITERATIONS_PER_UNIT = 100  # where that is more
 
@@ -43,7 +43,7 @@ def solve_crew(
     steps, same answer. ``limit_s`` or Ctrl-C
     ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
     as many searches run with the seeds that follow, and the best plan is taken. A lower bound
-    is sought in ``bound_rounds`` rounds of cutting (0: none), fewer after ``bound_s`` seconds
+    is sought by ``bound_rounds`` linear programs (0: none), fewer after ``bound_s`` seconds
     (``limit_s`` if not given).
 
     Raises

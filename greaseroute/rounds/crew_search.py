@@ -1,13 +1,13 @@
 """The search on the side of Python: set up the orders, run the kernel in spells, stop when told."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from greaseroute.rounds.crew_arrays import FAR_MS, CrewArrays
-from greaseroute.rounds.kernel_crew import WordArray
 from greaseroute.rounds.kernel_crew_route import (
     ENTER,
     FINISH,
@@ -38,13 +38,14 @@ from greaseroute.rounds.problem import CrewProblem, IntArray
 Progress = Callable[[int, int, int, int], None]  # steps done, of, weight lost, last finish in ms
 
 # Tuned on a quarry of 42 units with two unlike technicians: 8643 s in the mean of four seeds; by a
-# weight of 0.2 from the start and a third of the heat 8712 s.
+# weight of 0.2 from the start and a third of the heat 8712 s. Of twelve seeds, three starts 8635 s
+# in the mean, two 8655 s, four 8650 s, all with the same steps together.
 HOT_LEGS = 3.0  # temperature at the start, in legs between neighbours
 COOLED = 0.001  # what is left of it at the end
 SHARE_AT_START = 1.0  # weight of the sum of the finishes beside the last finish, at the start
 SHARE_FALLS = 0.2  # what is left of that at the end
 KEPT_HEAT = 0.1  # of the temperature, where there is a plan to go on from
-STARTS = 3  # annealings from a start of their own, on sites of some dozen units
+STARTS = 3  # annealings from a start of their own side by side, on sites of some dozen units
 SOME_DOZEN = 100
 SPELL = 200  # steps between looks at the clock
 MIX = 0x9E3779B97F4A7C15  # odd constant of Fibonacci hashing (Knuth, TAOCP 3, 6.4): spreads seeds
@@ -76,25 +77,33 @@ def search_orders(
     On sites of some dozen units the steps are shared among a few starts: which side of the site
     each technician gets is settled early, and not always well.
     """
-    ground, best = ground_of(problem, arrays), _no_best(arrays)
-    word = np.array([((seed + 1) * MIX) % 2**64 or MIX], dtype=np.uint64)
-    done, interrupted, begun = 0, False, time.monotonic()
+    ground, begun = ground_of(problem, arrays), time.monotonic()
     starts = STARTS if arrays.skip_loss.size <= SOME_DOZEN and steps >= 10 * STARTS else 1
     chains = [
-        _Chain(problem, arrays, ground=ground, steps=n, keep=problem.keep if k == 0 else None)
+        _Chain(
+            problem,
+            arrays,
+            ground=ground,
+            steps=n,
+            seed=starts * seed + k if starts > 1 else seed,
+            keep=problem.keep if k == 0 else None,
+        )
         for k, n in enumerate(_shares(steps, starts))
     ]
-    try:
-        for chain in chains:
-            for spell in chain.run(best, word):
-                done += spell
-                if progress is not None and spell:
-                    progress(done, steps, int(best.value[0]), int(best.value[1]))
-                if limit_s is not None and time.monotonic() - begun > limit_s and done < steps:
-                    return _orders(best, done, interrupted=True)
-    except KeyboardInterrupt:
-        interrupted = True
-    return _orders(best, done, interrupted=interrupted)
+    done, late, going = 0, False, True
+    with ThreadPoolExecutor(starts) as pool:
+        try:
+            while going:
+                done += sum(pool.map(_Chain.spell, chains))
+                if progress is not None:
+                    value = min(chain.value for chain in chains)
+                    progress(done, steps, *value)
+                late = limit_s is not None and time.monotonic() - begun > limit_s
+                going = done < steps and not late
+        except KeyboardInterrupt:
+            late = True
+    best = min(chains, key=lambda chain: chain.value).best
+    return _orders(best, done, interrupted=late and done < steps)
 
 
 def _shares(steps: int, starts: int) -> list[int]:
@@ -102,7 +111,7 @@ def _shares(steps: int, starts: int) -> list[int]:
 
 
 class _Chain:
-    """One annealing from a first plan, run in spells."""
+    """One annealing from a first plan with random numbers of its own, run in spells."""
 
     def __init__(
         self,
@@ -111,31 +120,45 @@ class _Chain:
         *,
         ground: Ground,
         steps: int,
+        seed: int,
         keep: tuple[tuple[int, ...], ...] | None,
     ) -> None:
-        self._ground, self._steps = ground, steps
+        self.best = _no_best(a)
+        self._ground, self._steps, self._done = ground, steps, 0
         self._now, self._trial = empty_routes(a), empty_routes(a)
         self._rules = np.zeros(FREE + a.start_ms.size, dtype=np.int64)
         self._rules[TIMED] = int(_timed(problem))
         self._rules[CHANGE_COST] = problem.change_cost_ms if problem.keep is not None else 0
+        self._word = np.array([((seed + 1) * MIX) % 2**64 or MIX], dtype=np.uint64)
         self._heat = _heat(ground, max(1, steps))
         self._kept = keep
         if keep is not None:  # go on from the plan there was, not so hot as to forget it
             self._heat = (self._heat[0] * KEPT_HEAT, *self._heat[1:])
 
-    def run(self, best: Best, word: WordArray) -> Iterator[int]:
-        """Steps done in each spell; the first, of none, makes the first plan."""
-        state = (self._ground, self._now, self._trial, best, self._rules, word)
-        anneal(*state, self._heat, 1)
+    @property
+    def value(self) -> tuple[int, int]:
+        """Weight lost and last finish (with the cost of changes) of the best plan."""
+        return int(self.best.value[0]), int(self.best.value[1])
+
+    def spell(self) -> int:
+        """Go on for a spell; the steps made."""
+        count = min(SPELL, self._steps - self._done)
+        if self._done == 0:
+            self._first_plan()
+        self._anneal(_cooled(self._heat, self._done), count)
+        self._done += count
+        return count
+
+    def _first_plan(self) -> None:
+        self._anneal(self._heat, 1)
         if self._kept is not None:
             put_orders(self._ground, self._trial, self._kept)
             self._rules[STARTED] = GIVEN
-            anneal(*state, self._heat, 1)
-        yield 0
-        for done in range(0, self._steps, SPELL):
-            spell = min(SPELL, self._steps - done)
-            anneal(*state, _cooled(self._heat, done), spell)
-            yield spell
+            self._anneal(self._heat, 1)
+
+    def _anneal(self, heat: "Heat", steps: int) -> None:
+        state = (self._ground, self._now, self._trial, self.best, self._rules, self._word)
+        anneal(*state, heat, steps)
 
 
 def empty_routes(a: CrewArrays) -> Routes:

@@ -3,14 +3,16 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import solve_crew
+from greaseroute.rounds.crew import BOUND_ROUNDS, solve_crew, with_bound
 from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
-from greaseroute.rounds.problem import CrewProblem, CrewSolution, TechnicianRound
+from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray, TechnicianRound
 from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import (
     Clockwork,
@@ -25,8 +27,6 @@ from greaseroute.rounds.work import Outfit, outfit_of
 from greaseroute.units import MS_PER_S, S_PER_MIN
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
-# Rounds of cutting for a crew: a third of the time of the full count for most of the gap.
-CREW_BOUND_ROUNDS = 8
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 NO_LIMIT_S = 1e9
 
@@ -259,11 +259,15 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         seed=effort.seed,
         iterations=effort.iterations,
         limit_s=effort.limit_s,
-        bound_rounds=CREW_BOUND_ROUNDS if effort.prove else 0,
+        bound_rounds=0,
         progress=lambda done, of, lost, ms: progress(
             f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
         ),
     )
+    if effort.prove and solution.status == "no bound yet":
+        progress("how early no plan can end")
+        spared = replace(problem, way_ms=_spared(problem, team))
+        solution = with_bound(spared, solution, rounds=BOUND_ROUNDS, limit_s=effort.limit_s)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
     return Solved(
@@ -275,6 +279,13 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         complete=solution.status != "interrupted",
         lost=solution.lost,
     )
+
+
+def _spared(problem: CrewProblem, team: Team) -> IntArray:
+    """Times of the ways, each less what a dropped way of its visit could at most have saved."""
+    slack = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
+    less = np.maximum(0, problem.way_ms - slack[None, :])
+    return np.where(problem.way_ms >= 0, less, problem.way_ms)
 
 
 def _slack_ms(team: Team) -> int:
@@ -307,9 +318,11 @@ def _crew_bound(problem: CrewProblem, solution: CrewSolution, *, slack_ms: int) 
     """The bound on the last finish, told over the part of the crew's time that the route decides.
 
     That part is the time of all who take part up to the last finish, less the fixed time of the
-    visits. The slack is taken off once for each of them: whoever finishes last may be any of them.
+    visits. What dropped ways could have saved is in the bound already, but where every order was
+    gone through: there it is taken off once for each, since any of them may be the last.
     """
     b = solution.bound
+    slack_ms = slack_ms if solution.status == "optimal" and solution.iterations == 0 else 0
     crew = [r.technician for r in solution.rounds if not r.reason]
     begun = sum(int(problem.start_ms[t]) for t in crew)
     part = len(crew) * b.value_ms - begun - _fixed_ms(problem, solution)
