@@ -55,7 +55,7 @@ def solve_crew(
     if exact and small_enough(problem, arrays):
         plan = solve_exactly(arrays)
         return _solution(problem, arrays, plan.chains, seed=seed, steps=0, status="optimal")
-    found = _best_search(
+    found = _searched(
         problem,
         arrays,
         seed=seed,
@@ -64,13 +64,23 @@ def solve_crew(
         workers=workers,
         progress=progress,
     )
-    status: Status = "interrupted" if found.interrupted else "no bound yet"
-    chains = _chains(problem, arrays, found)
-    solution = _solution(problem, arrays, chains, seed=seed, steps=found.steps, status=status)
-    if bound_rounds == 0 or found.interrupted:
+    solution = min((_timed(problem, arrays, orders, seed=seed) for orders in found), key=_worth)
+    if bound_rounds == 0 or solution.status == "interrupted":
         return solution
     within = limit_s if bound_s is None else bound_s
     return with_bound(problem, solution, rounds=bound_rounds, limit_s=within)
+
+
+def _timed(problem: CrewProblem, arrays: CrewArrays, orders: Orders, *, seed: int) -> CrewSolution:
+    """Orders as a plan, with store visits placed exactly."""
+    status: Status = "interrupted" if orders.interrupted else "no bound yet"
+    chains = _chains(problem, arrays, orders)
+    return _solution(problem, arrays, chains, seed=seed, steps=orders.steps, status=status)
+
+
+def _worth(plan: CrewSolution) -> tuple[int, int, int, int]:
+    """What is made least, one after the other."""
+    return plan.lost, plan.bound.value_ms, plan.walk_mm, plan.spread_ms
 
 
 def steps_for(units: int) -> int:
@@ -92,7 +102,7 @@ def with_bound(
     return replace(solution, bound=bound, status=status)
 
 
-def _best_search(
+def _searched(
     problem: CrewProblem,
     arrays: CrewArrays,
     *,
@@ -101,8 +111,10 @@ def _best_search(
     limit_s: float | None,
     workers: int,
     progress: Progress | None,
-) -> Orders:
-    def run(k: int) -> Orders:
+) -> list[Orders]:
+    """The best orders of every start of every worker."""
+
+    def run(k: int) -> list[Orders]:
         return search_orders(
             problem,
             arrays,
@@ -115,8 +127,7 @@ def _best_search(
     if workers == 1:
         return run(0)
     with ThreadPoolExecutor(workers) as pool:
-        found = list(pool.map(run, range(workers)))
-    return min(found, key=lambda orders: (orders.lost, orders.value_ms))
+        return [orders for found in pool.map(run, range(workers)) for orders in found]
 
 
 def _chains(problem: CrewProblem, a: CrewArrays, orders: Orders) -> tuple[tuple[int, ...], ...]:

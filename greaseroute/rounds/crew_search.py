@@ -71,8 +71,8 @@ def search_orders(
     steps: int,
     limit_s: float | None = None,
     progress: Progress | None = None,
-) -> Orders:
-    """Best orders after ``steps`` steps; earlier after ``limit_s`` seconds or on Ctrl-C.
+) -> list[Orders]:
+    """Best orders of each start after ``steps`` steps; earlier after ``limit_s`` or on Ctrl-C.
 
     On sites of some dozen units the steps are shared among a few starts: which side of the site
     each technician gets is settled early, and not always well.
@@ -102,8 +102,7 @@ def search_orders(
                 going = done < steps and not late
         except KeyboardInterrupt:
             late = True
-    best = min(chains, key=lambda chain: chain.value).best
-    return _orders(best, done, interrupted=late and done < steps)
+    return [_orders(chain.best, done, interrupted=late and done < steps) for chain in chains]
 
 
 def _shares(steps: int, starts: int) -> list[int]:
