@@ -131,8 +131,9 @@ class BoundSearch:
         """Whether the first rounds go on: the list still lacks arcs, or the bound still moves."""
         if self._last is None:
             return True
-        lacking = told - self._last[1].bound(self.upper)
-        moving = gain > FIRST_GAIN or lacking > FIRST_GAIN * (self.upper - told)
+        proved = self._last[1].bound(self.upper)
+        lacking = told - proved > FIRST_GAIN * (self.upper - told) or proved < self.value
+        moving = gain > FIRST_GAIN or lacking
         return self._rounds < FIRST_ROUNDS or (moving and self._rounds < MOST_FIRST_ROUNDS)
 
     def _prove(self, ascent: Ascent) -> None:

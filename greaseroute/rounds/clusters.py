@@ -16,9 +16,10 @@ from greaseroute.rounds.clusters_reduce import without_dominated
 
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
 WARM_PASSES_PER_CLUSTER = 150  # or so many: the bound cuts off the more, the better its tour
-SMALL = 60  # clusters; up to here the search is done early and the bound gets half of the time
-BOUND_SHARE = {True: 0.5, False: 0.3}  # of the time limit, small and other problems
-EARLY_SHARE = {True: 0.9, False: 0.5}  # of the bound's time, before the long search
+SMALL, LARGE = 60, 250  # clusters
+# The bound's share of the time limit, and how much of that comes before the long search: small
+# problems are often closed by it; in large ones its first steps alone take seconds.
+SHARES = {"small": (0.5, 0.9), "middle": (0.3, 0.5), "large": (0.4, 0.8)}
 
 Status = Literal["optimal", "bounded", "interrupted"]
 Progress = Callable[[int, int], None]
@@ -111,9 +112,9 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     iterations : int, optional
         Search passes instead of a time limit: the same input and seed then give the same result.
     bound_s : float, optional
-        How much of ``limit_s`` the bound may take: 0.3 of it by default, half for up to 60
-        clusters; 0 for a quick bound only. With ``iterations``, a fixed number of rounds instead.
-        Where it closes early the time is not used up.
+        How much of ``limit_s`` the bound may take: by default half for up to 60 clusters, 0.3 up
+        to 250, else 0.4; 0 for a quick bound only. With ``iterations``, a fixed number of rounds
+        instead. Where it closes early the time is not used up.
     start : list of int, optional
         A tour to begin with, one node of each cluster.
     on_progress : callable, optional
@@ -132,9 +133,9 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
         tour = exact_tour(problem)
         proof = BoundResult(problem.tour_cost(tour), "optimal", "dynamic programme over subsets")
         return _result(problem, tour, proof, passes=0)
-    small = problem.size <= SMALL
-    share = BOUND_SHARE[small] * limit_s if bound_s is None else bound_s
-    budget = _Budget(end, iterations, share, EARLY_SHARE[small])
+    kind = "small" if problem.size <= SMALL else "large" if problem.size > LARGE else "middle"
+    share, early = SHARES[kind]
+    budget = _Budget(end, iterations, share * limit_s if bound_s is None else bound_s, early)
     return _search_and_prove(
         problem, budget, seeds=range(seed, seed + max(1, workers)), start=known, report=on_progress
     )
