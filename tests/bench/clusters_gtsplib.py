@@ -13,15 +13,18 @@ from pathlib import Path
 
 from greaseroute.rounds.clusters import solve_clusters
 from tests.bench import clusters_peers
+from tests.bench.clusters_families import families
 from tests.bench.clusters_made import plane, site
 from tests.bench.gtsp_file import best_known, read_gtsp
 
 
 def made_instances():
-    """Instances nobody was given: even, in heaps, asymmetric; and yards with ways in and out."""
+    """Instances nobody was given: the plane, many families, yards with ways in and out."""
     for nodes in (150, 300, 600):
         for kind in ("even", "heaps", "uneven ways"):
             yield f"{kind.replace(' ', '-')}-{nodes}", plane(nodes, seed=nodes + 7, kind=kind)
+    for nodes in (400, 1000):
+        yield from families(nodes)
     for units in (40, 100):
         yield f"yard-{units}", site(units, seed=units)
 
