@@ -8,6 +8,7 @@ leaving.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from greaseroute.rounds.crew_arrays import FAR_MS, usable_way_ms, way_windows
 from greaseroute.rounds.problem import CrewProblem, IntArray
@@ -80,7 +81,10 @@ def soonest(walk: IntArray, start: int) -> IntArray:
 
 
 def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: bool) -> KindPoints:
-    """Points and legs of a kind; ``ways`` sorted by unit; with nodes for stores if asked for."""
+    """Points and legs of a kind; ``ways`` sorted by unit; with nodes for stores if asked for.
+
+    Nobody goes from the start to a store with a full bag, nor to the finish from one.
+    """
     t = int(kind[0])
     walk, spent = least_walk(problem, t), usable_way_ms(problem)[t]
     ways = ways[spent[ways] >= 0]
@@ -92,9 +96,11 @@ def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: b
     work = np.concatenate([spent[ways], np.full(extra.size, problem.reload_ms)])
     legs = walk[leave[1][:, None], enter[1][None, :]]
     same = leave[0][:, None] == enter[0][None, :]
-    both_stores = (unit >= problem.units)[leave[0]][:, None] & (unit >= problem.units)[enter[0]]
+    is_store, full = unit >= problem.units, _starts_full(problem, kind)
+    both_stores = is_store[leave[0]][:, None] & is_store[enter[0]]
     late = _too_late(problem, walk, kind=kind, ways=ways, ends=(at_in, at_out), legs=legs)
     starts, finishes = problem.start_point[kind], problem.finish_point[kind]
+    begin, end = walk[starts[:, None], enter[1]], walk[leave[1], finishes[:, None]]
     return KindPoints(
         technician=kind,
         unit=unit.astype(np.int64),
@@ -107,10 +113,18 @@ def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: b
         way_out=at_out,
         way_ms=work.astype(np.int64),
         legs_ms=np.where(same | both_stores | late, FAR_MS, legs),
-        from_start_ms=walk[starts[:, None], enter[1][None, :]],
-        to_finish_ms=walk[leave[1][None, :], finishes[:, None]],
+        from_start_ms=np.where(full[:, None] & is_store[enter[0]], FAR_MS, begin),
+        to_finish_ms=np.where(is_store[leave[0]], FAR_MS, end),
         idle_ms=walk[starts[:, None], finishes[None, :]],
     )
+
+
+def _starts_full(problem: CrewProblem, kind: IntArray) -> NDArray[np.bool_]:
+    """Which technicians start with a full bag."""
+    if problem.bag_at_start is None:
+        return np.ones(kind.size, dtype=bool)
+    full: NDArray[np.bool_] = problem.bag_at_start[kind] >= problem.bag_cartridges[kind]
+    return full
 
 
 def _ends(node: IntArray, point: IntArray) -> tuple[tuple[IntArray, IntArray], IntArray]:
@@ -127,7 +141,7 @@ def _too_late(
     ways: IntArray,
     ends: tuple[IntArray, IntArray],
     legs: IntArray,
-) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+) -> NDArray[np.bool_]:
     """Legs that come too late for any way they lead to, even if all before took no time."""
     window, spent = way_windows(problem)[ways], usable_way_ms(problem)[kind[0], ways]
     begin = np.full(ways.size, FAR_MS, dtype=np.int64)

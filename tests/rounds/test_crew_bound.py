@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from greaseroute.rounds.crew import solve_crew, with_bound
-from tests.rounds.crew_cases import line_problem, random_problem
+from greaseroute.rounds.problem import CANNOT
+from tests.rounds.crew_cases import ints, line_problem, random_problem
 
 KINDS = [
     # name, instances, units, technicians, rules
@@ -69,3 +70,100 @@ def test_gap_is_taken_over_the_part_that_the_route_decides():
     bound = with_bound(replace(problem, unit_technician=None), plan, rounds=0).bound
     assert plan.last_finish_ms == 240_000
     assert bound.gap_pct == pytest.approx(100 * 2 * (240_000 - bound.lower_ms) / 280_000)
+
+
+def unlike(rng, problem):
+    """The same site for technicians of different pace; some units only one of them can visit."""
+    crew = problem.technicians
+    work = (problem.way_ms * rng.uniform(0.6, 1.5, (crew, 1))).astype(np.int64)
+    if crew > 1:
+        work[int(rng.integers(crew)), problem.way_unit == 0] = CANNOT
+    return replace(problem, way_ms=work, start_ms=rng.integers(0, 100_000, crew))
+
+
+def with_small_bags(rng, problem):
+    """Bags, guns and cartridges of each technician's own, and a second store."""
+    crew, points = problem.technicians, problem.length_mm.shape[0]
+    bag = rng.integers(1, 4, crew)
+    return replace(
+        problem,
+        bag_cartridges=bag,
+        bag_at_start=np.minimum(bag, rng.integers(0, 3, crew)),
+        gun_left_strokes=rng.integers(0, 60, (crew, 2)),
+        cartridge_strokes=rng.integers(40, 100, (crew, 2)),
+        store_points=ints([problem.store_points[0], rng.integers(0, points)]),
+    )
+
+
+MIXED = [
+    # seed, units, technicians, rules
+    (1, 4, 2, {"bag": True}),
+    (2, 4, 2, {"bag": True, "windows": True}),
+    (3, 4, 2, {"bag": True, "hours": True, "levels": True}),
+    (4, 3, 3, {"bag": True}),
+    (5, 5, 2, {"hours": True}),
+    (6, 4, 3, {"levels": True, "windows": True}),
+]
+
+
+@pytest.mark.parametrize(("seed", "units", "technicians", "rules"), MIXED)
+def test_bound_told_for_a_later_plan_is_not_above_the_optimum(seed, units, technicians, rules):
+    # a plan said to end later than it does leaves the bound room to be wrong in
+    rng = np.random.default_rng(seed)
+    for _ in range(6):
+        problem = unlike(rng, random_problem(rng, units=units, technicians=technicians, **rules))
+        problem = with_small_bags(rng, problem) if "bag" in rules else problem
+        best = solve_crew(problem)
+        if not any(v.kind == "unit" for r in best.rounds for v in r.visits):
+            continue
+        later = replace(best, last_finish_ms=round(1.2 * best.last_finish_ms) + 1000)
+        for rounds in (5, 40, 200):
+            assert with_bound(problem, later, rounds=rounds).bound.lower_ms <= best.last_finish_ms
+
+
+def test_store_visit_that_the_bag_asks_for_is_in_the_bound():
+    # one cartridge for each of two units and one in the bag: to 10 m, back to the store at -30 m,
+    # to 20 m and home: 10 + 40 + 50 + 20 = 120 s, 2 x 10 s of work, 5 s at the store
+    problem = line_problem(
+        [10, 20],
+        work_s=[10, 10],
+        store_m=-30,
+        bag_cartridges=ints([1]),
+        way_strokes=ints([[50], [50]]),
+        cartridge_strokes=ints([[50]]),
+        reload_ms=5_000,
+    )
+    bound = with_bound(problem, solve_crew(problem), rounds=40).bound
+    assert (bound.lower_ms, bound.value_ms) == (145_000, 145_000)
+
+
+def test_store_may_lie_nearer_than_the_way_that_is_told():
+    # straight on from 10 m to 20 m is told as 100 s, by the store at 15 m it is 10 s; nobody needs
+    # a cartridge, so a plan may pass by there only at the price of reloading, and 10 s is the least
+    problem = line_problem([10, 20], work_s=[10, 10], finish_m=30, store_m=15, reload_ms=0)
+    travel = problem.travel_ms.copy()
+    travel[0, 0, 1] = travel[0, 1, 0] = 100_000
+    problem = replace(problem, travel_ms=travel)
+    bound = with_bound(problem, solve_crew(problem), rounds=40).bound
+    assert bound.lower_ms <= 30_000 + 20_000
+
+
+def test_branching_proves_what_the_root_cannot():
+    rng = np.random.default_rng(8)
+    proved = {12: 0, 400: 0}
+    for _ in range(8):
+        problem = unlike(rng, random_problem(rng, units=6, technicians=2))
+        best = solve_crew(problem)
+        for rounds in proved:
+            bound = with_bound(problem, best, rounds=rounds).bound
+            proved[rounds] += bound.lower_ms == best.last_finish_ms
+    assert proved[400] > proved[12]
+
+
+def test_bound_is_the_same_every_time():
+    rng = np.random.default_rng(9)
+    problem = unlike(rng, random_problem(rng, units=9, technicians=2, bag=True))
+    plan = solve_crew(problem, iterations=300, bound_rounds=0, exact=False)
+    first = with_bound(problem, plan, rounds=60)
+    assert first.bound.gap_pct > 0
+    assert repr(first) == repr(with_bound(problem, plan, rounds=60))
