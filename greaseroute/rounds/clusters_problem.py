@@ -112,9 +112,7 @@ def _check_range(matrix: Ints, size: int) -> None:
         row, column = np.argwhere(matrix < 0)[0]
         raise _unfit("cost matrix", f"{matrix[row, column]}", "costs of 0 or more")
     if most * size >= LARGEST_SUM:
-        raise _unfit(
-            "cost matrix", f"{most} times {size} clusters", f"a sum below {LARGEST_SUM}"
-        )
+        raise _unfit("cost matrix", f"{most} times {size} clusters", f"a sum below {LARGEST_SUM}")
 
 
 def _unfit(record: str, value: str, limit: str) -> UnfitProblem:

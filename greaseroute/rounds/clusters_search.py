@@ -177,9 +177,9 @@ def anneal(
     heat = heat or Heat()
     size = rings.best.shape[1]
     plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest])
-    leg = max(1.0, rings.cost / size)
     passes, share = 0, done(0)
     while share < 1.0:
+        leg = max(1.0, rings.cost / size)  # of the best so far: the first may be many times longer
         warm = leg * heat.start * (heat.end / heat.start) ** share
         found = kernel.anneal(
             tables.cost, tables.cost_back, tables.first, tables.near, tables.near_from,
