@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from greaseroute.rounds.crew import solve_crew
-from greaseroute.rounds.crew_change import Standing, replan, what_if_more
 from greaseroute.rounds.problem import NO_LIMIT_MS
 from tests.rounds.crew_cases import ints, line_problem, random_problem
 
@@ -137,72 +136,23 @@ def test_progress_tells_steps_loss_and_last_finish(wide):
     assert told[-1][3] >= plan.last_finish_ms  # stores are placed exactly afterwards
 
 
-def test_replan_goes_on_from_where_the_technician_stands():
-    # at 25 s, unit 0 done, standing at unit 1 (20 m): 10 + 10 on + 10 + 30 home
-    problem = line_problem([10, 20, 30], work_s=[10, 10, 10])
-    plan = solve_crew(problem)
-    rest = replan(problem, plan, done={0}, standing={0: Standing(point=1, now_ms=25_000)})
-    assert rest.last_finish_ms == 25_000 + 60_000
-    # either order of the two takes as long; numbers are those of the whole problem
-    assert sorted((v.unit, v.way) for v in rest.rounds[0].visits) == [(1, 1), (2, 2)]
-
-
-def test_replan_changes_only_what_is_worth_the_cost():
-    # two routes of equal length round a square: the plan said 0 then 1; from where the technician
-    # stands, 1 then 0 is 4 s shorter; at 1 s a change (two of them) it is taken, at 3 s it is not
+def test_the_order_kept_to_is_changed_only_where_it_is_worth_the_cost():
+    # The plan said unit 0 and then 1; from where the technician stands now (at unit 1), 1 and then
+    # 0 is 20 s shorter and changes both: at 9 s a change it is taken, at 11 s it is not.
     problem = line_problem([-10, 12], work_s=[10, 10], start_m=0, finish_m=-12)
-    plan = replace_order(problem, [0, 1])
-    here = {0: Standing(point=2, now_ms=0)}
+    here = replace(problem, start_point=ints([2]), keep=((0, 1),))
     # kept: 0 -> -10 (10) -> 12 (22) -> -12 (24) = 56 + 20; changed: 12 + 22 + 2 = 36 + 20
-    cheap = replan(problem, plan, done=(), standing=here, change_cost_ms=9_000)
+    cheap = solve_crew(replace(here, change_cost_ms=9_000))
     assert (cheap.sequences(), cheap.last_finish_ms, cheap.changes) == (((1, 0),), 56_000, 2)
-    dear = replan(problem, plan, done=(), standing=here, change_cost_ms=11_000)
+    dear = solve_crew(replace(here, change_cost_ms=11_000))
     assert (dear.sequences(), dear.last_finish_ms, dear.changes) == (((0, 1),), 76_000, 0)
 
 
-def replace_order(problem, units):
-    """A plan in a given order, as if it had been made before something changed."""
-    window = problem.window_ms.copy()
-    for k, unit in enumerate(units):
-        window[unit] = (0, NO_LIMIT_MS) if k == 0 else (33_000, NO_LIMIT_MS)
-    plan = solve_crew(replace(problem, window_ms=window, finish_point=problem.start_point))
-    assert plan.sequences() == (tuple(units),)
-    return plan
-
-
-def test_ten_minutes_more_and_one_more_technician():
-    # one technician, 90 s for all; the shift ends at 60 s: unit 2 is left, and weighs 7
-    problem = line_problem(
-        [10, 20, 30], work_s=[10, 10, 10], end_ms=ints([60_000]), skip_loss=ints([20, 20, 7])
-    )
-    plan = solve_crew(problem)
-    assert plan.lost == 7
-    longer, another = what_if_more(problem, plan, more_ms=30_000)
-    assert (longer.what, longer.saved_loss, longer.served) == ("0 minutes more", 7, (2,))
-    # 30 m out and back and 10 s of work are 70 s: a second technician cannot do it in time either
-    assert (another.saved_loss, another.served) == (0, ())
-    whole = what_if_more(problem, plan)
-    assert (whole[0].what, whole[0].saved_loss) == ("10 minutes more", 7)
-    # nothing is left: ten minutes more save nothing, one more technician is home 20 s earlier
-    easy = replace(problem, end_ms=ints([200_000]))
-    longer, another = what_if_more(easy, solve_crew(easy))
-    assert (longer.saved_loss, longer.earlier_ms) == (0, 0)
-    # one walks to 30 m (70 s), the other does 10 and 20 m (60 s): 90 - 70
-    assert (another.saved_loss, another.earlier_ms) == (0, 20_000)
-
-
-def test_replan_on_time_is_never_later_than_going_on_as_planned():
-    # everyone stands where the plan has them after three units: going on as before is still there
+def test_a_search_that_keeps_to_a_plan_is_never_later_than_that_plan():
     problem = random_problem(np.random.default_rng(8), units=24, technicians=2)
     plan = solve_crew(problem, iterations=900, bound_rounds=0)
-    first = [r.visits[:3] for r in plan.rounds]
-    done = {v.unit for visits in first for v in visits}
-    standing = {
-        t: Standing(point=int(problem.way_leave[visits[-1].way]), now_ms=visits[-1].leave_ms)
-        for t, visits in enumerate(first)
-    }
-    dear = replan(problem, plan, done=done, standing=standing, change_cost_ms=10**7)
+    kept = replace(problem, keep=plan.sequences(), change_cost_ms=10**7)
+    dear = solve_crew(kept, iterations=900, bound_rounds=0)
     assert (dear.changes, dear.last_finish_ms) == (0, plan.last_finish_ms)
-    free = replan(problem, plan, done=done, standing=standing)
+    free = solve_crew(replace(kept, change_cost_ms=0), iterations=900, bound_rounds=0)
     assert free.last_finish_ms <= plan.last_finish_ms
-    assert not done & {v.unit for r in free.rounds for v in r.visits}
