@@ -36,11 +36,8 @@ def run(args: argparse.Namespace) -> int:
     """Plan, write, print; 1 where something due is left out or the search was cut short."""
     plan, site = _plan(args)
     with Progress() as progress:
-        files = round_files(plan, site, progress=progress)
-        for name, (text, encoding) in files.items():
-            write_text(args.out / name, text, encoding=encoding)
-        pictures = _write_pictures(args.out, files)
-    _print(plan, args, [*files, *pictures])
+        names = _write(args.out, plan, site, progress=progress)
+    _print(plan, args, names)
     return 0 if plan.complete and not plan.left else 1
 
 
@@ -65,40 +62,42 @@ def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
     return plan, way.site
 
 
-def round_files(
-    plan: "RoundPlan", site: "Site", *, progress: Progress
-) -> dict[str, tuple[str, str]]:
-    """Every file of a round by name, as (text, encoding)."""
+def _write(out: Path, plan: "RoundPlan", site: "Site", *, progress: Progress) -> list[str]:
+    """Write every file of the round; the map as a picture too, where a renderer is installed."""
+    from greaseroute.cards.map_svg import map_svg
+    from greaseroute.cards.png import png_aside, png_ready
+
+    progress("drawing the map and the card")
+    drawn = map_svg(site, plan)
+    picture = png_aside(drawn) if png_ready() else None
+    files = _texts(plan, site, drawn_map=drawn)
+    for name, (text, encoding) in files.items():
+        write_text(out / name, text, encoding=encoding)
+    if picture is None:
+        return [*files]
+    write_bytes(out / "map.png", picture.result())
+    return [*files, "map.png"]
+
+
+def _texts(plan: "RoundPlan", site: "Site", *, drawn_map: str) -> dict[str, tuple[str, str]]:
+    """Every file of a round that is text, by name, as (text, encoding)."""
     from greaseroute.cards.geojson import walk_geojson
     from greaseroute.cards.gpx import walk_gpx
     from greaseroute.cards.html import card_html
     from greaseroute.cards.lonlat import lonlat_of
-    from greaseroute.cards.map_svg import map_svg
     from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 
-    progress("drawing the map and the card")
     to_lonlat = lonlat_of(site)
-    drawn = map_svg(site, plan)
     files = {
         "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
-        "card.html": (card_html(plan, site, drawn_map=drawn), "utf-8"),
+        "card.html": (card_html(plan, site, drawn_map=drawn_map), "utf-8"),
         "pumps.csv": (pumps_csv(plan), ENCODING),
-        "map.svg": (drawn, "utf-8"),
+        "map.svg": (drawn_map, "utf-8"),
         "walk.geojson": (walk_geojson(plan, to_lonlat=to_lonlat), "utf-8"),
     }
     if to_lonlat is not None:
         files["walk.gpx"] = (walk_gpx(plan, to_lonlat=to_lonlat), "utf-8")
     return files
-
-
-def _write_pictures(out: Path, files: dict[str, tuple[str, str]]) -> list[str]:
-    """The map as PNG, where a renderer is installed; gives the names written."""
-    from greaseroute.cards.png import png_ready, svg_to_png
-
-    if not png_ready():
-        return []
-    write_bytes(out / "map.png", svg_to_png(files["map.svg"][0]))
-    return ["map.png"]
 
 
 def _print(plan: "RoundPlan", args: argparse.Namespace, names: list[str]) -> None:
