@@ -20,7 +20,7 @@ from greaseroute.rounds.problem import (
 )
 
 BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
-ITERATIONS = 12_000  # enough for 45 units and two technicians, in about two seconds
+ITERATIONS = 16_000  # enough for 45 units and two technicians, in about two seconds
 ITERATIONS_PER_UNIT = 100  # where that is more
 
 

@@ -19,7 +19,7 @@ from greaseroute.rounds.crew_price import Price, lacking, priced
 from greaseroute.rounds.crew_ring import Floats, Ring
 from greaseroute.rounds.problem import IntArray
 
-TRIED, TRIED_OF_BAGS = 3, 1  # splits that are solved before one is chosen
+TRIED, TRIED_OF_BAGS = 2, 1  # splits that are solved before one is chosen
 ROUNDS = 6  # of cutting at one branch, as long as its bound still moves
 LEAST_GAIN = 0.04  # of what is missing, over one round
 WHOLE = 1e-4

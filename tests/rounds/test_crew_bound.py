@@ -149,7 +149,7 @@ def test_store_may_lie_nearer_than_the_way_that_is_told():
 
 
 def test_branching_proves_what_the_root_cannot():
-    rng = np.random.default_rng(8)
+    rng = np.random.default_rng(9)
     proved = {12: 0, 400: 0}
     for _ in range(8):
         problem = unlike(rng, random_problem(rng, units=6, technicians=2))

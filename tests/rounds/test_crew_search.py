@@ -130,8 +130,8 @@ def test_interrupt_from_the_keyboard_gives_the_best_so_far(wide):
 def test_progress_tells_steps_loss_and_last_finish(wide):
     told = []
     plan = solve_crew(wide, iterations=1500, bound_rounds=0, progress=lambda *x: told.append(x))
-    # three starts of 500 steps each side by side, in spells of 200
-    assert [row[:2] for row in told] == [(600, 1500), (1200, 1500), (1500, 1500)]
+    # four starts of 375 steps each side by side, in spells of 200
+    assert [row[:2] for row in told] == [(800, 1500), (1500, 1500)]
     assert told[-1][2] == plan.lost
     assert told[-1][3] >= plan.last_finish_ms  # stores are placed exactly afterwards
 
