@@ -157,7 +157,7 @@ def main() -> None:
     parser.add_argument("--iterations", type=int, default=None)
     parser.add_argument("--seeds", default="1,2,3")
     parser.add_argument("--sites", default="40,100,200,400")
-    parser.add_argument("--rounds", type=int, default=16)
+    parser.add_argument("--rounds", type=int, default=100)
     args = parser.parse_args()
     seeds = [int(s) for s in args.seeds.split(",")]
     solve_crew(
