@@ -72,7 +72,7 @@ def _crew() -> None:
         cartridge_strokes=np.full((crew, 1), 100),
         way_fixed_ms=np.full((crew, units), 4000),
     )
-    solve_crew(problem, iterations=200, bound_rounds=3, exact=False)
+    solve_crew(problem, iterations=200, bound_rounds=20, exact=False)
 
 
 def warm_up() -> None:

@@ -20,8 +20,12 @@ from greaseroute.rounds.problem import (
 )
 
 BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
+FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a second
+ROUNDS_TIMES_UNITS = 12_000
 ITERATIONS = 16_000  # enough for 45 units and two technicians, in about two seconds
 ITERATIONS_PER_UNIT = 100  # where that is more
+# A step takes the longer, the more units a technician has: three with 400 get the whole count.
+STEPS_TIMES_UNITS_EACH = 5_400_000
 
 
 def solve_crew(
@@ -32,18 +36,18 @@ def solve_crew(
     limit_s: float | None = None,
     workers: int = 1,
     progress: Progress | None = None,
-    bound_rounds: int = BOUND_ROUNDS,
+    bound_rounds: int | None = None,
     bound_s: float | None = None,
     exact: bool = True,
 ) -> CrewSolution:
     """Least weight lost, then the last finish earliest, then least metres, then fair shares.
 
     Up to about eight units every order is gone through (``exact``), else ``iterations`` steps of
-    search are made (if not given, ``steps_for`` so many units): same problem, seed and number of
+    search are made (if not given, as ``steps_for`` tells): same problem, seed and number of
     steps, same answer. ``limit_s`` or Ctrl-C
     ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
     as many searches run with the seeds that follow, and the best plan is taken. A lower bound
-    is sought by ``bound_rounds`` linear programs (0: none), fewer after ``bound_s`` seconds
+    is sought by ``bound_rounds`` linear programs (0: none; not given: ``rounds_for``), fewer after ``bound_s`` seconds
     (``limit_s`` if not given).
 
     Raises
@@ -59,16 +63,17 @@ def solve_crew(
         problem,
         arrays,
         seed=seed,
-        steps=steps_for(problem.units) if iterations is None else iterations,
+        steps=steps_for(problem) if iterations is None else iterations,
         limit_s=limit_s,
         workers=workers,
         progress=progress,
     )
     solution = min((_timed(problem, arrays, orders, seed=seed) for orders in found), key=_worth)
-    if bound_rounds == 0 or solution.status == "interrupted":
+    rounds = rounds_for(problem) if bound_rounds is None else bound_rounds
+    if rounds == 0 or solution.status == "interrupted":
         return solution
     within = limit_s if bound_s is None else bound_s
-    return with_bound(problem, solution, rounds=bound_rounds, limit_s=within)
+    return with_bound(problem, solution, rounds=rounds, limit_s=within)
 
 
 def _timed(problem: CrewProblem, arrays: CrewArrays, orders: Orders, *, seed: int) -> CrewSolution:
@@ -83,9 +88,15 @@ def _worth(plan: CrewSolution) -> tuple[int, int, int, int]:
     return plan.lost, plan.bound.value_ms, plan.walk_mm, plan.spread_ms
 
 
-def steps_for(units: int) -> int:
-    """Steps after which a longer search rarely finds more than a per cent."""
-    return max(ITERATIONS, ITERATIONS_PER_UNIT * units)
+def steps_for(problem: CrewProblem) -> int:
+    """Steps after which a longer search rarely finds more than a per cent, or takes too long."""
+    wanted = max(ITERATIONS, ITERATIONS_PER_UNIT * problem.units)
+    return min(wanted, STEPS_TIMES_UNITS_EACH * problem.technicians // max(1, problem.units))
+
+
+def rounds_for(problem: CrewProblem) -> int:
+    """Linear programs that a bound is sought by: fewer where each takes long."""
+    return min(BOUND_ROUNDS, max(FEW_ROUNDS, ROUNDS_TIMES_UNITS // max(1, problem.units)))
 
 
 def with_bound(

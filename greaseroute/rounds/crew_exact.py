@@ -10,6 +10,7 @@ from greaseroute.rounds.problem import CrewProblem, IntArray
 
 MOST_CELLS = 400_000  # per technician; 24 bytes for each of the labels of a cell
 MOST_SHARES = 400_000  # ways of sharing the units out that are looked at one by one
+MOST_UNITS = 40  # more have too many states whatever else: 2**40
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,8 @@ def small_enough(problem: CrewProblem, a: CrewArrays) -> bool:
     if problem.keep is not None and problem.change_cost_ms > 0:
         return False  # a change is counted over the order, which a state does not know
     sizes = np.diff(a.unit_first)
+    if sizes.size > MOST_UNITS:
+        return False
     states = float(np.prod(1.0 + sizes))
     shares = float(np.prod(1.0 + sizes * a.start_ms.size))
     loads = max(_loads(a, t) for t in range(a.start_ms.size))

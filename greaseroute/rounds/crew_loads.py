@@ -13,6 +13,7 @@ from greaseroute.rounds.problem import IntArray
 BREACH = 0.02  # a set left less often by this much is worth a row
 MOST_CUTS = 12  # for each kind, in one round
 MOST_SEEDS = 50  # along one walk
+MOST_SINGLES, MOST_RESTS = 120, 400  # of single units and of shares, of walks together
 MOST_SUMS = 8  # the latest sets of multipliers are kept
 TOO_MUCH = 2**56  # load of a unit that those who are left cannot visit
 
@@ -96,7 +97,8 @@ class Loads:
             if ring.crew.size > 1:
                 found += self._sets(ring, flow, out, too_few=1, times=1)
             else:
-                for too_few in range(1, ring.depots):
+                # of many alike a few counts, or each round would take as long as all before it
+                for too_few in sorted({1, ring.depots // 2, ring.depots - 1}):
                     found += self._sets(ring, flow, out, too_few=too_few, times=too_few + 1)
         return found
 
@@ -130,11 +132,18 @@ class Loads:
 
 
 def _seeds(total: Floats, both: Floats, home: Floats) -> Bools:
-    """Sets to grow or shrink from: single units, those visited least, all but a walk's first."""
-    alone = np.eye(total.size, dtype=bool)
-    shares = [total < share for share in np.unique(np.round(total, 2))[1:]]
-    rest = _without_a_walk(both, home)
-    return np.concatenate([alone, np.array(shares + rest, dtype=bool).reshape(-1, total.size)])
+    """Sets to grow or shrink from: single units, those visited least, all but a walk's first.
+
+    On large sites an even choice of them: each takes a time that grows with the units.
+    """
+    alone = _few(list(np.eye(total.size, dtype=bool)), MOST_SINGLES)
+    shares = _few([total < share for share in np.unique(np.round(total, 2))[1:]], MOST_SINGLES)
+    rest = _few(_without_a_walk(both, home), MOST_RESTS)
+    return np.array(alone + shares + rest, dtype=bool).reshape(-1, total.size)
+
+
+def _few(sets: list[Bools], most: int) -> list[Bools]:
+    return sets[:: max(1, -(-len(sets) // most))]
 
 
 def _without_a_walk(both: Floats, home: Floats) -> list[Bools]:

@@ -18,6 +18,7 @@ from greaseroute.rounds.kernel_crew import WordArray, below, fraction
 
 FAR = cast(int, np.int64(2**62))
 ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
+ANYWHERE = 4  # one ruin in so many is of strings all over the ring
 CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
 
 Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
@@ -54,12 +55,18 @@ def _ruin(
     """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
 
     Strings around neighbouring clusters, after Christiaens and Vanden Berghe (2020), here with all
-    strings on the one ring.
+    strings on the one ring; one time in four strings anywhere, which alone can change two places
+    at once that nearness does not join.
     """
-    seed = below(state, after.shape[0])
-    count = 0
-    for k in range(-1, near.shape[1]):
-        c = seed if k < 0 else near[seed, k]
+    size = after.shape[0]
+    seed, anywhere = below(state, size), below(state, ANYWHERE) == 0
+    count, k = 0, -1
+    while count < want and k < near.shape[1]:
+        if anywhere:
+            c = below(state, size)
+        else:
+            c = seed if k < 0 else near[seed, k]
+            k += 1
         if after[c] < 0:
             continue
         length = min(1 + below(state, longest), want - count)
@@ -71,8 +78,6 @@ def _ruin(
             taken[count] = c
             count += 1
             c = d
-        if count >= want:
-            break
     return count
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import BOUND_ROUNDS, solve_crew, with_bound
+from greaseroute.rounds.crew import rounds_for, solve_crew, with_bound
 from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
@@ -267,7 +267,8 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
     if effort.prove and solution.status == "no bound yet":
         progress("how early no plan can end")
         spared = replace(problem, way_ms=_spared(problem, team))
-        solution = with_bound(spared, solution, rounds=BOUND_ROUNDS, limit_s=effort.limit_s)
+        rounds = rounds_for(problem)
+        solution = with_bound(spared, solution, rounds=rounds, limit_s=effort.limit_s)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
     return Solved(

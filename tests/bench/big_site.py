@@ -1,9 +1,10 @@
-"""Make a site folder of any number of units, for measuring: ``big_site.py FOLDER UNITS [SEED]``.
+"""Make a site folder of any number of units, for measuring.
+
+    python -m tests.bench.big_site FOLDER UNITS [SEED [TECHNICIANS]]
 
 Units stand in cells of 32 m, one cell in five holds a stockpile instead; a haul road with two
 crossings runs between every eighth pair of columns, a fence with four gates between every eighth
-pair of rows. All that comes up more often than every
-500 h is due.
+pair of rows. All that comes up more often than every 100 h is due: some thirteen fittings a unit.
 """
 
 import json
@@ -17,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
 from tests.site_maker import CELL_M, _blob, _centre, _feature, _rectangle
 
+UNITS_EACH = 50  # for one technician
 SITE_TOML = """\
 name = "Big {units}"
 time_zone = "UTC"
@@ -51,24 +53,34 @@ name = "second"
 grease = "moly"
 stroke_cm3 = 1.42
 
+"""
+TECHNICIAN = """
 [[technician]]
-name = "Ada"
+name = "{name}"
 start = "store"
 finish = "store"
 guns = ["lever", "second"]
-bag_cartridges = 400
+bag_cartridges = {cartridges}
 """
 
 
-def write_big_site(folder: Path, *, units: int, seed: int = 1) -> Path:
-    """Write the folder; the store is near the middle of the south side."""
+def write_big_site(folder: Path, *, units: int, seed: int = 1, technicians: int = 0) -> Path:
+    """Write the folder; the store is near the middle of the south side.
+
+    ``technicians``: one for each 50 units if 0.
+    """
+    crew = technicians or -(-units // UNITS_EACH)
     rng = random.Random(seed)
     columns = math.ceil(math.sqrt(units / 0.8))
     rows = math.ceil(units / 0.8 / columns)
     cells = [(c, r) for c in range(columns) for r in range(rows)]
     rng.shuffle(cells)
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "site.toml").write_text(SITE_TOML.format(units=units), encoding="utf-8")
+    (folder / "site.toml").write_text(
+        SITE_TOML.format(units=units)
+        + "".join(TECHNICIAN.format(name=f"T{k + 1}", cartridges=400) for k in range(crew)),
+        encoding="utf-8",
+    )
     header = "unit,type,x_m,y_m,heading_deg,posture,slew_deg,meter_h,hours_per_day,severity,notes\n"
     rows_text = [_row(rng, number, cell) for number, cell in enumerate(cells[:units])]
     (folder / "fleet.csv").write_text(header + "".join(rows_text), encoding="utf-8")
@@ -94,12 +106,12 @@ def _row(rng: random.Random, number: int, cell: tuple[int, int]) -> str:
 
 
 def _service(row: str) -> str:
-    """Whatever comes up every 500 h or less often was done yesterday; the rest never."""
+    """Whatever comes up every 100 h or less often was done yesterday; the rest never."""
     unit, machine_type, *_, meter_h, _, _, _ = row.strip().split(",")
     rare = {
         joint.interval_class
         for joint in shelf_type(machine_type).joints
-        if joint.interval is not None and (joint.interval.hours or 0) >= 500
+        if joint.interval is not None and (joint.interval.hours or 0) >= 100
     }
     done_h = float(meter_h) - 8
     return "".join(f"{unit},{name},2031-03-03T05:00:00+00:00,{done_h:g}\n" for name in sorted(rare))
@@ -150,5 +162,6 @@ def _fence(y: float, width: float) -> list[dict]:
 
 
 if __name__ == "__main__":
-    seed = int(sys.argv[3]) if len(sys.argv) > 3 else 1
-    print(write_big_site(Path(sys.argv[1]), units=int(sys.argv[2]), seed=seed))
+    units, seed, technicians = [*map(int, sys.argv[2:]), *(1, 0)[len(sys.argv) - 3 :]]
+    folder = Path(sys.argv[1])
+    print(write_big_site(folder, units=units, seed=seed, technicians=technicians))
