@@ -22,7 +22,7 @@ from greaseroute.rounds.problem import (
 BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
 FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a second
 ROUNDS_TIMES_UNITS = 12_000
-ITERATIONS = 16_000  # enough for 45 units and two technicians, in about two seconds
+ITERATIONS = 22_000  # enough for 45 units and two technicians, in three to five seconds
 ITERATIONS_PER_UNIT = 100  # where that is more
 # A step takes the longer, the more units a technician has: three with 400 get the whole count.
 STEPS_TIMES_UNITS_EACH = 5_400_000
@@ -47,7 +47,8 @@ def solve_crew(
     steps, same answer. ``limit_s`` or Ctrl-C
     ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
     as many searches run with the seeds that follow, and the best plan is taken. A lower bound
-    is sought by ``bound_rounds`` linear programs (0: none; not given: ``rounds_for``), fewer after ``bound_s`` seconds
+    is sought by ``bound_rounds`` linear programs (0: none; not given: ``rounds_for``), fewer after
+    ``bound_s`` seconds
     (``limit_s`` if not given).
 
     Raises
