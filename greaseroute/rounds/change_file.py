@@ -1,6 +1,5 @@
 """The file that says how far a round has come: JSON in the coordinates of the site's own files."""
 
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Self, TypeVar
@@ -25,7 +24,7 @@ from greaseroute.site.checks_fleet import (
 from greaseroute.site.draft import Draft
 from greaseroute.site.faults import Path, Source, faults_of, line_in, shown, unknown_name
 from greaseroute.site.geodesy import LocalPlane, local_plane
-from greaseroute.site.json_lines import locate
+from greaseroute.site.json_lines import locate, parsed
 from greaseroute.site.model import Site
 from greaseroute.site.settings import Settings
 from greaseroute.site.toml_file import TomlText
@@ -146,13 +145,9 @@ def _read(
     text: str, file: str, model: type[Read]
 ) -> tuple[_JsonText | None, Read | None, list[Fault]]:
     """A JSON text as a record of one model, or its mistakes."""
-    try:
-        data = json.loads(text)
-    except json.JSONDecodeError as error:
-        lines = text.splitlines()
-        value = shown(lines[error.lineno - 1]) if error.lineno <= len(lines) else "end of file"
-        do = f"mend it: {error.msg.lower()} at column {error.colno}"
-        return None, None, [Fault(file, error.lineno, "JSON", "syntax", value, "valid JSON", do)]
+    data, broken = parsed(text, file)
+    if broken:
+        return None, None, broken
     if not isinstance(data, dict):
         texts = (shown(data), "an object in braces", "see the guide")
         return None, None, [Fault(file, 1, "JSON", "-", *texts)]

@@ -1,6 +1,5 @@
 """``ground.geojson`` to features: role by role, every mistake with the line it stands on."""
 
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +11,7 @@ from greaseroute.errors import Fault
 from greaseroute.site.faults import Path, Source, faults_of, line_in, near, one_of, shown
 from greaseroute.site.feature_records import GEOMETRIES, RECORDS, Boundary
 from greaseroute.site.geojson_geometry import GeometryReader
-from greaseroute.site.json_lines import locate
+from greaseroute.site.json_lines import locate, parsed
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +31,9 @@ def read_features(text: str, file: str, *, lonlat: bool) -> tuple[list[Feature],
 
     ``lonlat`` holds positions to the ranges of longitude and latitude.
     """
-    try:
-        data = json.loads(text)
-    except json.JSONDecodeError as error:
-        lines = text.splitlines()
-        value = shown(lines[error.lineno - 1]) if error.lineno <= len(lines) else "end of file"
-        do = f"mend it: {error.msg.lower()} at column {error.colno}"
-        return [], [Fault(file, error.lineno, "JSON", "syntax", value, "valid JSON", do)]
+    data, broken = parsed(text, file)
+    if broken:
+        return [], broken
     members = data.get("features") if isinstance(data, dict) else None
     if not isinstance(members, list) or data.get("type") != "FeatureCollection":
         allowed = "a FeatureCollection with a list of features"

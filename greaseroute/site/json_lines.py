@@ -1,13 +1,27 @@
-"""Where each value of a JSON text stands: path to line and column."""
+"""A JSON text read, its fault told, and where each value in it stands: path to line and column."""
 
+import json
 import re
 from bisect import bisect_right
 from json.decoder import scanstring  # type: ignore[attr-defined]
+from typing import Any
 
-from greaseroute.site.faults import Path
+from greaseroute.errors import Fault
+from greaseroute.site.faults import Path, shown
 
 _SPACE = re.compile(r"[ \t\n\r]*")
 _ATOM = re.compile(r"[^\s,\]}]+")
+
+
+def parsed(text: str, file: str) -> tuple[Any, list[Fault]]:
+    """The value of a JSON text, or the fault that keeps it from being read."""
+    try:
+        return json.loads(text), []
+    except json.JSONDecodeError as error:
+        lines = text.splitlines()
+        value = shown(lines[error.lineno - 1]) if error.lineno <= len(lines) else "end of file"
+        do = f"mend it: {error.msg.lower()} at column {error.colno}"
+        return None, [Fault(file, error.lineno, "JSON", "syntax", value, "valid JSON", do)]
 
 
 def locate(text: str) -> dict[Path, tuple[int, int]]:
