@@ -9,6 +9,7 @@ from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.crew import rounds_for, solve_crew, with_bound
+from greaseroute.rounds.fewer_metres import with_fewer_metres
 from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
@@ -270,6 +271,8 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         rounds = rounds_for(problem)
         solution = with_bound(spared, solution, rounds=rounds, limit_s=effort.limit_s)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
+    last_ms = max((s.finish_ms for s in schedules), default=0)
+    schedules = tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
     return Solved(
         ready,
