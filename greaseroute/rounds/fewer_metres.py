@@ -4,12 +4,20 @@ The search looks at times, and at metres between units alone. Whoever is home be
 may take ways that are a little slower and shorter.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
 from greaseroute.rounds.build_team import Team
-from greaseroute.rounds.schedule import Clockwork, Halt, Route, Schedule, timed
+from greaseroute.rounds.schedule import (
+    Halt,
+    Schedule,
+    clock_of,
+    ends_of,
+    keeps_windows,
+    timed,
+    unit_halt,
+)
 from greaseroute.rounds.unit_tours import nodes_of
 from greaseroute.rounds.walker import MM_PER_M
 
@@ -30,20 +38,16 @@ def with_fewer_metres(schedule: Schedule, team: Team, *, last_ms: int) -> Schedu
     Legs are reckoned in the span of hours they were walked in; the whole is timed again in the end
     and kept only if it is in time. The ways of one visit serve the same and pump the same.
     """
-    member = team.members[schedule.route.technician]
-    halts, spare_ms = list(schedule.route.halts), last_ms - schedule.finish_ms
+    route = schedule.route
+    halts, spare_ms = list(route.halts), last_ms - schedule.finish_ms
     exchanges = _Exchanges(team, schedule)
     while (best := exchanges.best(halts, spare_ms)) is not None:
-        halts[best.place] = Halt(best.way, not_before_ms=team.window_of(best.way)[0])
+        halts[best.place] = unit_halt(team, best.way)
         spare_ms -= best.longer_ms
-    if halts == list(schedule.route.halts):
+    if tuple(halts) == route.halts:
         return schedule
-    route = schedule.route
-    changed = Route(route.technician, route.start, route.finish, route.start_ms, tuple(halts))
-    found = timed(changed, Clockwork(team.site, team.ways, member.spans))
-    in_time = found.finish_ms <= last_ms and all(
-        h.leave_ms <= team.window_of(h.halt.way)[1] for h in found.halts if h.call is not None
-    )
+    found = timed(replace(route, halts=tuple(halts)), clock_of(team, route.technician))
+    in_time = found.finish_ms <= last_ms and keeps_windows(found, team)
     return found if in_time else schedule
 
 
@@ -69,8 +73,9 @@ class _Exchanges:
 
     def _at(self, halts: list[Halt], place: int, *, spare_ms: int) -> list[_Exchange]:
         ways, mine = self._team.ways.ways, halts[place].way
-        before = self._leave(halts[place - 1]) if place else self._route.start
-        after = self._enter(halts[place + 1]) if place + 1 < len(halts) else self._route.finish
+        before = ends_of(halts[place - 1], self._team.ways)[1] if place else self._route.start
+        last = place + 1 == len(halts)
+        after = self._route.finish if last else ends_of(halts[place + 1], self._team.ways)[0]
         now = self._cost(before, mine, after, place=place)
         found = []
         for way, other in enumerate(ways):
@@ -97,9 +102,3 @@ class _Exchanges:
         length_m = visit.walks.travel.length_m
         steps = pairwise(nodes_of(visit.tour, here.way))
         return round(sum(float(length_m[a, b]) for a, b in steps) * MM_PER_M)
-
-    def _leave(self, halt: Halt) -> int:
-        return halt.point if halt.way < 0 else self._team.ways.ways[halt.way].leave
-
-    def _enter(self, halt: Halt) -> int:
-        return halt.point if halt.way < 0 else self._team.ways.ways[halt.way].enter

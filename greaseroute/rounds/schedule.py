@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from greaseroute.rounds.build_problem import SiteWays
+from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.calls import UnitCall, unit_call
 from greaseroute.rounds.carry import Carried, carried, change_ms
 from greaseroute.rounds.unit_tours import IntArray
@@ -111,6 +112,25 @@ class Clockwork:
         return longest, by
 
 
+def unit_halt(team: Team, way: int) -> Halt:
+    """The halt at a unit by one of its ways, not before its window."""
+    return Halt(way, not_before_ms=team.window_of(way)[0])
+
+
+def clock_of(team: Team, technician: int) -> Clockwork:
+    """What the times of one technician of a team are made from."""
+    return Clockwork(team.site, team.ways, team.members[technician].spans)
+
+
+def keeps_windows(schedule: Schedule, team: Team) -> bool:
+    """Whether the work at every unit ends within its window."""
+    return all(
+        halt.leave_ms <= team.window_of(halt.halt.way)[1]
+        for halt in schedule.halts
+        if halt.call is not None
+    )
+
+
 def timed(route: Route, clock: Clockwork) -> Schedule:
     """Every time of a route: walking, waiting for windows, work, changes of cartridges, reloads."""
     calls = [_call(halt, clock.ways) for halt in route.halts]
@@ -120,7 +140,7 @@ def timed(route: Route, clock: Clockwork) -> Schedule:
     now, here = route.start_ms, route.start
     halts = []
     for halt, call in zip(route.halts, calls, strict=True):
-        enter, leave = _ends(halt, clock.ways)
+        enter, leave = ends_of(halt, clock.ways)
         depart, arrive, phase = clock.leg(here, enter, from_ms=now)
         begin = max(arrive, halt.not_before_ms)
         origin, here = here, leave
@@ -141,7 +161,8 @@ def _call(halt: Halt, ways: SiteWays) -> UnitCall | None:
     return unit_call(ways.visits[way.visit], way.way)
 
 
-def _ends(halt: Halt, ways: SiteWays) -> tuple[int, int]:
+def ends_of(halt: Halt, ways: SiteWays) -> tuple[int, int]:
+    """The points of the site at which a halt begins and ends."""
     if halt.way < 0:
         return halt.point, halt.point
     way = ways.ways[halt.way]

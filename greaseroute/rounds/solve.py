@@ -16,12 +16,14 @@ from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray, TechnicianRound
 from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import (
-    Clockwork,
     Halt,
     Route,
     Schedule,
+    clock_of,
+    keeps_windows,
     route_dependent_ms,
     timed,
+    unit_halt,
 )
 from greaseroute.rounds.visits import UnitVisit
 from greaseroute.rounds.work import Outfit, outfit_of
@@ -173,12 +175,10 @@ def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: P
     return replace(best, notes=notes)
 
 
-def _clock(team: Team, member: Member) -> Clockwork:
-    return Clockwork(team.site, team.ways, member.spans)
-
-
 def _nothing_to_do(ready: Prepared, team: Team) -> Solved:
-    schedules = tuple(timed(_route(k, m, ()), _clock(team, m)) for k, m in enumerate(team.members))
+    schedules = tuple(
+        timed(_route(k, m, ()), clock_of(team, k)) for k, m in enumerate(team.members)
+    )
     walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
     bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
     return Solved(ready, team, schedules, {}, bound, complete=True)
@@ -205,9 +205,7 @@ def solve_alone(
     )
     first = tour.order.index(len(ways.ways))
     order = tour.order[first + 1 :] + tour.order[:first]
-    schedule = timed(
-        _route(0, member, [unit_halt(team, way) for way in order]), _clock(team, member)
-    )
+    schedule = timed(_route(0, member, [unit_halt(team, way) for way in order]), clock_of(team, 0))
     if not fits(schedule, team):
         return None
     value = route_dependent_ms(schedule, team.site)
@@ -217,11 +215,6 @@ def solve_alone(
         what=f"shortest tour over all ways in and out: {tour.what}",
     )
     return Solved(ready, team, (schedule,), {}, bound, complete=tour.status != "interrupted")
-
-
-def unit_halt(team: Team, way: int) -> Halt:
-    """The halt at a unit by one of its ways, not before its window."""
-    return Halt(way, not_before_ms=team.window_of(way)[0])
 
 
 def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
@@ -235,11 +228,7 @@ def fits(schedule: Schedule, team: Team) -> bool:
     """Whether a schedule without reloads keeps every window, the end and the bag."""
     member = team.members[schedule.route.technician]
     used = sum(n for row in schedule.carried.put_in for n in row)
-    in_time = schedule.finish_ms <= member.end_ms and all(
-        halt.leave_ms <= team.window_of(halt.halt.way)[1]
-        for halt in schedule.halts
-        if halt.call is not None
-    )
+    in_time = schedule.finish_ms <= member.end_ms and keeps_windows(schedule, team)
     return in_time and used <= bag(member.technician, team.site)
 
 
@@ -315,7 +304,7 @@ def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
         for v in found.visits
     ]
     member = team.members[found.technician]
-    return timed(_route(found.technician, member, halts), _clock(team, member))
+    return timed(_route(found.technician, member, halts), clock_of(team, found.technician))
 
 
 def _crew_bound(problem: CrewProblem, solution: CrewSolution, *, slack_ms: int) -> Bound:

@@ -10,8 +10,8 @@ from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.plan import Bound, RoundPlan
 from greaseroute.rounds.prepare import Prepared, Wish, prepare
-from greaseroute.rounds.schedule import Clockwork, Route, timed
-from greaseroute.rounds.solve import Solved, build_team, unit_halt
+from greaseroute.rounds.schedule import Route, clock_of, timed, unit_halt
+from greaseroute.rounds.solve import Solved, build_team
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -88,7 +88,7 @@ class ReadyWalk:
         )
         halts = tuple(unit_halt(self.team, way) for way in chosen)
         route = Route(0, member.start, member.finish, member.start_ms, halts)
-        schedule = timed(route, Clockwork(self.ready.site, ways, member.spans))
+        schedule = timed(route, clock_of(self.team, 0))
         skipped = {unit: LATER for unit in ways.units if unit not in units}
         solved = Solved(self.ready, self.team, (schedule,), skipped, NO_BOUND, complete=True)
         return write_plan(solved, seed=self.seed)
