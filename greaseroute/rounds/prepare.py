@@ -1,7 +1,7 @@
 """Everything before the search: what is due, where one stands for it, which ways there are."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 
@@ -11,13 +11,13 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.inside import Beside, beside, inside_walks
+from greaseroute.rounds.at_units import Look, Visiting, poses_at_units
 from greaseroute.rounds.left import nobody_can, whole_unit
 from greaseroute.rounds.morning import Morning, morning_of
-from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.plan import LeftOut
-from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, poses_for, survey, terms_of
-from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit, way_slack_ms
+from greaseroute.rounds.reaching import Terms
+from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, surveyed, terms_of
+from greaseroute.rounds.visits import UnitVisit, way_slack_ms
 from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
 from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
 from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
@@ -96,10 +96,10 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
         unit_works(site, items, outfit=o, with_looks=wish.with_looks, without=wish.without)
         for o in outfits
     ]
-    yard, surveys = _yard_and_stands(site, morning, outfits=outfits, works=works, crew=crew,
-                                     progress=progress)  # fmt: skip
+    yard, look = _yard_and_look(site, morning, outfits=outfits, works=works, crew=crew,
+                                progress=progress)  # fmt: skip
     progress("walks and tours inside the units")
-    outlooks = _outlooks(site, yard, outfits=outfits, works=works, surveys=surveys,
+    outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
     starts = _starts(site, crew, yard)
     left = [*wish.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
@@ -113,7 +113,7 @@ def with_levels(ready: Prepared) -> Prepared:
         ready.yard,
         outfits=[o.outfit for o in ready.outlooks],
         works=[o.works for o in ready.outlooks],
-        surveys=[o.surveyed for o in ready.outlooks],
+        look=lambda number, work: ready.outlooks[number].surveyed[work.unit.unit],
         fixed=fixed_points(ready.site, ready.technicians, ready.yard),
         levels=True,
     )
@@ -133,7 +133,7 @@ def _crew(site: Site, names: Sequence[str] | None) -> tuple[Technician, ...]:
 
 
 # Long: the ground is laid twice, and each step needs the one before.
-def _yard_and_stands(
+def _yard_and_look(
     site: Site,
     morning: Morning,
     *,
@@ -141,7 +141,7 @@ def _yard_and_stands(
     works: Sequence[Sequence[UnitWork]],
     crew: Sequence[Technician],
     progress: Progress,
-) -> tuple[Yard, list[dict[str, Surveyed]]]:
+) -> tuple[Yard, Look]:
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
     progress("placing machines, free ground")
     now = stances_now(site)
@@ -149,12 +149,7 @@ def _yard_and_stands(
     yard = yard_of(site, now, morning, closed_by=closed_by)
     progress("stands and postures")
     posed = {unit: as_posed(placed[0], closed_by) for unit, placed in now.items()}
-    free = yard.walkable(_starts(site, crew, yard))
-    may_move = site.rules.posture_moves
-    poses = [
-        poses_for(w, posed, terms=terms_of(free, site.rules, o.reach), may_move=may_move)
-        for o, w in zip(outfits, works, strict=True)
-    ]
+    poses = poses_at_units(site, works, posed, terms=_terms(site, yard, crew=crew, outfits=outfits))
     wider: Stances = {
         unit: tuple(
             {
@@ -170,12 +165,20 @@ def _yard_and_stands(
     changed = newly_closed(poses)
     if not changed.is_empty:
         yard = yard_of(site, wider, morning, closed_by=closed_by)
-        free = yard.walkable(_starts(site, crew, yard))
-    surveys = [
-        survey(w, p, terms=terms_of(free, site.rules, o.reach), changed=changed)
-        for o, w, p in zip(outfits, works, poses, strict=True)
-    ]
-    return yard, surveys
+    terms = _terms(site, yard, crew=crew, outfits=outfits)
+
+    def look(number: int, work: UnitWork) -> Surveyed:
+        found = poses[number][work.unit.unit]
+        return surveyed(work, found, terms=terms[number], changed=changed)
+
+    return yard, look
+
+
+def _terms(
+    site: Site, yard: Yard, *, crew: Sequence[Technician], outfits: Sequence[Outfit]
+) -> list[Terms]:
+    free = yard.walkable(_starts(site, crew, yard))
+    return [terms_of(free, site.rules, outfit.reach) for outfit in outfits]
 
 
 def _starts(site: Site, crew: Sequence[Technician], yard: Yard) -> list[Point]:
@@ -195,20 +198,15 @@ def _outlooks(
     *,
     outfits: Sequence[Outfit],
     works: Sequence[tuple[UnitWork, ...]],
-    surveys: Sequence[dict[str, Surveyed]],
+    look: Look,
     fixed: Array,
     levels: bool = False,
 ) -> tuple[Outlook, ...]:
     """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
-    tasks = [
-        _tasks(site, w, s, outfit=o, levels=levels)
-        for o, w, s in zip(outfits, works, surveys, strict=True)
-    ]
-    ground = _Cut(yard, _feet(tasks))
-    visits = [
-        _visits(site, t, ground, outfit=o, slack_ms=way_slack_ms(len(w)))
-        for o, w, t in zip(outfits, works, tasks, strict=True)
-    ]
+    slacks_ms = [way_slack_ms(len(each)) for each in works]
+    seen = Visiting(site, yard, outfits, slacks_ms, look, levels).at_units(works)
+    surveys = [{unit: survey for unit, (survey, _) in each.items()} for each in seen]
+    visits = [{unit: some for unit, (_, some) in each.items() if some} for each in seen]
     points, row = numbered(fixed, [v for each in visits for vs in each.values() for v in vs])
     full = [{unit: vs[0] for unit, vs in each.items()} for each in visits]
     less = [{unit: vs[1:] for unit, vs in each.items()} for each in visits]
@@ -227,72 +225,6 @@ def numbered(fixed: Array, visits: Sequence[UnitVisit]) -> tuple[Array, dict[Poi
     ends = dict.fromkeys(end for visit in visits for end in visit.ends)
     row = {end: len(fixed) + k for k, end in enumerate(ends)}
     return np.vstack([fixed, np.asarray(list(ends)).reshape(-1, 2)]), row
-
-
-Tasks = Mapping[str, Sequence[UnitTask]]
-
-
-def _tasks(
-    site: Site,
-    works: Sequence[UnitWork],
-    surveyed: Mapping[str, Surveyed],
-    *,
-    outfit: Outfit,
-    levels: bool,
-) -> dict[str, tuple[UnitTask, ...]]:
-    """What an outfit does at each unit, once for each set of items, the most first."""
-    tasks = {}
-    for work in works:
-        reach = surveyed[work.unit.unit].reach
-        found: dict[frozenset[Item], UnitTask] = {}
-        for joints in work.levels() if levels else [work.joints]:
-            task = unit_task(reach, joints, rules=site.rules, outfit=outfit)
-            if task is not None:
-                found.setdefault(task.items, task)
-        tasks[work.unit.unit] = tuple(found.values())
-    return tasks
-
-
-def _feet(tasks: Sequence[Tasks]) -> dict[str, list[Point2]]:
-    """Where anybody stands at each unit."""
-    feet: dict[str, list[Point2]] = {}
-    for each in tasks:
-        for unit, some in each.items():
-            feet.setdefault(unit, []).extend(n.foot_m for task in some for n in task.nodes)
-    return feet
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cut:
-    """The ground round each unit, cut out once for all that look at it."""
-
-    yard: Yard
-    feet: Mapping[str, Sequence[Point2]]
-    _done: dict[tuple[str, int], Beside] = field(default_factory=dict)
-
-    def beside(self, unit: str, feet: Sequence[Point2]) -> Beside:
-        """The ground at the hours at which all of ``feet`` are free, round all feet there."""
-        ground = self.yard.ground_for(feet)
-        key = unit, [id(g) for _, g in self.yard.grounds].index(id(ground))
-        if key not in self._done:
-            self._done[key] = beside(self.feet[unit], ground)
-        return self._done[key]
-
-
-def _visits(
-    site: Site, tasks: Tasks, ground: _Cut, *, outfit: Outfit, slack_ms: int
-) -> dict[str, tuple[UnitVisit, ...]]:
-    visits = {}
-    for unit, some in tasks.items():
-        found = []
-        for task in some:
-            feet = [node.foot_m for node in task.nodes]
-            walks = inside_walks(feet, ground.beside(unit, feet), speed_m_s=outfit.speed_m_s)
-            found.append(
-                unit_visit(task, walks, rules=site.rules, outfit=outfit, slack_ms=slack_ms)
-            )
-        visits[unit] = tuple(visit for visit in found if visit.ways)
-    return {unit: each for unit, each in visits.items() if each}
 
 
 def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]) -> list[LeftOut]:

@@ -135,16 +135,25 @@ def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Poses:
     """The postures a unit is worked in, and for what stays out of reach which would help.
 
-    ``here`` are its stands as all units stand now.
+    ``now`` is the unit as it stands, ``further`` the postures asked for beside that one, ``here``
+    its stands as all units stand now.
     """
 
-    poses: tuple[Posed, ...]
+    work: UnitWork
+    now: Posed
+    further: tuple[str, ...]
     elsewhere: Mapping[Item, str]
     here: UnitReach
+
+    @property
+    def poses(self) -> tuple[Posed, ...]:
+        """The unit in each of these postures."""
+        others = (self.now.other(self.work, posture=name) for name in self.further)
+        return (self.now, *(pose for pose in others if pose is not None))
 
 
 def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -> Poses:
@@ -156,29 +165,26 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
     here = reach_unit(work, [now], terms=terms)
     missing = frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
     if not missing:
-        return Poses((now,), {}, here)
+        return Poses(work, now, (), {}, here)
     names = [p.name for p in work.machine_type.postures]
-    tried = {name: _tried(work, now, name=name, terms=terms) for name in names}
-    served = {name: got & missing for name, (_, got) in tried.items()}
+    served = {n: _tried(work, now, name=n, terms=terms) & missing for n in names}
     elsewhere = {item: name for name in reversed(names) for item in served[name]}
     if not may_move:
-        return Poses((now,), elsewhere, here)
+        return Poses(work, now, (), elsewhere, here)
     chosen = fewest_moves(served, now=here.now, wanted=missing, order=names)
-    poses = [pose for name in chosen if (pose := tried[name][0]) is not None]
-    return Poses((now, *poses), elsewhere, here)
+    return Poses(work, now, chosen, elsewhere, here)
 
 
-def _tried(
-    work: UnitWork, now: Posed, *, name: str, terms: Terms
-) -> tuple[Posed | None, frozenset[Item]]:
+def _tried(work: UnitWork, now: Posed, *, name: str, terms: Terms) -> frozenset[Item]:
+    """What another posture would serve; nothing where the unit cannot take it."""
     pose = None if name == now.placed.posture else now.other(work, posture=name)
     if pose is None:
-        return None, frozenset()
+        return frozenset()
     closed = [p.buffer(terms.clearance_m) for p in pose.closed]
     free = _less(terms.free, closed, near=pose.placed.outline)
     terms = Terms(free, terms.clearance_m, terms.reach)
     found = UnitReach(work, now.placed.posture, {name: _stands(work, pose, terms=terms)})
-    return pose, found.served(name)
+    return found.served(name)
 
 
 def _less(free: BaseGeometry, closed: Sequence[Polygon], *, near: BaseGeometry) -> BaseGeometry:

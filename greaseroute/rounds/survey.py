@@ -59,12 +59,13 @@ def survey(
     posture has the stands it had.
     """
     return {
-        work.unit.unit: _surveyed(work, poses[work.unit.unit], terms=terms, changed=changed)
+        work.unit.unit: surveyed(work, poses[work.unit.unit], terms=terms, changed=changed)
         for work in works
     }
 
 
-def _surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometry) -> Surveyed:
+def surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometry) -> Surveyed:
+    """The same for one unit."""
     outline = poses.poses[0].placed.outline
     same = len(poses.poses) == 1 and outline.distance(changed) > NEAR_M
     reach = poses.here if same else reach_unit(work, poses.poses, terms=terms)

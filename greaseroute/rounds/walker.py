@@ -90,6 +90,15 @@ def _by_id(span: tuple[int, FreeGround]) -> tuple[int, FreeGround]:
     return id(span[1]), span[1]
 
 
+def parts_of(grounds: Grounds) -> list[object]:
+    """The grounds and what walks over any part of them hold on to."""
+    each = [ground for _, ground in grounds]
+    shared: list[object] = [*each]
+    for ground in each:
+        shared += [ground.slope, ground.slow, *ground.slow, ground.waits, *ground.waits]
+    return [part for part in shared if part is not None and part != ()]
+
+
 def up_to_ms(time_s: Array) -> IntArray:
     """Seconds up to whole milliseconds; infinity becomes ``NO_PATH``."""
     return whole(np.ceil(time_s * MS_PER_S - SLACK))

@@ -34,6 +34,8 @@ from greaseroute.walk.travel import (
 )
 from greaseroute.walk.waits import WaitLine
 
+DERIVED = ("free", "sight", "slow_sight", "_corner_terms")
+
 
 class FreeGround:
     """The boundary less everything closed, as a closed set: its edges may be walked along.
@@ -101,6 +103,10 @@ class FreeGround:
         self.speed_m_s = speed_m_s
         self.mended = tuple(c.mended for c in self.closed if c.mended)
 
+    def __getstate__(self) -> dict[str, object]:
+        """What a copy takes over: all but what is worked out from it, and can be again."""
+        return {name: value for name, value in vars(self).items() if name not in DERIVED}
+
     @cached_property
     def free(self) -> BaseGeometry:
         """The free ground as a shapely Polygon or MultiPolygon, a closed set."""
@@ -140,8 +146,6 @@ class FreeGround:
         kept = [c for c in self.closed if c.name not in names]
         new = [close(n, shape, self.clearance_m) for n, shape in (added or {}).items()]
         out = copy(self)
-        for derived in ("free", "sight", "slow_sight", "_corner_terms"):
-            vars(out).pop(derived, None)
         out.closed = (*kept, *new)
         out.mended = tuple(c.mended for c in out.closed if c.mended)
         gone = [c.kept_off for c in self.closed if c.name in names]
@@ -223,6 +227,10 @@ class FreeGround:
         if self._is_slow and slide:
             return travel_slow(self.slow_sight, pace, trip)
         return travel_between(self._travel_sight, pace, trip)
+
+    def look_round(self) -> None:
+        """Work out what every walk over this ground needs, before the first one asks for it."""
+        _ = self._corner_terms
 
     @property
     def _is_slow(self) -> bool:

@@ -60,12 +60,14 @@ class Travel:
     ----------
     time_s, length_m : (m, n) float arrays
         Seconds, and the metres of the same walk; infinity where there is no way.
+    corners, points : (C, 2) and (P, 2) float arrays
+        Where walks bend, and the points they were asked for between, moved onto the ground.
     bent : mapping of (i, j) to points
         Walks over slow ground, whose bends are not corners.
     """
 
-    sight: Sight
-    spots: SpotSight
+    corners: Floats
+    points: Floats
     routes: Routes
     sources: Ints
     goals: Ints
@@ -84,12 +86,12 @@ class Travel:
 
     def leg(self, i: int, j: int) -> LineString | NoPath:
         """The quickest walk from source i to goal j, or the reason why there is none."""
-        a, b = self.spots.xy[self.sources[i]], self.spots.xy[self.goals[j]]
+        a, b = self.points[self.sources[i]], self.points[self.goals[j]]
         if not np.isfinite(self.routes.cost[i, j]):
             return self.reasons(Point(a), Point(b))
         if (i, j) in self.bent:
             return LineString(self.bent[i, j])
-        way = self.sight.places[self.routes.corners(i, j)]
+        way = self.corners[self.routes.corners(i, j)]
         return LineString(np.concatenate([a[None], way, b[None]]))
 
 
@@ -149,18 +151,22 @@ class Trip:
 
 def travel_between(sight: Sight, pace: Pace, trip: Trip) -> Travel:
     """Quickest walks over ground of one kind."""
-    spots = look(sight, trip.points)
+    return _over(sight, look(sight, trip.points), pace, trip=trip)
+
+
+def _over(sight: Sight, spots: SpotSight, pace: Pace, *, trip: Trip) -> Travel:
     costs = link_seconds(sight, spots, pace, terms=trip.terms)
     routes = find_routes(
         sight, spots, costs, sources=trip.sources, goals=trip.goals, with_ways=True
     )
-    return Travel(sight, spots, routes, trip.sources, trip.goals, trip.reasons)
+    return Travel(sight.places, spots.xy, routes, trip.sources, trip.goals, trip.reasons)
 
 
 def travel_slow(slow: SlowSight, pace: Pace, trip: Trip) -> Travel:
     """Quickest walks over ground with slow areas, bent at their borders as Snell's law wants."""
-    found = travel_between(slow.sight, pace, trip)
-    slid = slide_ways(slow, found.spots, found.routes, sources=trip.sources, goals=trip.goals)
+    spots = look(slow.sight, trip.points)
+    found = _over(slow.sight, spots, pace, trip=trip)
+    slid = slide_ways(slow, spots, found.routes, sources=trip.sources, goals=trip.goals)
     way, link = np.nonzero(slid.real)
     start, end = slid.xy[way, link], slid.xy[way, link + 1]
     size = len(slid.pairs)

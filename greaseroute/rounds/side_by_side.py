@@ -1,0 +1,163 @@
+"""Work on many units shared between this process and copies of it; the result is the same."""
+
+import io
+import multiprocessing
+import os
+import pickle
+import signal
+import struct
+import sys
+import threading
+import warnings
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import BinaryIO, TypeVar
+
+T = TypeVar("T")
+
+NUMBER = struct.Struct("=I")
+# A pipe holds at least 4,096 bytes (POSIX: PIPE_BUF is 512 or more, Linux gives 65,536).
+MOST_PARTS = 4096 // NUMBER.size
+# Starting a copy and reading its answers takes some hundredths of a second.
+LEAST_PARTS = 8
+
+
+def cores() -> int:
+    """How many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
+
+
+def side_by_side(
+    one: Callable[[int], T],
+    count: int,
+    *,
+    common: Iterable[object],
+    meanwhile: Callable[[], object] = lambda: None,
+) -> list[T]:
+    """``[one(0), ..., one(count - 1)]``, worked out by as many processes as there are cores.
+
+    Parameters
+    ----------
+    one : callable
+        Its result must hang on its argument and on what was there before alone.
+    count : int
+    common : objects
+        What results may point to and every process has already. The results point to these very
+        objects, as they would if there were one process.
+    meanwhile : callable, optional
+        What this process needs later on: done first, while copies begin on the numbers. Without
+        copies it is not called.
+
+    Notes
+    -----
+    The copies are forked, which is safe on Linux with a single thread; elsewhere, and in a
+    process that is itself one of many, there is none. Each process takes the next number from
+    one pipe. What a copy could not do (it failed or was killed) is done here, so that an error
+    is raised where its record is known.
+    """
+    helpers = _helpers(count)
+    if not helpers:
+        return [one(number) for number in range(count)]
+    known = {id(item): item for item in common}
+    queue = _Queue(count)
+    copies: list[_Copy] = []
+    done: dict[int, T] = {}
+    try:
+        copies += [_copy(one, queue, known) for _ in range(helpers)]
+        meanwhile()
+        done |= {number: one(number) for number in queue.numbers()}
+        for copy in copies:
+            done |= copy.answers(known)
+    finally:
+        for copy in copies:
+            copy.end()
+        queue.close()
+    return [done[number] if number in done else one(number) for number in range(count)]
+
+
+def _helpers(count: int) -> int:
+    """How many copies of this process are worth while, and safe."""
+    alone = threading.active_count() == 1 and multiprocessing.parent_process() is None
+    if not alone or not LEAST_PARTS <= count <= MOST_PARTS:
+        return 0
+    return min(cores(), count // 2) - 1
+
+
+class _Queue:
+    """The numbers 0 to count - 1 in a pipe: whoever is free takes the next one."""
+
+    def __init__(self, count: int) -> None:
+        self._read, write = os.pipe()
+        os.write(write, b"".join(NUMBER.pack(number) for number in range(count)))
+        os.close(write)
+
+    def numbers(self) -> Iterable[int]:
+        """The next numbers, until none is left."""
+        while word := os.read(self._read, NUMBER.size):
+            yield NUMBER.unpack(word)[0]
+
+    def close(self) -> None:
+        """Give the pipe back."""
+        os.close(self._read)
+
+
+@dataclass(frozen=True, slots=True)
+class _Copy:
+    """A forked process and the pipe by which it answers."""
+
+    pid: int
+    pipe: BinaryIO
+
+    def answers(self, known: dict[int, object]) -> dict[int, T]:
+        """All it worked out; nothing where it did not come to its end."""
+        try:
+            told: dict[int, T] = _Reader(io.BytesIO(self.pipe.read()), known).load()
+        except (EOFError, pickle.UnpicklingError):
+            return {}
+        return told
+
+    def end(self) -> None:
+        """See it off, whether it is done or not."""
+        self.pipe.close()
+        with suppress(ProcessLookupError):
+            os.kill(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+
+
+def _copy(one: Callable[[int], T], queue: _Queue, known: dict[int, object]) -> _Copy:
+    read, write = os.pipe()
+    with warnings.catch_warnings():
+        # Threads of the linear algebra are counted there: they stop at a fork, and start again.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        pid = os.fork()
+    if pid:
+        os.close(write)
+        return _Copy(pid, os.fdopen(read, "rb"))
+    with suppress(BaseException):  # whoever forked it does what is missing, and tells the error
+        done = {number: one(number) for number in queue.numbers()}
+        with os.fdopen(write, "wb") as pipe:
+            _Writer(pipe, known).dump(done)
+    os._exit(0)
+
+
+class _Writer(pickle.Pickler):
+    """Writes what is new; what all processes know by its number."""
+
+    def __init__(self, pipe: BinaryIO, known: dict[int, object]) -> None:
+        super().__init__(pipe, protocol=pickle.HIGHEST_PROTOCOL)
+        self._known = known
+
+    def persistent_id(self, obj: object) -> int | None:
+        return id(obj) if id(obj) in self._known else None
+
+
+class _Reader(pickle.Unpickler):
+    """Reads what `_Writer` wrote."""
+
+    def __init__(self, file: BinaryIO, known: dict[int, object]) -> None:
+        super().__init__(file)
+        self._known = known
+
+    def persistent_load(self, pid: int) -> object:
+        return self._known[pid]
