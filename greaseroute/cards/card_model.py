@@ -3,7 +3,7 @@
 import itertools
 import math
 import string
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from shapely.geometry import LineString
@@ -16,6 +16,7 @@ from greaseroute.cards.tally import NumberedStop, WalkTally, numbered, tally
 from greaseroute.cards.words import band_words, clock
 from greaseroute.catalogue.placed import PlacedMachine
 from greaseroute.rounds.plan import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.side_by_side import side_by_side
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
 
@@ -92,16 +93,31 @@ class WalkBlock:
     stops: tuple[StopBlock, ...]
 
 
-def walk_blocks(plan: RoundPlan, site: Site) -> tuple[WalkBlock, ...]:
-    """The whole plan as the card shows it, technician by technician."""
+def walk_blocks(
+    plan: RoundPlan, site: Site, *, meanwhile: Callable[[], object] = lambda: None
+) -> tuple[WalkBlock, ...]:
+    """The whole plan as the card shows it, technician by technician.
+
+    Stops are drawn side by side; ``meanwhile`` is what else is to be done by then.
+    """
+    walks = numbered(plan)
+    stops = [stop for _, each in walks for stop in each]
+    tasks = [task for s in stops for at in s.stop.stands for task in (*at.fittings, *at.looks)]
+    blocks = side_by_side(
+        lambda number: _stop_block(stops[number], plan, site),
+        len(stops),
+        common=tasks,
+        meanwhile=meanwhile,
+    )
+    rest = iter(blocks)
     return tuple(
         WalkBlock(
             technician=technician,
             work=tally(technician),
             bag=_bag(technician, plan, site),
-            stops=tuple(_stop_block(stop, plan, site) for stop in stops),
+            stops=tuple(itertools.islice(rest, len(each))),
         )
-        for technician, stops in numbered(plan)
+        for technician, each in walks
     )
 
 

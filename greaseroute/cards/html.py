@@ -2,15 +2,16 @@
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from greaseroute.cards import drawing, map_svg
-from greaseroute.cards.card_model import walk_blocks
+from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.tally import left_by_reason, left_name
 from greaseroute.cards.words import bound_scope, certificate, clock, count, day
@@ -30,33 +31,40 @@ REASONS = (
 )
 
 
-def card_html(plan: RoundPlan, site: Site, *, drawn_map: str | None = None) -> str:
+def card_html(
+    plan: RoundPlan,
+    site: Site,
+    *,
+    drawn_map: str | None = None,
+    walks: Sequence[WalkBlock] | None = None,
+) -> str:
     """The card of a plan. The same plan and site give the same bytes.
 
     The page loads nothing; its policy lets run only the script it carries. Every name from the
     site is escaped, and data for the script stands in a block that is never run. ``drawn_map`` is
-    the map of `map_svg`, if it has been drawn already.
+    the map of `map_svg`, ``walks`` are the blocks of `walk_blocks`, if they are there already.
     """
     script = _part("card.js")
-    return (
-        _environment()
-        .get_template("card.html.j2")
-        .render(
-            plan=plan,
-            walks=walk_blocks(plan, site),
-            map=Markup(drawn_map or map_svg.map_svg(site, plan)),
-            style=Markup(_part("card.css") + drawing.STYLE),
-            script=Markup(script),
-            script_hash=_sha256(script),
-            data=_data(plan),
-            aid=AID,
-            cautions=BEFORE_YOU_START,
-            plan_cautions=own_cautions(plan.cautions),
-            left=left_by_reason(plan),
-            certificate=certificate(plan.bound),
-            scope=bound_scope(plan.bound),
-        )
+    return card_template().render(
+        plan=plan,
+        walks=walks or walk_blocks(plan, site),
+        map=Markup(drawn_map or map_svg.map_svg(site, plan)),
+        style=Markup(_part("card.css") + drawing.STYLE),
+        script=Markup(script),
+        script_hash=_sha256(script),
+        data=_data(plan),
+        aid=AID,
+        cautions=BEFORE_YOU_START,
+        plan_cautions=own_cautions(plan.cautions),
+        left=left_by_reason(plan),
+        certificate=certificate(plan.bound),
+        scope=bound_scope(plan.bound),
     )
+
+
+def card_template() -> Template:
+    """The page without its contents, compiled once."""
+    return _environment().get_template("card.html.j2")
 
 
 def round_id(plan: RoundPlan) -> str:

@@ -1,6 +1,7 @@
 """``greaseroute round SITE --out DIR``: plan the round, write card and files, print the summary."""
 
 import argparse
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,8 @@ from greaseroute.cli.options import add_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from greaseroute.rounds.plan import RoundPlan
     from greaseroute.site.model import Site
 
@@ -64,13 +67,23 @@ def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
 
 def _write(out: Path, plan: "RoundPlan", site: "Site", *, progress: Progress) -> list[str]:
     """Write every file of the round; the map as a picture too, where a renderer is installed."""
+    from greaseroute.cards.card_model import walk_blocks
+    from greaseroute.cards.html import card_html, card_template
     from greaseroute.cards.map_svg import map_svg
     from greaseroute.cards.png import png_aside, png_ready
 
+    @cache
+    def drawing() -> "tuple[str, Future[bytes] | None]":
+        drawn = map_svg(site, plan)
+        picture = png_aside(drawn) if png_ready() else None
+        card_template()
+        return drawn, picture
+
     progress("drawing the map and the card")
-    drawn = map_svg(site, plan)
-    picture = png_aside(drawn) if png_ready() else None
-    files = _texts(plan, site, drawn_map=drawn)
+    walks = walk_blocks(plan, site, meanwhile=drawing)
+    drawn, picture = drawing()
+    card = card_html(plan, site, drawn_map=drawn, walks=walks)
+    files = _texts(plan, site, drawn_map=drawn, card=card)
     for name, (text, encoding) in files.items():
         write_text(out / name, text, encoding=encoding)
     if picture is None:
@@ -79,18 +92,19 @@ def _write(out: Path, plan: "RoundPlan", site: "Site", *, progress: Progress) ->
     return [*files, "map.png"]
 
 
-def _texts(plan: "RoundPlan", site: "Site", *, drawn_map: str) -> dict[str, tuple[str, str]]:
+def _texts(
+    plan: "RoundPlan", site: "Site", *, drawn_map: str, card: str
+) -> dict[str, tuple[str, str]]:
     """Every file of a round that is text, by name, as (text, encoding)."""
     from greaseroute.cards.geojson import walk_geojson
     from greaseroute.cards.gpx import walk_gpx
-    from greaseroute.cards.html import card_html
     from greaseroute.cards.lonlat import lonlat_of
     from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 
     to_lonlat = lonlat_of(site)
     files = {
         "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
-        "card.html": (card_html(plan, site, drawn_map=drawn_map), "utf-8"),
+        "card.html": (card, "utf-8"),
         "pumps.csv": (pumps_csv(plan), ENCODING),
         "map.svg": (drawn_map, "utf-8"),
         "walk.geojson": (walk_geojson(plan, to_lonlat=to_lonlat), "utf-8"),

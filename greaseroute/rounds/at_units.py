@@ -7,12 +7,12 @@ from typing import TypeVar
 from greaseroute.rounds.inside import Beside, beside, inside_walks
 from greaseroute.rounds.nodes import Item
 from greaseroute.rounds.reaching import Posed, Poses, Terms, UnitReach, helping_poses
-from greaseroute.rounds.side_by_side import side_by_side
 from greaseroute.rounds.survey import Surveyed
 from greaseroute.rounds.visits import UnitTask, UnitVisit, unit_task, unit_visit
 from greaseroute.rounds.walker import Point2, parts_of
 from greaseroute.rounds.work import Outfit, UnitWork
 from greaseroute.rounds.yard import Yard
+from greaseroute.side_by_side import side_by_side
 from greaseroute.site.model import Site
 from greaseroute.walk.kernels import load_kernels
 

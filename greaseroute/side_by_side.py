@@ -46,8 +46,7 @@ def side_by_side(
         What results may point to and every process has already. The results point to these very
         objects, as they would if there were one process.
     meanwhile : callable, optional
-        What this process needs later on: done first, while copies begin on the numbers. Without
-        copies it is not called.
+        What this process needs later on: done once, while copies begin on the numbers.
 
     Notes
     -----
@@ -58,6 +57,7 @@ def side_by_side(
     """
     helpers = _helpers(count)
     if not helpers:
+        meanwhile()
         return [one(number) for number in range(count)]
     known = {id(item): item for item in common}
     queue = _Queue(count)

@@ -7,8 +7,8 @@ import time
 
 import pytest
 
-from greaseroute.rounds import side_by_side as module
-from greaseroute.rounds.side_by_side import side_by_side
+from greaseroute import side_by_side as module
+from greaseroute.side_by_side import side_by_side
 
 PARTS = 24
 
