@@ -1,9 +1,11 @@
 """A proved lower bound on the last finish: the crew's time for the same visits, shared out.
 
-Whoever visits what, the last one finishes no earlier than any weighted mean of the times that the
-technicians take, and those together visit every unit at the service level of the plan and the
-stores as often as their bags ask for. Waits are left out of the relaxation but for single legs that
-no window lets anyone walk; one unit's own window gives a second bound.
+For a few technicians every way of sharing the units out is judged by what the rounds take at least
+(``shares``). For larger crews: whoever visits what, the last one finishes no earlier than any
+weighted mean of the times that the technicians take, and those together visit every unit at the
+service level of the plan and the stores as often as their bags ask for. Waits are left out of the
+relaxation but for single legs that no window lets anyone walk; one unit's own window gives a second
+bound.
 """
 
 import time
@@ -18,11 +20,17 @@ from greaseroute.rounds.crew_cutting import Cutting, Judged
 from greaseroute.rounds.crew_points import kinds_of, least_walk, points_of, soonest
 from greaseroute.rounds.crew_ring import first_potentials, kinds_in_ring
 from greaseroute.rounds.problem import CrewBound, CrewProblem, CrewSolution, IntArray
+from greaseroute.rounds.shares import Question, Shares, few_enough
 
 TOGETHER = (
     "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
     "over who walks from which unit to which, with sub-tour and load cuts, store visits and "
     "branching; waits relaxed"
+)
+SHARED = (
+    "last finish, for the same visits: no way of sharing the units out ends sooner, by what each "
+    "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
+    "visits) and an exact search over the shares; waits relaxed"
 )
 ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
 
@@ -43,12 +51,12 @@ def bound_of(
     if not visited:
         return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
     crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
-    together = crew.shared_out(_until(rounds, limit_s))
+    together, how = crew.shared_out(_until(rounds, limit_s))
     alone = crew.least_single()
     lower = min(value, max(together, alone))
     part = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - crew.fixed_ms()
     gap = 100.0 * len(takes_part) * (value - lower) / max(1, part)
-    return CrewBound(lower, value, gap, TOGETHER if together >= alone else ALONE)
+    return CrewBound(lower, value, gap, how if together >= alone else ALONE)
 
 
 def _ways_like(problem: CrewProblem, visited: list[int]) -> IntArray:
@@ -128,15 +136,39 @@ class _Crew:
             for r in self.solution.rounds
         ]
 
-    def shared_out(self, over: Callable[[int], bool]) -> int:
-        """No plan has a last finish below this or the one at hand."""
-        found = kinds_of(self.problem, self.who, self.ways)
+    def shared_out(self, over: Callable[[int], bool]) -> tuple[int, str]:
+        """No plan has a last finish below this or the one at hand; how that is known."""
         stores = may_run_out(self.problem, self.who, self.ways)
+        question = self._question(stores=stores)
+        low = Shares(question).least(over) if few_enough(question) else 0
+        if low > 0:
+            return low, SHARED
+        found = kinds_of(self.problem, self.who, self.ways)
         points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
         orders = self.orders()
         kinds = [first_potentials(kind, orders) for kind in kinds_in_ring(points)]
         judged = Judged(self.problem, self.room_ms(), orders, self.solution.last_finish_ms)
-        return Cutting(judged, kinds, stores=stores).least(over)
+        return Cutting(judged, kinds, stores=stores).least(over), TOGETHER
+
+    def _question(self, *, stores: bool) -> Question:
+        """What the plan at hand is judged by where shares can be gone through."""
+        share = np.full(self.problem.units, -1, dtype=np.int64)
+        for r in self.solution.rounds:
+            place = np.flatnonzero(self.who == r.technician)
+            for v in r.visits:
+                if v.kind == "unit":
+                    share[v.unit] = place[0]
+        worth = self.solution.last_finish_ms
+        part = self.who.size * worth - int(self.problem.start_ms[self.who].sum()) - self.fixed_ms()
+        return Question(
+            problem=self.problem,
+            who=self.who,
+            ways=self.ways,
+            stores=stores,
+            share=share,
+            worth_ms=worth,
+            per_cent_ms=part / self.who.size / 100.0,
+        )
 
 
 def _until(rounds: int, limit_s: float | None) -> Callable[[int], bool]:

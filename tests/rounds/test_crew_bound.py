@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from greaseroute.rounds import crew_bound
 from greaseroute.rounds.crew import solve_crew, with_bound
 from greaseroute.rounds.problem import CANNOT
 from tests.rounds.crew_cases import ints, line_problem, random_problem
@@ -19,7 +20,16 @@ KINDS = [
 ]
 
 
+@pytest.fixture(params=["shares", "tree"])
+def proof(request, monkeypatch):
+    """Crews of a few by their shares, or like larger ones by one program and branching."""
+    if request.param == "tree":
+        monkeypatch.setattr(crew_bound, "few_enough", lambda question: False)
+    return request.param
+
+
 @pytest.mark.parametrize(("name", "instances", "units", "technicians", "rules"), KINDS)
+@pytest.mark.usefixtures("proof")
 def test_bound_is_never_above_the_optimum(name, instances, units, technicians, rules):
     rng = np.random.default_rng(sum(map(ord, name)))
     for _ in range(instances):
@@ -30,6 +40,7 @@ def test_bound_is_never_above_the_optimum(name, instances, units, technicians, r
         assert judged.bound.lower_ms <= best.last_finish_ms
 
 
+@pytest.mark.usefixtures("proof")
 def test_bound_of_one_technician_on_a_line_is_tight():
     # out to 30 m and back at 1 m/s and 3 x 10 s of work: 90 s, and no plan can be shorter
     problem = line_problem([10, 20, 30], work_s=[10, 10, 10])
@@ -38,6 +49,7 @@ def test_bound_of_one_technician_on_a_line_is_tight():
     assert judged.bound.gap_pct == 0.0
 
 
+@pytest.mark.usefixtures("proof")
 def test_bound_of_two_technicians_knows_that_the_far_side_needs_one_of_them():
     # 50 m to either side of the start: 100 s of walking and 10 s of work each; together 220 s
     problem = line_problem([-50, 50], work_s=[10, 10], technicians=2)
@@ -107,6 +119,7 @@ MIXED = [
 
 
 @pytest.mark.parametrize(("seed", "units", "technicians", "rules"), MIXED)
+@pytest.mark.usefixtures("proof")
 def test_bound_told_for_a_later_plan_is_not_above_the_optimum(seed, units, technicians, rules):
     # a plan said to end later than it does leaves the bound room to be wrong in
     rng = np.random.default_rng(seed)
@@ -121,6 +134,7 @@ def test_bound_told_for_a_later_plan_is_not_above_the_optimum(seed, units, techn
             assert with_bound(problem, later, rounds=rounds).bound.lower_ms <= best.last_finish_ms
 
 
+@pytest.mark.usefixtures("proof")
 def test_store_visit_that_the_bag_asks_for_is_in_the_bound():
     # one cartridge for each of two units and one in the bag: to 10 m, back to the store at -30 m,
     # to 20 m and home: 10 + 40 + 50 + 20 = 120 s, 2 x 10 s of work, 5 s at the store
@@ -137,6 +151,7 @@ def test_store_visit_that_the_bag_asks_for_is_in_the_bound():
     assert (bound.lower_ms, bound.value_ms) == (145_000, 145_000)
 
 
+@pytest.mark.usefixtures("proof")
 def test_store_may_lie_nearer_than_the_way_that_is_told():
     # straight on from 10 m to 20 m is told as 100 s, by the store at 15 m it is 10 s; nobody needs
     # a cartridge, so a plan may pass by there only at the price of reloading, and 10 s is the least
@@ -148,7 +163,8 @@ def test_store_may_lie_nearer_than_the_way_that_is_told():
     assert bound.lower_ms <= 30_000 + 20_000
 
 
-def test_branching_proves_what_the_root_cannot():
+def test_branching_proves_what_the_root_cannot(monkeypatch):
+    monkeypatch.setattr(crew_bound, "few_enough", lambda question: False)
     rng = np.random.default_rng(9)
     proved = {12: 0, 400: 0}
     for _ in range(8):
@@ -160,6 +176,21 @@ def test_branching_proves_what_the_root_cannot():
     assert proved[400] > proved[12]
 
 
+def test_shares_prove_more_than_one_program(monkeypatch):
+    proved = {}
+    for way in ("shares", "tree"):
+        if way == "tree":
+            monkeypatch.setattr(crew_bound, "few_enough", lambda question: False)
+        rng = np.random.default_rng(4)
+        proved[way] = 0
+        for _ in range(6):
+            problem = unlike(rng, random_problem(rng, units=10, technicians=2, bag=True))
+            plan = solve_crew(problem, iterations=1000, bound_rounds=0, exact=False)
+            proved[way] += with_bound(problem, plan, rounds=30).bound.lower_ms
+    assert proved["shares"] > proved["tree"]
+
+
+@pytest.mark.usefixtures("proof")
 def test_bound_is_the_same_every_time():
     rng = np.random.default_rng(9)
     problem = unlike(rng, random_problem(rng, units=9, technicians=2, bag=True))

@@ -1,0 +1,190 @@
+"""A bound on the last finish over every way of sharing the units out among a few technicians.
+
+Aims are set below the plan at hand. A share by which no tariff of any technician exceeds the time
+he has before the aim is sought; linear programs near that share give tariffs that exclude it, and
+others like it; where none is left, no plan ends before the aim. (Benders' decomposition, 1962, with
+the sets of the cuts told by whether they are met, in whole numbers throughout.)
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from greaseroute.rounds.problem import CrewProblem, IntArray
+from greaseroute.rounds.share_model import Unsettled, shared_within
+from greaseroute.rounds.share_points import RoundLegs, bag_of, round_legs
+from greaseroute.rounds.share_program import NoOptimum, RoundProgram
+from greaseroute.rounds.share_search import Sharers, evened_out
+from greaseroute.rounds.tariff import Tariff
+
+Floats = NDArray[np.float64]
+
+MOST_CREW, MOST_UNITS = 4, 80  # beyond these the shares are too many
+MOST_LESSONS = 24  # shares that tariffs are learned from
+FEW_LESSONS = 6  # after which a harder aim is tried
+FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
+LITTLE = 0.5  # effort for each aim that is easier
+NEARNESS = (0.5, 0.1, 0.0)  # of a share: how much of one in doubt is mixed in
+IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Question:
+    """How early can a crew be home: ``who`` (T,) take part, ``ways`` sorted by unit.
+
+    ``share`` (units,) is the place in ``who`` of the one who visits in the plan at hand, -1 where
+    nobody does; the plan ends at ``worth_ms``, and a hundredth of what its route decides is
+    ``per_cent_ms`` for each technician.
+    """
+
+    problem: CrewProblem
+    who: IntArray
+    ways: IntArray
+    stores: bool
+    share: IntArray
+    worth_ms: int
+    per_cent_ms: float
+
+
+def few_enough(question: Question) -> bool:
+    """Whether shares can be gone through."""
+    visited = int((question.share >= 0).sum())
+    return question.who.size <= MOST_CREW and visited <= MOST_UNITS
+
+
+class Shares:
+    """Tariffs learned so far, by who is like whom."""
+
+    def __init__(self, question: Question) -> None:
+        self._q, p = question, question.problem
+        self.lessons = 0
+        self._end = p.end_ms[question.who]
+        legs = [round_legs(p, int(t), question.ways, stores=question.stores) for t in question.who]
+        bags = tuple(bag_of(p, int(t), question.ways) for t in question.who)
+        like, first = _likes(legs)
+        self._programs = [RoundProgram(legs[k]) for k in first]
+        self._sharers = Sharers(like=like, may=_may(legs, units=p.units), bags=bags)
+        self._same = bool(like.max() == 0 and np.ptp(p.start_ms[question.who]) == 0)
+        self._same &= len({(b.held, b.full, b.left.tobytes()) for b in bags}) == 1
+        self._same &= bool(np.ptp(self._end) == 0)
+        self._core = (
+            self._sharers.may * IN_DOUBT / np.maximum(1, self._sharers.may.sum(axis=1))[:, None]
+        )
+        taken = np.flatnonzero(question.share >= 0)
+        self._core[taken, question.share[taken]] += 1.0 - IN_DOUBT
+        self._tariffs: list[list[Tariff]] = [[] for _ in first]
+
+    def _learn(self, k: int, share: Floats, store_visits: float) -> None:
+        try:
+            found = self._programs[k].learn(share, store_visits, units=self._q.problem.units)
+        except NoOptimum:
+            return
+        self._tariffs[k].append(found)
+
+    def least(self, over: Callable[[int], bool]) -> int:
+        """Bound on the last finish; 0 where nothing was proved."""
+        self._lesson(self._q.share, 1.0)
+        self._lesson(self._q.share, 0.0)
+        if not (self._sharers.may.sum(axis=1) > 1).any():
+            return self._finish_ms(self._q.share)
+        proved = 0
+        for gap in (FIRST_GAP, *HARDER_GAPS):
+            aim = self._aim_ms(gap)
+            if not self._none_before(aim, over):
+                break
+            proved = aim
+            if self.lessons > FEW_LESSONS:
+                break
+        if proved:
+            return proved
+        easier = (self._aim_ms(gap) for gap in EASIER_GAPS if not over(0))
+        return next((aim for aim in easier if self._excluded(aim)), 0)
+
+    def _aim_ms(self, gap: float) -> int:
+        return self._q.worth_ms - int(gap * self._q.per_cent_ms)
+
+    def _room_ms(self, aim_ms: int) -> IntArray:
+        """The time each technician has in a plan that ends before the aim."""
+        start = self._q.problem.start_ms[self._q.who]
+        return np.maximum(0, np.minimum(self._end, aim_ms - 1) - start)
+
+    def _none_before(self, aim_ms: int, over: Callable[[int], bool]) -> bool:
+        """Whether no plan ends before the aim; false as well where that cannot be told."""
+        share = self._q.share
+        while not over(self.lessons) and self.lessons < MOST_LESSONS:
+            try:
+                found = self._share_within(aim_ms, share)
+            except Unsettled:
+                return False
+            if found is None:
+                return True
+            share = found
+            if not any(self._lesson(share, mixed) > aim_ms - 1 for mixed in NEARNESS):
+                return False
+        return False
+
+    def _share_within(self, aim_ms: int, share: IntArray) -> IntArray | None:
+        room = self._room_ms(aim_ms)
+        found = evened_out(
+            self._sharers, self._tariffs, room_ms=room, share=share, seed=self.lessons
+        )
+        if found is not None:
+            return found
+        return shared_within(self._sharers, self._tariffs, room_ms=room, alike=self._same)
+
+    def _excluded(self, aim_ms: int) -> bool:
+        room = self._room_ms(aim_ms)
+        try:
+            found = shared_within(
+                self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=LITTLE
+            )
+        except Unsettled:
+            return False
+        return found is None
+
+    def _lesson(self, share: IntArray, mixed: float) -> int:
+        """Learn tariffs near a share; when the last one ends by it at least."""
+        self.lessons += 1
+        for t, k in enumerate(self._sharers.like.tolist()):
+            program, mine = self._programs[k], np.flatnonzero(share == t)
+            node = np.zeros(program.legs.nodes)
+            units = program.legs.unit[: program.legs.real]
+            node[: units.size] = np.where(share[units] == t, 1.0 - mixed, 0.0)
+            node[: units.size] += mixed * self._core[units, t]
+            self._learn(k, node, float(self._sharers.bags[t].store_visits(mine)))
+        return self._finish_ms(share)
+
+    def _finish_ms(self, share: IntArray) -> int:
+        """When the last one ends at least, by the tariffs known; past his end as if never."""
+        last = 0
+        for t, k in enumerate(self._sharers.like.tolist()):
+            mine = np.flatnonzero(share == t)
+            visits = self._sharers.bags[t].store_visits(mine)
+            time = max((f.least_ms(mine, visits) for f in self._tariffs[k]), default=0)
+            ends = int(self._q.problem.start_ms[self._q.who[t]]) + time
+            last = max(last, ends if ends <= self._end[t] else self._q.worth_ms)
+        return last
+
+
+def _likes(legs: Sequence[RoundLegs]) -> tuple[IntArray, list[int]]:
+    """The number of each technician's sort, and the first of each sort."""
+    seen: dict[bytes, int] = {}
+    first: list[int] = []
+    like = np.zeros(len(legs), dtype=np.int64)
+    for t, one in enumerate(legs):
+        arrays = (one.unit, one.cost_ms, one.way_node, one.way_in, one.way_out, one.way_ms)
+        key = b"".join(np.array(a.shape).tobytes() + a.tobytes() for a in arrays)
+        if key not in seen:
+            seen[key] = len(first)
+            first.append(t)
+        like[t] = seen[key]
+    return like, first
+
+
+def _may(legs: Sequence[RoundLegs], *, units: int) -> NDArray[np.bool_]:
+    may = np.zeros((units, len(legs)), dtype=bool)
+    for t, one in enumerate(legs):
+        may[one.unit[: one.real], t] = True
+    return may
