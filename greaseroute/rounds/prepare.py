@@ -25,6 +25,7 @@ from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.no_path import NoPath
+from greaseroute.walk.obstacles import close
 
 Progress = Callable[[str], None]
 
@@ -145,8 +146,9 @@ def _yard_and_look(
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
     progress("placing machines, free ground")
     now = stances_now(site)
-    closed_by = cache(closed_ground)  # every machine is asked for at each span of hours
-    yard = yard_of(site, now, morning, closed_by=closed_by)
+    # Every machine and obstacle is asked for at each span of hours, and twice.
+    closed_by, closing = cache(closed_ground), cache(close)
+    yard = yard_of(site, now, morning, closed_by=closed_by, closing=closing)
     progress("stands and postures")
     posed = {unit: as_posed(placed[0], closed_by) for unit, placed in now.items()}
     poses = poses_at_units(site, works, posed, terms=_terms(site, yard, crew=crew, outfits=outfits))
@@ -164,7 +166,7 @@ def _yard_and_look(
     }
     changed = newly_closed(poses)
     if not changed.is_empty:
-        yard = yard_of(site, wider, morning, closed_by=closed_by)
+        yard = yard_of(site, wider, morning, closed_by=closed_by, closing=closing)
     terms = _terms(site, yard, crew=crew, outfits=outfits)
 
     def look(number: int, work: UnitWork) -> Surveyed:

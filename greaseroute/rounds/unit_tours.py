@@ -1,6 +1,6 @@
 """The best tour inside one unit for every way in and way out, exact; integers only."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,23 +71,27 @@ def _bits(table: NDArray[np.bool_]) -> IntArray:
     return np.asarray((table * weight).sum(axis=1), dtype=np.int64)
 
 
-def _filled(tour: UnitTour, start: int) -> IntArray:
-    """Least times after each set of groups at each node, beginning at ``start``."""
+def _filled(tour: UnitTour, starts: Iterable[int]) -> Iterator[IntArray]:
+    """Least times after each set of groups at each node, beginning at each of ``starts``.
+
+    One table is filled again and again: it is to be read before the next is asked for.
+    """
     stands, groups = tour.cover.shape
     table = np.empty((2**groups, stands), dtype=np.int64)
     varied = _bits(np.atleast_2d((tour.extra_ms > 0).any(axis=0)))[0]
     extra = np.ascontiguousarray(tour.extra_ms, dtype=np.int64)
     masks = (_bits(tour.cover), _bits(tour.need), _bits(tour.forbid))
-    tour_from(start, tour.enter_ms, tour.move_ms, *masks, extra, varied, table)
-    return table
+    for start in starts:
+        tour_from(start, tour.enter_ms, tour.move_ms, *masks, extra, varied, table)
+        yield table
 
 
 def all_ways(tour: UnitTour) -> list[Way]:
     """The cheapest tour for every pair of first and last node that can serve everything."""
     stands, groups = tour.cover.shape
     ways = []
-    for start in range(stands):
-        full = _filled(tour, start)[2**groups - 1]
+    for start, table in enumerate(_filled(tour, range(stands))):
+        full = table[2**groups - 1]
         ways += [
             Way(start, last, int(full[last] + tour.leave_ms[last]))
             for last in range(stands)
@@ -151,7 +155,7 @@ def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[
 
 def nodes_of(tour: UnitTour, way: Way) -> list[int]:
     """The nodes of a way in order, one of the cheapest sequences."""
-    table = _filled(tour, way.enter)
+    table = next(_filled(tour, [way.enter]))
     begin = (int(_bits(tour.cover)[way.enter]), way.enter)
     state = (2 ** tour.cover.shape[1] - 1, way.leave)
     nodes = [way.leave]

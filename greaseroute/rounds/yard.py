@@ -19,6 +19,7 @@ from greaseroute.site.model import Site
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import is_shut
+from greaseroute.walk.obstacles import Closing, close
 from greaseroute.walk.site_ground import ClosedBy, site_ground
 
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
@@ -91,11 +92,17 @@ def stances_now(site: Site) -> dict[str, tuple[PlacedMachine, ...]]:
 
 
 def yard_of(
-    site: Site, stances: Stances, morning: Morning, *, closed_by: ClosedBy = closed_ground
+    site: Site,
+    stances: Stances,
+    morning: Morning,
+    *,
+    closed_by: ClosedBy = closed_ground,
+    closing: Closing = close,
 ) -> Yard:
     """Free ground with all units in ``stances``, one for each span of hours of the morning.
 
-    Spans in which the same zones and crossings are shut are one. ``closed_by``: see `site_ground`.
+    Spans in which the same zones and crossings are shut are one. ``closed_by`` and ``closing``: see
+    `site_ground`.
     """
     timed = (*site.ground.no_go, *site.ground.crossings)
     begins = [0, *changes(timed, morning)]
@@ -107,7 +114,7 @@ def yard_of(
         if key not in made:
             made[key] = site_ground(
                 site.ground, stances, clearance_m=site.rules.clearance_m, times=span,
-                closed_by=closed_by,
+                closed_by=closed_by, closing=closing,
             )  # fmt: skip
         if not grounds or grounds[-1][1] is not made[key]:
             grounds.append((begin, made[key]))

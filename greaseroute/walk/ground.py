@@ -17,7 +17,7 @@ from greaseroute.walk.arrays import Flags, Floats
 from greaseroute.walk.changes import Change, changed_sight
 from greaseroute.walk.mesh import build_mesh
 from greaseroute.walk.no_path import NoPath, why_no_path
-from greaseroute.walk.obstacles import as_points, close, free_ground, mend_boundary
+from greaseroute.walk.obstacles import Closing, as_points, close, free_ground, mend_boundary
 from greaseroute.walk.routes import find_routes, plain_costs
 from greaseroute.walk.sight import Sight, build_sight, locate, look
 from greaseroute.walk.slope import Slopes
@@ -59,6 +59,8 @@ class FreeGround:
         Spot heights; ``travel`` then takes Tobler's time on the slopes between them.
     speed_m_s : float
         Walking speed on plain level ground, where ``travel`` is not given another.
+    closing : callable
+        `close`, or the same with a memory where several grounds share their obstacles.
 
     Raises
     ------
@@ -83,6 +85,7 @@ class FreeGround:
         slow: Sequence[SlowArea] = (),
         heights: Sequence[tuple[float, float, float]] | None = None,
         speed_m_s: float = 1.2,
+        closing: Closing = close,
     ) -> None:
         names = names or [f"obstacle {i}" for i in range(len(obstacles))]
         if len(names) != len(obstacles):
@@ -96,7 +99,9 @@ class FreeGround:
             )
         self.boundary = mend_boundary(boundary)
         self.clearance_m = clearance_m
-        self.closed = tuple(close(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True))
+        self.closed = tuple(
+            closing(n, o, clearance_m) for n, o in zip(names, obstacles, strict=True)
+        )
         self.waits = tuple(waits)
         self.slow = tuple(slow)
         self.slope = Slopes(heights) if heights is not None and len(heights) else None

@@ -1,6 +1,6 @@
 """Closed ground: named shapes, mended or refused, widened by the clearance, seams sealed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,9 @@ class Closed:
     shape: BaseGeometry
     kept_off: BaseGeometry
     mended: str | None = None
+
+
+Closing = Callable[[str, BaseGeometry, float], Closed]
 
 
 def _refuse(name: str, value: str, next_step: str) -> UnfitProblem:

@@ -13,6 +13,7 @@ from greaseroute.walk.crossings import closed_roads, wait_lines
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import Span, open_crossings, shut_zones
+from greaseroute.walk.obstacles import Closing, close
 from greaseroute.walk.slow import SlowArea
 
 GATE_SLACK_M = 1e-6
@@ -30,6 +31,7 @@ def site_ground(
     times: Span | None = None,
     speed_m_s: float = 1.2,
     closed_by: ClosedBy = closed_ground,
+    closing: Closing = close,
 ) -> FreeGround:
     """Free ground of a site with its machines.
 
@@ -42,8 +44,8 @@ def site_ground(
     at, times : datetime, or (from, to)
         Local moment or span; a zone or crossing that is shut at any moment of it is shut. With
         neither, everything that has hours is shut.
-    closed_by : callable
-        `closed_ground`, or the same with a memory where several grounds are made.
+    closed_by, closing : callable
+        `closed_ground` and `close`, or the same with a memory where several grounds are made.
 
     Raises
     ------
@@ -68,6 +70,7 @@ def site_ground(
         slow=[SlowArea(s.polygon, s.time_factor, s.name) for s in plan.slow_ground],
         heights=plan.spot_heights or None,
         speed_m_s=speed_m_s,
+        closing=closing,
     )
 
 

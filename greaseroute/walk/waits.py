@@ -9,6 +9,8 @@ from shapely.geometry import LineString
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.arrays import Flags, Floats
 
+NEAR_M = 1.0  # a wait line this far off all links passes none of them, whatever the rounding
+
 
 @dataclass(frozen=True, slots=True)
 class WaitLine:
@@ -37,8 +39,14 @@ def _left(a: Floats, b: Floats, p: Floats) -> Flags:
 def wait_seconds(start: Floats, end: Floats, waits: Sequence[WaitLine]) -> Floats:
     """Seconds waited along each straight line from ``start`` to ``end``, both (n, 2)."""
     total = np.zeros(len(start))
+    if not len(start):
+        return total
+    ends = np.concatenate([start, end])
+    low, high = ends.min(axis=0) - NEAR_M, ends.max(axis=0) + NEAR_M
     for wait in waits:
         a, b = np.array(wait.line.coords)[:, :2]
+        if (np.maximum(a, b) < low).any() or (np.minimum(a, b) > high).any():
+            continue
         sides = _left(a, b, start) != _left(a, b, end)
         between = _left(start, end, np.broadcast_to(a, end.shape)) != _left(
             start, end, np.broadcast_to(b, end.shape)

@@ -1,18 +1,22 @@
 """From a ground plan to free ground: roads, crossings, gates, hours, machines."""
 
 from datetime import datetime, time
+from functools import cache
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.placed import Pose, place
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
 from greaseroute.site.ground_plan import Area, Barrier, Gate, GroundPlan, Hours
 from greaseroute.walk.footprint import closed_ground
+from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import is_shut, overlaps
 from greaseroute.walk.no_path import NoPath
+from greaseroute.walk.obstacles import Closed, close
 from greaseroute.walk.site_ground import site_ground
 
 YARD = box(0, 0, 100, 100)
@@ -185,3 +189,21 @@ def test_two_postures_of_one_unit_are_both_kept_clear():
         for part in closed_ground(machine):
             spot = part.representative_point()
             assert ground.is_free([(spot.x, spot.y)]).tolist() == [False]
+
+
+def test_grounds_that_share_obstacles_widen_each_once() -> None:
+    asked: list[str] = []
+
+    @cache
+    def closing(name: str, shape: BaseGeometry, clearance_m: float) -> Closed:
+        asked.append(name)
+        return close(name, shape, clearance_m)
+
+    obstacles = [box(10, 10, 20, 20), box(30, 10, 40, 20)]
+    grounds = [
+        FreeGround(box(0, 0, 50, 50), obstacles[:n], 0.5, names=["a", "b"][:n], closing=closing)
+        for n in (1, 2, 2)
+    ]
+    assert asked == ["a", "b"]
+    plain = FreeGround(box(0, 0, 50, 50), obstacles, 0.5, names=["a", "b"])
+    assert grounds[2].free.wkb == plain.free.wkb

@@ -187,3 +187,11 @@ def test_one_height_makes_level_ground():
     assert ground.travel([(10, 50), (60, 50)]).time_s[0, 1] == pytest.approx(50.0)
     with pytest.raises(UnfitProblem, match=r"spot heights: array of shape \(1, 2\); allowed"):
         FreeGround(YARD, [], heights=[(1, 2)])
+
+
+def test_each_link_waits_at_the_lines_that_it_passes_itself():
+    # one line near the first link, one near the second, one beyond both
+    waits = [WaitLine(LineString([(x, 50), (x + 2, 50)]), 10.0 * x) for x in (1, 21, 81)]
+    start, end = np.array([(2.0, 40.0), (22.0, 40.0)]), np.array([(2.0, 60.0), (22.0, 60.0)])
+    assert wait_seconds(start, end, waits).tolist() == [10.0, 210.0]
+    assert wait_seconds(start[:0], end[:0], waits).tolist() == []
