@@ -1,12 +1,13 @@
 """A placed machine turned into shaded shapes for a view from the right or from above."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPoint, Point
+from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.svg import Point2, View
@@ -68,16 +69,25 @@ def at_home(
 def shapes(home: PlacedMachine, seen: Seen) -> list[Shape]:
     """Every solid, those further from the eye first."""
     names = {cylinder.name for cylinder in home.machine_type.cylinders}
-    found = [_shape(solid, seen, cylinder=solid.link in names) for solid in home.solids]
+    found = [
+        _shape(solid, seen, outline=outline, cylinder=solid.link in names)
+        for solid, outline in zip(home.solids, _outlines(home.solids, seen), strict=True)
+    ]
     return sorted(found, key=lambda shape: shape.near)
 
 
-def _shape(solid: PlacedSolid, seen: Seen, *, cylinder: bool) -> Shape:
+def _outlines(solids: Sequence[PlacedSolid], seen: Seen) -> list[BaseGeometry]:
+    """The outline of each solid, on a grid of a tenth of a millimetre."""
+    flat = np.vstack([solid.points_m for solid in solids])[:, [0, 2 if seen == "side" else 1]]
+    of_solid = np.repeat(np.arange(len(solids)), [len(solid.points_m) for solid in solids])
+    clouds = shapely.multipoints(np.round(flat, 4), indices=of_solid)
+    return list(np.asarray(shapely.convex_hull(clouds)))
+
+
+def _shape(solid: PlacedSolid, seen: Seen, *, outline: BaseGeometry, cylinder: bool) -> Shape:
     points = solid.points_m
-    flat = points[:, [0, 2]] if seen == "side" else points[:, :2]
     # From the right the nearest part has the smallest y; from above it has the largest z.
     near = -float(points[:, 1].min()) if seen == "side" else float(points[:, 2].max())
-    outline = MultiPoint(np.round(flat, 4)).convex_hull
     tone = "m-cyl" if cylinder else _tone(solid)
     if tone == "m-wheel" and seen == "side":
         return _wheel(outline, near)

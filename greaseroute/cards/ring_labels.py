@@ -8,6 +8,8 @@ could be swapped and become shorter (triangle inequality).
 import math
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.matching import cheapest_matching
@@ -51,6 +53,6 @@ def _contour(silhouette: BaseGeometry, distance: float) -> Iterator[Point2]:
     for polygon in polygons(wide):
         ring = polygon.exterior
         steps = max(1, math.floor(ring.length / PITCH))
-        for k in range(steps):
-            point = ring.interpolate(k * ring.length / steps)
-            yield round(point.x, 2), round(point.y, 2)
+        along = np.arange(steps) * ring.length / steps
+        for x, y in shapely.get_coordinates(shapely.line_interpolate_point(ring, along)).tolist():
+            yield round(x, 2), round(y, 2)
