@@ -12,14 +12,15 @@ import warnings
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO, Generic, TypeVar
 
 T = TypeVar("T")
 
 NUMBER = struct.Struct("=I")
 # A pipe holds at least 4,096 bytes (POSIX: PIPE_BUF is 512 or more, Linux gives 65,536).
 MOST_PARTS = 4096 // NUMBER.size
-# Starting a copy and reading its answers takes some hundredths of a second.
+# Starting a copy and reading its answers takes some hundredths of a second: each has to find so
+# many parts.
 LEAST_PARTS = 8
 
 
@@ -78,10 +79,14 @@ def side_by_side(
 
 def _helpers(count: int) -> int:
     """How many copies of this process are worth while, and safe."""
-    alone = threading.active_count() == 1 and multiprocessing.parent_process() is None
-    if not alone or not LEAST_PARTS <= count <= MOST_PARTS:
+    if not _copies_are_safe() or count > MOST_PARTS:
         return 0
-    return min(cores(), count // 2) - 1
+    return min(cores() - 1, count // LEAST_PARTS)
+
+
+def _copies_are_safe() -> bool:
+    """Whether this process has one thread alone and is not itself one of many."""
+    return threading.active_count() == 1 and multiprocessing.parent_process() is None
 
 
 class _Queue:
@@ -161,3 +166,30 @@ class _Reader(pickle.Unpickler):
 
     def persistent_load(self, pid: int) -> object:
         return self._known[pid]
+
+
+class Aside(Generic[T]):
+    """One piece of work that a copy of this process does while this one goes on.
+
+    Where no copy is safe, or it does not come to its end, the work is done when its result is
+    asked for. The result must hang on what was there before alone.
+    """
+
+    def __init__(self, work: Callable[[], T]) -> None:
+        self._work, self._copy = work, None
+        if _copies_are_safe() and cores() > 1:
+            queue = _Queue(1)
+            self._copy = _copy(lambda _: work(), queue, {})
+            queue.close()
+
+    def result(self) -> T:
+        """What the work gave."""
+        answers: dict[int, T] = {} if self._copy is None else self._copy.answers({})
+        self.end()
+        return answers[0] if 0 in answers else self._work()
+
+    def end(self) -> None:
+        """See the copy off, whether it is done or not."""
+        if self._copy is not None:
+            self._copy.end()
+            self._copy = None

@@ -8,7 +8,7 @@ import time
 import pytest
 
 from greaseroute import side_by_side as module
-from greaseroute.side_by_side import side_by_side
+from greaseroute.side_by_side import Aside, side_by_side
 
 PARTS = 24
 
@@ -85,6 +85,24 @@ def test_broken_off_no_copy_is_left_behind() -> None:
     assert_no_child()
 
 
+@needs_fork
+def test_one_thing_is_done_aside() -> None:
+    order: list[str] = []
+    reading = Aside(lambda: (os.getpid(), list(order)))
+    order.append("here")
+    pid, seen = reading.result()
+    assert pid != os.getpid()
+    assert (order, seen) == (["here"], [])
+
+    def fails() -> None:
+        raise LookupError("no such folder")
+
+    failing = Aside(fails)
+    with pytest.raises(LookupError, match="no such folder"):
+        failing.result()
+    assert_no_child()
+
+
 def assert_no_child() -> None:
     with pytest.raises(ChildProcessError):
         os.waitpid(-1, os.WNOHANG)
@@ -95,6 +113,7 @@ def test_no_copy_beside_a_thread_or_for_few_parts() -> None:
         return set(side_by_side(lambda _: os.getpid(), count, common=[], meanwhile=copies_first))
 
     assert pids(7) == {os.getpid()}  # LEAST_PARTS is 8
+    assert pids(8) != {os.getpid()}
     done = threading.Event()
     thread = threading.Thread(target=done.wait)
     thread.start()

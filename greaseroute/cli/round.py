@@ -1,6 +1,8 @@
 """``greaseroute round SITE --out DIR``: plan the round, write card and files, print the summary."""
 
 import argparse
+import importlib
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +14,7 @@ from greaseroute.cli.progress import Progress
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
+    from greaseroute.cards.card_model import WalkBlock
     from greaseroute.rounds.plan import RoundPlan
     from greaseroute.site.model import Site
 
@@ -37,22 +40,41 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, write, print; 1 where something due is left out or the search was cut short."""
-    plan, site = _plan(args)
+    plan, site, drawn = _plan(args)
     with Progress() as progress:
-        names = _write(args.out, plan, site, progress=progress)
+        progress("drawing the map and the card")
+        names = _write(args.out, plan, site, drawn=drawn or _draw(plan, site))
     _print(plan, args, names)
     return 0 if plan.complete and not plan.left else 1
 
 
-def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
-    from greaseroute.cli.under_way import under_way
-    from greaseroute.rounds.planner import plan_round
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """The map, also on its way to being a picture where a renderer is installed, and the stops."""
+
+    map: str
+    picture: "Future[bytes] | None"
+    walks: "tuple[WalkBlock, ...]"
+
+
+def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site, _Drawn | None]":
+    """The plan, and what was drawn while its bound was sought."""
+    from greaseroute.side_by_side import Aside
     from greaseroute.site.folder import read_site
 
     with Progress() as progress:
         progress(f"reading {args.site}")
-        site = read_site(args.site)
+        reading = Aside(lambda: read_site(args.site))
+        try:
+            _load_planner()
+            site = reading.result()
+        finally:
+            reading.end()
+        from greaseroute.cli.under_way import under_way
+        from greaseroute.rounds.planner import plan_round
+
         way = under_way(args, site)
+        drawn: list[_Drawn] = []
         plan = plan_round(
             site,
             at=way.at,
@@ -60,15 +82,16 @@ def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site]":
             limit_s=args.limit_s,
             with_looks=args.with_looks,
             progress=progress,
+            meanwhile=lambda plan: drawn.append(_draw(plan, way.site)),
             **way.change,
         )
-    return plan, way.site
+    return plan, way.site, drawn[0] if drawn else None
 
 
-def _write(out: Path, plan: "RoundPlan", site: "Site", *, progress: Progress) -> list[str]:
-    """Write every file of the round; the map as a picture too, where a renderer is installed."""
+def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
+    """Everything that does not hang on the bound."""
     from greaseroute.cards.card_model import walk_blocks
-    from greaseroute.cards.html import card_html, card_template
+    from greaseroute.cards.html import card_template
     from greaseroute.cards.map_svg import map_svg
     from greaseroute.cards.png import png_aside, png_ready
 
@@ -79,16 +102,29 @@ def _write(out: Path, plan: "RoundPlan", site: "Site", *, progress: Progress) ->
         card_template()
         return drawn, picture
 
-    progress("drawing the map and the card")
     walks = walk_blocks(plan, site, meanwhile=drawing)
-    drawn, picture = drawing()
-    card = card_html(plan, site, drawn_map=drawn, walks=walks)
-    files = _texts(plan, site, drawn_map=drawn, card=card)
+    return _Drawn(*drawing(), walks)
+
+
+def _load_planner() -> None:
+    """Import what plans, with all that it is compiled from: it takes longer than to read a site."""
+    importlib.import_module("greaseroute.rounds.planner")
+    from greaseroute.walk.kernels import load_kernels
+
+    load_kernels()
+
+
+def _write(out: Path, plan: "RoundPlan", site: "Site", *, drawn: _Drawn) -> list[str]:
+    """Write every file of the round; the map as a picture too, where there is one."""
+    from greaseroute.cards.html import card_html
+
+    card = card_html(plan, site, drawn_map=drawn.map, walks=drawn.walks)
+    files = _texts(plan, site, drawn_map=drawn.map, card=card)
     for name, (text, encoding) in files.items():
         write_text(out / name, text, encoding=encoding)
-    if picture is None:
+    if drawn.picture is None:
         return [*files]
-    write_bytes(out / "map.png", picture.result())
+    write_bytes(out / "map.png", drawn.picture.result())
     return [*files, "map.png"]
 
 

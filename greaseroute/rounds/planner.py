@@ -7,9 +7,10 @@ from greaseroute.rounds.change import DoneSoFar
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.prepare import Wish, prepare
 from greaseroute.rounds.replan import Change, RoundInHand, plan_rest
-from greaseroute.rounds.solve import Effort, solve
+from greaseroute.rounds.solve import Effort, Solved, solve
 from greaseroute.rounds.work import WorkItem
 from greaseroute.rounds.write_plan import write_plan
+from greaseroute.side_by_side import Aside
 from greaseroute.site.model import Site
 
 
@@ -27,6 +28,7 @@ def plan_round(
     finish_by: datetime | None = None,
     done_so_far: DoneSoFar | None = None,
     earlier: RoundPlan | None = None,
+    meanwhile: Callable[[RoundPlan], None] | None = None,
 ) -> RoundPlan:
     """Plan one round.
 
@@ -54,6 +56,8 @@ def plan_round(
         What happened since ``at``: the rest is planned from ``done_so_far.at`` on.
     earlier : RoundPlan, optional
         The plan under way, whose order is kept to as far as ``done_so_far`` wishes.
+    meanwhile : callable, optional
+        What to do with the plan while its bound is still sought: told the plan without one.
 
     Raises
     ------
@@ -67,7 +71,7 @@ def plan_round(
     wish = Wish(at, work, with_looks, names, finish_by)
     effort = Effort(seed, iterations, limit_s)
     if done_so_far is None:
-        return _in_hand(site, wish, effort=effort, progress=told).plan
+        return _in_hand(site, wish, effort=effort, progress=told, meanwhile=meanwhile).plan
     change = Change(site, wish, done_so_far, earlier)
     ready = prepare(change.site, change.wish, progress=told)
     return plan_rest(ready, change, effort=effort, progress=told)
@@ -94,8 +98,37 @@ def take_in_hand(
 
 
 def _in_hand(
-    site: Site, wish: Wish, *, effort: Effort, progress: Callable[[str], None]
+    site: Site,
+    wish: Wish,
+    *,
+    effort: Effort,
+    progress: Callable[[str], None],
+    meanwhile: Callable[[RoundPlan], None] | None = None,
 ) -> RoundInHand:
     ready = prepare(site, wish, progress=progress)
     solved = solve(ready, effort=effort, progress=progress)
-    return RoundInHand(wish, effort, ready, write_plan(solved, seed=effort.seed))
+    plan = _proved(solved, seed=effort.seed, progress=progress, meanwhile=meanwhile)
+    return RoundInHand(wish, effort, ready, plan)
+
+
+def _proved(
+    solved: Solved,
+    *,
+    seed: int,
+    progress: Callable[[str], None],
+    meanwhile: Callable[[RoundPlan], None] | None,
+) -> RoundPlan:
+    """The plan with its bound; on Ctrl-C without one, marked as cut short."""
+    plan = write_plan(solved, seed=seed)
+    if solved.proof is None:
+        return plan
+    progress("how early no plan can end")
+    proving = Aside(solved.proof)
+    try:
+        if meanwhile is not None:
+            meanwhile(plan)
+        return plan.model_copy(update={"bound": proving.result()})
+    except KeyboardInterrupt:
+        return plan.model_copy(update={"complete": False})
+    finally:
+        proving.end()

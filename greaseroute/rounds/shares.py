@@ -7,6 +7,7 @@ the sets of the cuts told by whether they are met, in whole numbers throughout.)
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,11 +23,12 @@ from greaseroute.rounds.tariff import Tariff
 Floats = NDArray[np.float64]
 
 MOST_CREW, MOST_UNITS = 4, 80  # beyond these the shares are too many
-MOST_LESSONS = 24  # shares that tariffs are learned from
+MOST_LESSONS = 40  # shares that tariffs are learned from
 FEW_LESSONS = 6  # after which a harder aim is tried
 FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
 LITTLE = 0.5  # effort for each aim that is easier
 NEARNESS = (0.5, 0.1, 0.0)  # of a share: how much of one in doubt is mixed in
+DRIFT = 0.05  # of the share in doubt, towards each share learned from
 IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
 
 
@@ -69,19 +71,19 @@ class Shares:
         self._same = bool(like.max() == 0 and np.ptp(p.start_ms[question.who]) == 0)
         self._same &= len({(b.held, b.full, b.left.tobytes()) for b in bags}) == 1
         self._same &= bool(np.ptp(self._end) == 0)
-        self._core = (
-            self._sharers.may * IN_DOUBT / np.maximum(1, self._sharers.may.sum(axis=1))[:, None]
-        )
-        taken = np.flatnonzero(question.share >= 0)
-        self._core[taken, question.share[taken]] += 1.0 - IN_DOUBT
+        whom = np.maximum(1, self._sharers.may.sum(axis=1))
+        self._core = IN_DOUBT * self._sharers.may / whom[:, None]
+        self._core += (1.0 - IN_DOUBT) * self._whole(question.share)
         self._tariffs: list[list[Tariff]] = [[] for _ in first]
 
-    def _learn(self, k: int, share: Floats, store_visits: float) -> None:
-        try:
-            found = self._programs[k].learn(share, store_visits, units=self._q.problem.units)
-        except NoOptimum:
-            return
-        self._tariffs[k].append(found)
+    def _learn(self, k: int, wanted: Sequence[tuple[Floats, float]]) -> None:
+        """Add the tariffs of one sort for shares of its nodes and store visits."""
+        for share, store_visits in wanted:
+            try:
+                found = self._programs[k].learn(share, store_visits, units=self._q.problem.units)
+            except NoOptimum:
+                continue
+            self._tariffs[k].append(found)
 
     def least(self, over: Callable[[int], bool]) -> int:
         """Bound on the last finish; 0 where nothing was proved."""
@@ -147,14 +149,25 @@ class Shares:
     def _lesson(self, share: IntArray, mixed: float) -> int:
         """Learn tariffs near a share; when the last one ends by it at least."""
         self.lessons += 1
+        whole = self._whole(share)
+        self._core += DRIFT * (whole - self._core)
+        wanted: dict[int, list[tuple[Floats, float]]] = {}
         for t, k in enumerate(self._sharers.like.tolist()):
-            program, mine = self._programs[k], np.flatnonzero(share == t)
-            node = np.zeros(program.legs.nodes)
-            units = program.legs.unit[: program.legs.real]
-            node[: units.size] = np.where(share[units] == t, 1.0 - mixed, 0.0)
-            node[: units.size] += mixed * self._core[units, t]
-            self._learn(k, node, float(self._sharers.bags[t].store_visits(mine)))
+            legs = self._programs[k].legs
+            units, node = legs.unit[: legs.real], np.zeros(legs.nodes)
+            node[: units.size] = ((1.0 - mixed) * whole + mixed * self._core)[units, t]
+            visits = self._sharers.bags[t].store_visits(np.flatnonzero(share == t))
+            wanted.setdefault(k, []).append((node, float(visits)))
+        with ThreadPoolExecutor(len(wanted)) as pool:  # each sort has a program of its own
+            list(pool.map(self._learn, wanted, wanted.values()))
         return self._finish_ms(share)
+
+    def _whole(self, share: IntArray) -> Floats:
+        """(units, T) one where a unit is visited, zero elsewhere."""
+        whole = np.zeros(self._sharers.may.shape)
+        taken = np.flatnonzero(share >= 0)
+        whole[taken, share[taken]] = 1.0
+        return whole
 
     def _finish_ms(self, share: IntArray) -> int:
         """When the last one ends at least, by the tariffs known; past his end as if never."""

@@ -1,6 +1,6 @@
 """From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -51,7 +51,8 @@ class Effort:
 class Solved:
     """Schedules in the order of the technicians; why units are not visited; the certificate.
 
-    ``lost`` is the weight of what time did not allow, ``notes`` what would help.
+    ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
+    given the bound is still to be had from it; until then ``bound`` says that there is none.
     """
 
     ready: Prepared
@@ -62,6 +63,7 @@ class Solved:
     complete: bool
     lost: int = 0
     notes: tuple[str, ...] = ()
+    proof: Callable[[], Bound] | None = None
 
 
 def build_team(ready: Prepared) -> Team:
@@ -254,11 +256,6 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
             f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
         ),
     )
-    if effort.prove and solution.status == "no bound yet":
-        progress("how early no plan can end")
-        spared = replace(problem, way_ms=_spared(problem, team))
-        rounds = rounds_for(problem)
-        solution = with_bound(spared, solution, rounds=rounds, limit_s=effort.limit_s)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     last_ms = max((s.finish_ms for s in schedules), default=0)
     schedules = tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
@@ -271,7 +268,24 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         _crew_bound(problem, solution, slack_ms=_slack_ms(team)),
         complete=solution.status != "interrupted",
         lost=solution.lost,
+        proof=_proof(problem, solution, team, effort=effort),
     )
+
+
+def _proof(
+    problem: CrewProblem, solution: CrewSolution, team: Team, *, effort: Effort
+) -> Callable[[], Bound] | None:
+    """What proves how early no plan can end, where that is wished and not known."""
+    if not effort.prove or solution.status != "no bound yet":
+        return None
+
+    def prove() -> Bound:
+        spared = replace(problem, way_ms=_spared(problem, team))
+        rounds, limit_s = rounds_for(problem), effort.limit_s
+        judged = with_bound(spared, solution, rounds=rounds, limit_s=limit_s)
+        return _crew_bound(problem, judged, slack_ms=_slack_ms(team))
+
+    return prove
 
 
 def _spared(problem: CrewProblem, team: Team) -> IntArray:
