@@ -1,6 +1,6 @@
 """Walks between the nodes of one unit, on the ground round it, proved to be the site's quickest."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -33,36 +33,44 @@ class InsideWalks:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Beside:
-    """The ground round one unit: cut out once for all nodes from which anybody works there.
+    """The ground round one unit: cut out and walked over once for all who work there.
 
-    ``low`` and ``high`` are the bounds of those nodes, (2,) each.
+    ``feet`` are all points from which anybody works there, each once, with their numbers.
     """
 
     ground: FreeGround
-    low: Array
-    high: Array
-    _cut: dict[float, FreeGround] = field(default_factory=dict)
+    feet: Mapping[Point2, int]
+    _walked: dict[tuple[float, float], Travel] = field(default_factory=dict)
 
-    def near(self, spots: Array, margin_m: float) -> tuple[FreeGround, Array]:
-        """Ground within a margin of the nodes, and how far each spot is from its edge."""
-        low, high = self.low - margin_m, self.high + margin_m
+    def travel(
+        self, points: Sequence[Point2], *, margin_m: float, speed_m_s: float
+    ) -> tuple[Travel, Array]:
+        """Walks on the ground within a margin of the feet, and how far each point is from its edge.
+
+        A border of slow ground is divided anew wherever it is cut: that must not hang on who else
+        works here, so there the ground is cut out for these points alone.
+        """
+        feet = np.asarray(list(self.feet))
+        spots = np.asarray(points, dtype=float).reshape(-1, 2)
+        low, high = feet.min(axis=0) - margin_m, feet.max(axis=0) + margin_m
         if self.ground.slow and _slow_within(self.ground, low, high):
-            # A border of slow ground is divided anew wherever it is cut: that must not hang on
-            # who else works here.
             low, high = spots.min(axis=0) - margin_m, spots.max(axis=0) + margin_m
-            cut = _near(self.ground, low, high)
-        elif margin_m in self._cut:
-            cut = self._cut[margin_m]
+            near = _near(self.ground, low, high)
+            travel = near.travel(spots, speed_m_s=speed_m_s, slide=False)
         else:
-            cut = self._cut[margin_m] = _near(self.ground, low, high)
+            if (margin_m, speed_m_s) not in self._walked:
+                near = _near(self.ground, low, high)
+                whole = near.travel(feet, speed_m_s=speed_m_s, slide=False)
+                self._walked[margin_m, speed_m_s] = whole
+            rows = np.asarray([self.feet[point] for point in points], np.int64)
+            travel = self._walked[margin_m, speed_m_s].among(rows)
         edge: Array = np.minimum(spots - low, high - spots).min(axis=1)
-        return cut, edge
+        return travel, edge
 
 
 def beside(points: Sequence[Point2], ground: FreeGround) -> Beside:
     """The ground round (S, 2) points."""
-    spots = np.asarray(points, dtype=float).reshape(-1, 2)
-    return Beside(ground, spots.min(axis=0), spots.max(axis=0))
+    return Beside(ground, {point: k for k, point in enumerate(dict.fromkeys(points))})
 
 
 def inside_walks(
@@ -77,8 +85,7 @@ def inside_walks(
     around = ground if isinstance(ground, Beside) else beside(points, ground)
     spots = np.asarray(points, dtype=float).reshape(-1, 2)
     for margin_m in MARGINS_M:
-        near, edge = around.near(spots, margin_m)
-        travel = near.travel(spots, speed_m_s=speed_m_s, slide=False)
+        travel, edge = around.travel(points, margin_m=margin_m, speed_m_s=speed_m_s)
         least_s = (edge[:, None] + edge[None, :]) / (speed_m_s * BEST_SLOPE)
         if (travel.time_s <= least_s).all():
             return InsideWalks(spots, up_to_ms(travel.time_s), travel)

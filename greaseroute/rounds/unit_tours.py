@@ -146,8 +146,9 @@ def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[
     Points are given up one by one, those of dear ways first, while the slack allows.
     """
     usable = np.ones(len(order), dtype=bool)
-    for end in dict.fromkeys(n for way in reversed(order) for n in (way.enter, way.leave)):
-        without = usable & [end not in (way.enter, way.leave) for way in order]
+    ends = np.asarray([(way.enter, way.leave) for way in order])
+    for end in dict.fromkeys(ends[::-1].ravel().tolist()):
+        without = usable & (ends != end).all(axis=1)
         if without.any() and excess[:, without].min(axis=1).max() <= slack_ms:
             usable = without
     return [int(k) for k in np.flatnonzero(usable)]

@@ -32,10 +32,10 @@ def keep(places: Array, table: Mask, *, far_m: Array, most: int = MOST_STANDS) -
     """
     groups = _not_outdone(places, _alike(table))
     effort = np.where(table, far_m, 0.0).sum(axis=1)
+    spread = [_spread(places, rows, effort=effort) for rows in groups.values()]
     apart = APART_M
     while True:
-        spread = (_apart(places, g, effort=effort, apart_m=apart) for g in groups.values())
-        kept = sorted(row for rows in spread for row in rows)
+        kept = sorted(row for each in spread for row, gap_m in each if gap_m > apart + TIE_M)
         if len(kept) <= most or apart > 64 * APART_M:
             return _fewest_more(table, kept, most=most)
         apart *= 1.5
@@ -69,15 +69,21 @@ def _far_from(places: Array, rows: list[int], better: list[int]) -> list[int]:
     return [row for row, near in zip(rows, gap.min(axis=1), strict=True) if near > NEAR_M + TIE_M]
 
 
-def _apart(places: Array, group: Sequence[int], *, effort: Array, apart_m: float) -> list[int]:
-    """The place nearest to the work, then always the one farthest from those kept."""
+def _spread(places: Array, group: Sequence[int], *, effort: Array) -> list[tuple[int, float]]:
+    """The place nearest to the work, then always the one farthest from those before.
+
+    With each how far it is from those before it (the first counts as infinitely far), down to
+    ``APART_M``.
+    """
     spots = places[list(group)]
-    chosen = [_first_most(-effort[list(group)])]
-    gap = np.linalg.norm(spots - spots[chosen[0]], axis=1)
-    while gap.max() > apart_m + TIE_M:
-        chosen.append(_first_most(gap))
-        gap = np.minimum(gap, np.linalg.norm(spots - spots[chosen[-1]], axis=1))
-    return [group[i] for i in chosen]
+    best = _first_most(-effort[list(group)])
+    chosen = [(group[best], np.inf)]
+    gap = np.linalg.norm(spots - spots[best], axis=1)
+    while (widest := gap.max()) > APART_M + TIE_M:
+        best = _first_most(gap)
+        chosen.append((group[best], float(widest)))
+        gap = np.minimum(gap, np.linalg.norm(spots - spots[best], axis=1))
+    return chosen
 
 
 def _first_most(values: NDArray[np.float64]) -> int:

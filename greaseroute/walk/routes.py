@@ -10,7 +10,7 @@ import numpy as np
 from greaseroute.walk.arrays import Floats, Ints, Nodes
 from greaseroute.walk.sight import Sight, SpotSight
 
-PART = 64  # sources searched in one go by one thread: a fraction of a second
+PART = 16  # sources searched in one go by one thread: some hundredths of a second
 
 
 @dataclass(frozen=True, slots=True)

@@ -84,6 +84,15 @@ class Travel:
         """(m, n) metres of the quickest walks."""
         return self.routes.length_m
 
+    def among(self, rows: Ints) -> "Travel":
+        """The walks between some of the points alone, where all were walked between."""
+        table = np.ix_(rows, rows)
+        routes = self.routes
+        chosen = Routes(
+            routes.cost[table], routes.length_m[table], routes.last[table], routes.trees[rows]
+        )
+        return replace(self, routes=chosen, sources=self.sources[rows], goals=self.goals[rows])
+
     def leg(self, i: int, j: int) -> LineString | NoPath:
         """The quickest walk from source i to goal j, or the reason why there is none."""
         a, b = self.points[self.sources[i]], self.points[self.goals[j]]

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from greaseroute.rounds.inside import MARGINS_M, inside_walks
+from greaseroute.rounds.inside import MARGINS_M, beside, inside_walks
 from greaseroute.rounds.walker import up_to_ms
 from greaseroute.walk.ground import FreeGround
 
@@ -42,3 +42,20 @@ def test_walks_agree_with_those_over_the_whole_ground(seed):
     walks = inside_walks(spots, ground, speed_m_s=1.3)
     true = up_to_ms(ground.travel(np.asarray(spots), speed_m_s=1.3).time_s)
     assert np.abs(walks.ms - true).max() <= 1
+
+
+def test_walks_do_not_hang_on_who_else_works_at_the_unit() -> None:
+    ground = FreeGround(box(0, 0, 200, 200), [box(95, 95, 105, 105)], 0.5, speed_m_s=1.3)
+    mine = [(94.0, 92.0), (106.0, 110.0), (94.0, 92.0), (90.0, 100.0)]
+    others = [(110.0, 100.0), (106.0, 110.0)]
+    alone = inside_walks(mine, ground, speed_m_s=1.3)
+    shared = beside([*others, *mine], ground)
+    for who in (mine, others):
+        walks = inside_walks(who, shared, speed_m_s=1.3)
+        assert walks.ms.shape == (len(who), len(who))
+    together = inside_walks(mine, shared, speed_m_s=1.3)
+    assert together.ms.tolist() == alone.ms.tolist()
+    # once round a corner of the block, and nowhere between two nodes at one point
+    assert together.line(0, 1) == alone.line(0, 1)
+    assert len(alone.line(0, 1)) > 2
+    assert together.ms[0, 2] == 0
