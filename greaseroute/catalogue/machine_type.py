@@ -82,6 +82,11 @@ class MachineType(Record):
         """Memory of ``stance_of``: what was worked out before, by posture and slew."""
         return {}
 
+    @cached_property
+    def fitted(self) -> "dict[tuple[str, ...], MachineType]":
+        """Memory of ``with_attachments``: what was hung on before, by the names in order."""
+        return {}
+
     @property
     def slew_link(self) -> Link | None:
         """The link that slews, if the machine has one."""
@@ -107,14 +112,21 @@ class MachineType(Record):
         same = {field: getattr(self, field) for field in type(self).model_fields}
         return type(self).model_construct(**{**same, **(update or {})})
 
-    def with_attachments(self, names: Iterable[str]) -> Self:
-        """This type with the named attachments hung on, in that order. Raises UnknownName."""
-        machine = self
-        for name in names:
-            machine = _hang_on(
-                machine, _named(self.attachments, name, f"attachment of {self.name}")
-            )
-        return machine
+    def with_attachments(self, names: Iterable[str]) -> "MachineType":
+        """This type with the named attachments hung on, in that order. Raises UnknownName.
+
+        Asked again it gives the same machine, with all that has been worked out about it.
+        """
+        hung = tuple(names)
+        if not hung:
+            return self
+        if hung not in self.fitted:
+            machine: MachineType = self
+            for name in hung:
+                attachment = _named(self.attachments, name, f"attachment of {self.name}")
+                machine = _hang_on(machine, attachment)
+            self.fitted[hung] = machine
+        return self.fitted[hung]
 
 
 _M = TypeVar("_M", bound=MachineType)

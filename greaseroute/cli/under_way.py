@@ -9,7 +9,6 @@ from typing import TypedDict
 from greaseroute.cli.options import moment
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.rounds.change import DoneSoFar, site_now
-from greaseroute.rounds.change_file import read_done_so_far, read_earlier
 from greaseroute.rounds.morning import morning_of
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.site.model import Site
@@ -47,6 +46,8 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
     if told is None and earlier is not None:
         told = datetime.fromisoformat(earlier.at)
     at = moment(told, site)
+    from greaseroute.rounds.change_file import read_done_so_far
+
     text = _text(args.done_so_far, faults)
     so_far = None
     if text is not None:
@@ -65,6 +66,8 @@ def _earlier(path: Path | None, site: Site, faults: list[Fault]) -> RoundPlan | 
     text = _text(path, faults)
     if text is None:
         return None
+    from greaseroute.rounds.change_file import read_earlier
+
     plan, wrong = read_earlier(text, path.as_posix(), site)
     faults += wrong
     return plan

@@ -56,6 +56,14 @@ def test_no_attachment_changes_nothing():
     assert EXCAVATOR.with_attachments([]) is EXCAVATOR
 
 
+def test_hung_on_twice_it_is_the_same_machine_and_a_changed_type_hangs_on_anew():
+    machine = EXCAVATOR.with_attachments(["thumb", "quick hitch"])
+    assert EXCAVATOR.with_attachments(("thumb", "quick hitch")) is machine
+    assert EXCAVATOR.with_attachments(["thumb"]) is not machine
+    changed = EXCAVATOR.model_copy(update={"title": "another"})
+    assert changed.with_attachments(["thumb", "quick hitch"]).title == "another"
+
+
 def test_unknown_attachment():
     with pytest.raises(UnknownName, match="'plough'; allowed: breaker, thumb, quick hitch"):
         EXCAVATOR.with_attachments(["plough"])
