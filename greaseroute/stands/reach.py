@@ -81,7 +81,9 @@ def shoulder_heights_m(reach: Reach) -> tuple[float, ...]:
     return tuple(share * reach.shoulder_m for share in SHOULDER_SHARE)
 
 
-def first_cut(start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M) -> Array:
+def first_cut(
+    start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M
+) -> NDArray[np.int64]:
     """Number of the solid that cuts each line first, -1 where the line is free.
 
     Parameters
@@ -89,40 +91,14 @@ def first_cut(start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M
     start, end : (k, 3) arrays
         Shoulder and fitting, metres. The last ``slack_m`` of each line are not looked at.
     """
-    if not len(start) or not len(hulls.links):
-        return np.full(len(start), -1.0)
-    run = end - start
-    length = np.linalg.norm(run, axis=1)
+    from greaseroute.stands.kernel_cut import cut_first
+
+    length = np.linalg.norm(end - start, axis=1)
     stop = np.maximum(0.0, 1.0 - slack_m / np.maximum(length, 1e-9))
-    before, after = (
-        at @ hulls.planes[:, :3].T + hulls.planes[:, 3] + GRAZE_M for at in (start, end)
-    )
-    # Both ends outside one plane of a solid: the line misses it. That spares most of the work.
-    missed = np.maximum.reduceat(np.minimum(before, after), hulls.first, axis=1) > 0
-    first, solid = np.full(len(start), np.inf), np.full(len(start), -1.0)
-    for number, planes in enumerate(hulls.slices):
-        row = np.flatnonzero(~missed[:, number])
-        if len(row):
-            enter, leave = _inside_span(before[row, planes], after[row, planes])
-            cut = np.maximum(enter, 0.0) + 1e-9 < np.minimum(leave, stop[row])
-            sooner = cut & (enter < first[row])
-            first[row[sooner]], solid[row[sooner]] = enter[sooner], number
+    solid = np.empty(len(start), np.int64)
+    lines = (np.ascontiguousarray(at, np.float64) for at in (start, end))
+    cut_first(*lines, stop, hulls.planes, hulls.first, GRAZE_M, solid)
     return solid
-
-
-def _inside_span(before: Array, after: Array) -> tuple[Array, Array]:
-    """Share of each line at which it enters and leaves a hull, (k,) each.
-
-    ``before`` and ``after`` are how far its ends lie outside of each plane, (k, planes).
-    """
-    slope = after - before
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = -before / slope
-    level = np.abs(slope) < 1e-12
-    never = np.where(before > 0, np.inf, -np.inf)  # along a plane: all outside or all inside
-    enter = np.where(level, never, np.where(slope < 0, at, -np.inf))
-    leave = np.where(level | (slope < 0), np.inf, at)
-    return enter.max(axis=1), leave.min(axis=1)
 
 
 def serves(feet_m: Array, fittings_m: Array, *, hulls: Hulls, reach: Reach, hose_m: Array) -> Mask:
