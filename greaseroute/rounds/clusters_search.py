@@ -1,4 +1,4 @@
-"""Search for a short one-node-per-cluster tour: annealed ruin and recreate, compiled."""
+"""Search for a short one-node-per-cluster tour: annealed, compiled."""
 
 import threading
 import time
@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from greaseroute.rounds import kernel_anneal
 from greaseroute.rounds import kernel_clusters as kernel
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
 
@@ -17,6 +18,8 @@ GAP_NEIGHBOURS = 7
 MOST_GAP_NEIGHBOURS = 40
 REACH = 3  # times the rank that three in four joins of a short tour stay within
 RUIN_NEIGHBOURS = 30
+NODE_NEIGHBOURS = 20
+BLOCK_ROWS = 500  # of the matrix sorted at once
 NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
 
 
@@ -31,6 +34,8 @@ class Tables:
     near: Ints
     near_from: Ints
     near_to: Ints
+    near_out: Ints
+    near_in: Ints
 
 
 @dataclass(slots=True)
@@ -55,16 +60,19 @@ def build_tables(problem: ClusterProblem) -> Tables:
     narrow: NDArray[np.signedinteger] = np.ascontiguousarray(
         np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
     )
+    back = np.ascontiguousarray(narrow.T)
     gap = _cluster_gaps(problem)
     wanted = min(GAP_NEIGHBOURS, size - 1)
     return Tables(
         narrow,
-        np.ascontiguousarray(narrow.T),
+        back,
         problem.first,
         problem.cluster_of,
         _nearest(np.minimum(gap, gap.T), min(RUIN_NEIGHBOURS, size - 1)),
         _nearest(np.ascontiguousarray(gap.T), wanted),
         _nearest(gap, wanted),
+        _near_nodes(narrow, problem.cluster_of),
+        _near_nodes(back, problem.cluster_of),
     )
 
 
@@ -102,6 +110,19 @@ def _cluster_gaps(problem: ClusterProblem) -> Ints:
 
 def _nearest(gap: Ints, count: int) -> Ints:
     return np.ascontiguousarray(np.argsort(gap, axis=1, kind="stable")[:, :count].astype(np.int64))
+
+
+def _near_nodes(cost: NDArray[np.signedinteger], owner: Ints) -> Ints:
+    """(n, k) the nodes of other clusters that each node reaches at least cost, nearest first."""
+    count = min(NODE_NEIGHBOURS, len(owner) - int(np.bincount(owner).max()))
+    near = np.empty((len(owner), count), np.int64)
+    for lo in range(0, len(owner), BLOCK_ROWS):
+        own = owner[lo : lo + BLOCK_ROWS, None] == owner[None, :]
+        rows = np.where(own, np.iinfo(cost.dtype).max, cost[lo : lo + BLOCK_ROWS])
+        part = np.sort(np.argpartition(rows, count - 1, axis=1)[:, :count], axis=1)
+        rank = np.argsort(np.take_along_axis(rows, part, 1), axis=1, kind="stable")
+        near[lo : lo + BLOCK_ROWS] = np.take_along_axis(part, rank, 1)
+    return near
 
 
 def start_rings(
@@ -142,7 +163,12 @@ def ring_nodes(ring: Ints) -> Ints:
 
 @dataclass(frozen=True, slots=True)
 class Heat:
-    """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks."""
+    """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks.
+
+    For every second neighbour beyond ``calm`` a pass moves one stretch more: where nearness tells
+    little, ruin and recreate is slow on its long lists and finds little, and a stretch moved takes
+    a few per cent of its time.
+    """
 
     start: float = 1.2
     end: float = 0.08
@@ -150,6 +176,7 @@ class Heat:
     most: int = 20
     longest: int = 10
     blink: float = 0.1
+    calm: int = 5
 
 
 def _choose_best(tables: Tables, rings: Rings) -> int:
@@ -176,14 +203,16 @@ def anneal(
     """
     heat = heat or Heat()
     size = rings.best.shape[1]
-    plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest])
+    moves = max(1, (tables.near_to.shape[1] - heat.calm) // 2)
+    plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest, moves])
     passes, share = 0, done(0)
     while share < 1.0:
         leg = max(1.0, rings.cost / size)  # of the best so far: the first may be many times longer
         warm = leg * heat.start * (heat.end / heat.start) ** share
-        found = kernel.anneal(
-            tables.cost, tables.cost_back, tables.first, tables.near, tables.near_from,
-            tables.near_to, rings.rings, rings.state, plan, np.array([warm, heat.blink]),
+        found = kernel_anneal.anneal(
+            tables.cost, tables.cost_back, tables.first, tables.owner, tables.near,
+            tables.near_from, tables.near_to, tables.near_out, tables.near_in, rings.rings,
+            rings.state, plan, np.array([warm, heat.blink]),
         )  # fmt: skip
         if found < rings.cost:
             rings.cost = _choose_best(tables, rings)

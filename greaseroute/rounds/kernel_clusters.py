@@ -1,4 +1,4 @@
-"""Compiled kernels of the one-node-per-cluster tour: ruin, recreate, node choice, annealing.
+"""Compiled kernels of the one-node-per-cluster tour: ruin, recreate, node choice.
 
 Nodes are numbered so that a cluster is the run ``first[c]:first[c + 1]``; ``cost_back`` is the
 transposed matrix, so that the costs into and out of all nodes of a cluster both lie side by side.
@@ -6,7 +6,6 @@ A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of
 that is taken out has ``after[c] == -1``.
 """
 
-import math
 from typing import Any, cast
 
 import numpy as np
@@ -25,7 +24,7 @@ Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
 
 
 @njit(nogil=True)
-def _ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
+def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
     """Cost of the closed ring that starts in any cluster still in it."""
     start = 0
     while after[start] < 0:
@@ -49,7 +48,7 @@ def _take_out(after: Ints, before: Ints, c: int) -> None:
 
 
 @njit(nogil=True)
-def _ruin(
+def ruin(
     after: Ints, before: Ints, near: Ints, taken: Ints, state: WordArray, want: int, longest: int
 ) -> int:
     """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
@@ -82,7 +81,8 @@ def _ruin(
 
 
 @njit(nogil=True)
-def _shuffle(taken: Ints, count: int, state: WordArray) -> None:
+def shuffle(taken: Ints, count: int, state: WordArray) -> None:
+    """Put the first ``count`` into random order."""
     for i in range(count - 1, 0, -1):
         j = below(state, i + 1)
         taken[i], taken[j] = taken[j], taken[i]
@@ -102,7 +102,7 @@ def _best_in_gap(
 
 
 @njit(nogil=True)
-def _insert_best(
+def insert_best(
     cost: Costs, cost_back: Costs, first: Ints, near_from: Ints, near_to: Ints,
     after: Ints, before: Ints, node: Ints, c: int, state: WordArray, blink: float,
 ) -> None:  # fmt: skip
@@ -161,7 +161,7 @@ def _choose_run(
 
 
 @njit(nogil=True)
-def _choose_near(
+def choose_near(
     cost: Costs, first: Ints, after: Ints, before: Ints, node: Ints, taken: Ints, count: int,
     fresh: Ints, run: Ints, reach: Ints, came: Ints,
 ) -> None:  # fmt: skip
@@ -221,51 +221,3 @@ def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints,
     for i in range(size):
         node[i] = kept[i]
     return best
-
-
-@njit(nogil=True)
-def _copy(source: Ints, target: Ints) -> None:
-    for part in range(3):  # by hand: slices would double the time to compile
-        for c in range(source.shape[1]):
-            target[part, c] = source[part, c]
-
-
-@njit(cache=True, nogil=True)
-def anneal(
-    cost: Costs, cost_back: Costs, first: Ints, near: Ints, near_from: Ints, near_to: Ints,
-    rings: Ints, state: WordArray, plan: Ints, heat: NDArray[np.float64],
-) -> int:  # fmt: skip
-    """Ruin and recreate at one temperature for ``plan[0]`` passes; the cost of the best ring met.
-
-    ``rings`` (3, 3, clusters) holds the present ring, the best and a work copy, each as after,
-    before, node; it is changed in place. ``plan`` is passes, least and most clusters taken out,
-    longest string; ``heat`` is the temperature and the share of gaps overlooked.
-    """
-    ring, best, work = rings[0], rings[1], rings[2]
-    after, before, node = work[0], work[1], work[2]
-    size = after.shape[0]
-    taken, run = np.empty(size, np.int64), np.empty(size + 4, np.int64)
-    fresh = np.zeros(size, np.int64)
-    reach, came = np.empty(first[size], np.int64), np.empty(first[size], np.int64)
-    now, best_cost = _ring_cost(cost, ring[0], ring[2]), _ring_cost(cost, best[0], best[2])
-    _copy(ring, work)
-    for _ in range(plan[0]):
-        want = plan[1] + below(state, plan[2] - plan[1] + 1)
-        count = _ruin(after, before, near, taken, state, want, plan[3])
-        _shuffle(taken, count, state)
-        for i in range(count):
-            _insert_best(
-                cost, cost_back, first, near_from, near_to, after, before, node, taken[i], state,
-                heat[1],
-            )  # fmt: skip
-        _choose_near(cost, first, after, before, node, taken, count, fresh, run, reach, came)
-        new = _ring_cost(cost, after, node)
-        if new < best_cost:
-            best_cost = new
-            _copy(work, best)
-        if new < now - heat[0] * math.log(fraction(state) + 1e-300):
-            now = new
-            _copy(work, ring)
-        else:
-            _copy(ring, work)
-    return best_cost

@@ -8,6 +8,7 @@ import pytest
 from greaseroute.errors import UnfitProblem
 from greaseroute.rounds import clusters as entry
 from greaseroute.rounds import clusters_search as search
+from greaseroute.rounds import kernel_anneal
 from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.clusters_problem import check_problem
 from tests.bench.clusters_made import plane, site
@@ -178,3 +179,32 @@ def test_lists_are_short_in_the_plane_and_long_where_nearness_tells_little():
     scattered = np.array_split(rng.permutation(300), 60)  # the same points, clusters everywhere
     assert _suited(cost, scattered) >= 15
     assert _suited(rng.integers(0, 1000, (300, 300)), clusters) >= 15
+
+
+def _mended(moves: int) -> int:
+    """A ring 0 to 89 whose last two thirds stand in the wrong order, annealed cold and briefly."""
+    cost = np.full((90, 90), 100)
+    cost[np.arange(90), np.roll(np.arange(90), -1)] = 1
+    problem = check_problem(cost, [[i] for i in range(90)])
+    tables = search.build_tables(problem)
+    order = np.r_[0:30, 60:90, 30:60]
+    rings = search.rings_of(tables, order, seed=1)
+    return kernel_anneal.anneal(
+        tables.cost, tables.cost_back, tables.first, tables.owner, tables.near, tables.near_from,
+        tables.near_to, tables.near_out, tables.near_in, rings.rings, rings.state,
+        np.array([200, 2, 2, 1, moves]), np.array([0.1, 0.1]),
+    )  # fmt: skip
+
+
+def test_a_stretch_is_moved_whole():
+    # three joins of 100 in the wrong order: 87 + 300; the right order costs 90; taking out two
+    # clusters at a time mends nothing in so few passes
+    assert (_mended(moves=0), _mended(moves=20)) == (387, 90)
+
+
+def test_near_nodes_are_the_nearest_of_other_clusters():
+    cost, clusters = plane(150, seed=2, kind="uneven ways")
+    problem = check_problem(cost, clusters)
+    near = search.build_tables(problem).near_in[17]
+    other = np.flatnonzero(problem.cluster_of != problem.cluster_of[17])
+    assert sorted(problem.cost[other, 17])[: len(near)] == problem.cost[near, 17].tolist()
