@@ -12,6 +12,7 @@ from greaseroute.rounds.bound_branch import ArcPool, BranchSearch
 from greaseroute.rounds.bound_cuts import find_cuts
 from greaseroute.rounds.bound_lp import ArcProgram
 from greaseroute.rounds.bound_price import (
+    Floats,
     Proof,
     Whole,
     arcs_within,
@@ -106,6 +107,16 @@ class BoundSearch:
             self.value = min(self.value, cost)
             if self._ascent is not None and self._rounds > 0:
                 self._list_anew(self._ascent)
+
+    def arcs_told(self) -> tuple[tuple[Ints, Ints], Floats] | None:
+        """One-way arcs and how much the bound speaks for each; None before it began, or for edges.
+
+        Where costs are symmetric the search needs no such help.
+        """
+        if self._ascent is None or self._symmetric:
+            return None
+        point = self._ascent.point()
+        return (point.tail, point.head), point.value
 
     def _round(self) -> None:
         if self._ascent is None:

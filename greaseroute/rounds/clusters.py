@@ -11,6 +11,7 @@ from greaseroute.errors import UnfitProblem
 from greaseroute.rounds import clusters_search as search
 from greaseroute.rounds.bound import BoundResult, BoundSearch, Stop, result_of, stop_after
 from greaseroute.rounds.clusters_exact import exact_tour, fits_exact
+from greaseroute.rounds.clusters_patch import order_from_arcs
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
 from greaseroute.rounds.clusters_reduce import without_dominated
 
@@ -160,11 +161,14 @@ def _search_and_prove(
         proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
         proof.improve(budget.early(problem))
         if proof.value < proof.upper:
+            _heed(problem, tables, teams[0], proof=proof, seed=seeds[0])
             passes += search.anneal_side_by_side(
                 tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
             )
             proof.take_tour(search.ring_nodes(min(teams, key=lambda team: team.cost).best))
             proof.improve(budget.late(problem))
+            if proof.value < proof.upper:
+                _heed(problem, tables, teams[0], proof=proof, seed=seeds[0])
     except KeyboardInterrupt:
         whole = False
     best = min(teams, key=lambda team: team.cost)
@@ -173,6 +177,20 @@ def _search_and_prove(
         tour = proof.tour
     proved = result_of(proof) if proof is not None else BoundResult(0, "bounded", "none yet")
     return _result(problem, tour, proved, passes=passes, whole=whole)
+
+
+def _heed(
+    problem: ClusterProblem,
+    tables: search.Tables,
+    rings: search.Rings,
+    *,
+    proof: BoundSearch,
+    seed: int,
+) -> None:
+    """Offer the search the order that the bound's arcs tell: often best where it is tight."""
+    told = proof.arcs_told()
+    if told is not None:
+        search.offer_order(tables, rings, order_from_arcs(problem, *told), seed=seed)
 
 
 def _reporter(report: Progress | None, proof: BoundSearch) -> Callable[[int], None] | None:

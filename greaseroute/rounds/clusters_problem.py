@@ -117,3 +117,11 @@ def _check_range(matrix: Ints, size: int) -> None:
 
 def _unfit(record: str, value: str, limit: str) -> UnfitProblem:
     return UnfitProblem(record, value, limit=limit, next_step="mend the numbers handed over")
+
+
+def cluster_gaps(problem: ClusterProblem) -> Ints:
+    """(m, m) least cost from a node of one cluster to one of another; vast on the diagonal."""
+    starts = problem.first[:-1]
+    gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)
+    np.fill_diagonal(gap, np.iinfo(np.int64).max)
+    return np.ascontiguousarray(gap)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from greaseroute.rounds import kernel_anneal
 from greaseroute.rounds import kernel_clusters as kernel
-from greaseroute.rounds.clusters_problem import ClusterProblem, Ints
+from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, cluster_gaps
 
 CHUNK_PASSES = 1000  # passes between two looks at the clock: a few milliseconds
 GAP_NEIGHBOURS = 7
@@ -19,6 +19,7 @@ MOST_GAP_NEIGHBOURS = 40
 REACH = 3  # times the rank that three in four joins of a short tour stay within
 RUIN_NEIGHBOURS = 30
 NODE_NEIGHBOURS = 20
+COLD, COLD_PASSES = 0.02, 2000
 BLOCK_ROWS = 500  # of the matrix sorted at once
 NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
 
@@ -61,7 +62,7 @@ def build_tables(problem: ClusterProblem) -> Tables:
         np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
     )
     back = np.ascontiguousarray(narrow.T)
-    gap = _cluster_gaps(problem)
+    gap = cluster_gaps(problem)
     wanted = min(GAP_NEIGHBOURS, size - 1)
     return Tables(
         narrow,
@@ -82,7 +83,7 @@ def suited_tables(problem: ClusterProblem, tables: Tables, rings: Rings) -> Tabl
     In the plane a tour goes on to one of the nearest few clusters; where clusters are scattered or
     costs follow no rule, it is often the twentieth nearest, and short lists cost many per cent.
     """
-    gap = _cluster_gaps(problem)
+    gap = cluster_gaps(problem)
     after, here = rings.best[0], np.arange(problem.size)
     join = gap[here, after]
     rank_out = (gap < join[:, None]).sum(axis=1)
@@ -99,13 +100,6 @@ def _span(problem: ClusterProblem) -> int:
     """Largest entry between two clusters; the others mean nothing and may be anything."""
     apart = problem.cluster_of[:, None] != problem.cluster_of[None, :]
     return int(problem.cost.max(initial=0, where=apart))
-
-
-def _cluster_gaps(problem: ClusterProblem) -> Ints:
-    starts = problem.first[:-1]
-    gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)
-    np.fill_diagonal(gap, np.iinfo(np.int64).max)
-    return np.ascontiguousarray(gap)
 
 
 def _nearest(gap: Ints, count: int) -> Ints:
@@ -133,7 +127,7 @@ def start_rings(
 
 
 def _nearest_in_turn(problem: ClusterProblem) -> Ints:
-    gap = _cluster_gaps(problem)
+    gap = cluster_gaps(problem)
     far = np.iinfo(np.int64).max
     order = np.zeros(problem.size, np.int64)
     for i in range(1, problem.size):
@@ -151,6 +145,15 @@ def rings_of(tables: Tables, order: Ints, *, seed: int) -> Rings:
     ring[0, order], ring[1, order], ring[2] = np.roll(order, -1), np.roll(order, 1), node
     word = np.random.SeedSequence(seed).generate_state(1, np.uint64) | np.uint64(1)
     return Rings(np.stack([ring, ring, ring]), word, int(cost))
+
+
+def offer_order(tables: Tables, rings: Rings, order: Ints, *, seed: int) -> None:
+    """Anneal this order briefly and cold, and take what comes of it if it beats the best ring."""
+    other = rings_of(tables, order, seed=seed)
+    anneal(tables, other, done=after_passes(COLD_PASSES), heat=Heat(start=COLD, end=COLD))
+    if other.cost < rings.cost:
+        rings.rings[:] = other.rings[1]
+        rings.cost = other.cost
 
 
 def ring_nodes(ring: Ints) -> Ints:

@@ -76,6 +76,46 @@ DIRECTED = {
 LAWLESS = ("random", "closure")  # no place to cluster by
 
 
+SLACK = {  # what arcs outside the planted tour cost beyond their price; prices' spread
+    "tailed": (lambda rng, n: np.rint(np.exp(rng.normal(3.0, 1.5, (n, n)))), 40),
+    "tied": (lambda rng, n: rng.integers(0, 13, (n, n)), 6),
+    "even": (lambda rng, n: rng.integers(1, 1001, (n, n)), 300),
+}
+
+
+def planted(size: int, rng, kind: str):
+    """Asymmetric costs without a rule, clusters of 3 to 6 nodes, and the cost of a best tour.
+
+    A tour is drawn, one node of each cluster. An arc (i, j) costs
+
+        leave(cluster of i) + price(i) - price(j) + sum of toll(S) over S with i inside, j outside
+
+    plus a slack that is 0 on the tour's arcs and at least 0 elsewhere; every S is a run of clusters
+    on the drawn tour. Along any tour each cluster is left once, prices cancel out, and each S is
+    left at least once, so no tour costs less than sum(leave) + sum(toll). The drawn tour leaves
+    each S exactly once and has no slack: it costs just that, and no tour costs less. Raising all
+    arcs by the same to make them positive raises all tours by that times the clusters.
+    """
+    owner = rng.permutation(np.repeat(np.arange(size), rng.integers(3, 7, size)))
+    clusters = [np.flatnonzero(owner == c).tolist() for c in range(size)]
+    order = rng.permutation(size)
+    tour = np.array([rng.choice(clusters[c]) for c in order])
+    slack, spread = SLACK[kind]
+    cost = slack(rng, len(owner)).astype(np.int64)
+    cost[tour, np.roll(tour, -1)] = 0
+    price, leave = rng.integers(0, spread + 1, len(owner)), rng.integers(0, spread + 1, size)
+    cost += leave[owner][:, None] + price[:, None] - price[None, :]
+    place, least = np.argsort(order)[owner], int(leave.sum())
+    for _ in range(size // 2):
+        begin, length = rng.integers(size), rng.integers(2, max(3, size // 2))
+        inside, toll = (place - begin) % size < length, int(rng.integers(0, spread // 2 + 1))
+        cost += toll * (inside[:, None] & ~inside[None, :])
+        least += toll
+    apart = owner[:, None] != owner[None, :]
+    lift = max(0, -int(cost[apart].min()))
+    return np.where(apart, cost + lift, 0), clusters, least + lift * size
+
+
 def _gaps(points):
     gap = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1))
     return np.rint(gap).astype(np.int64)

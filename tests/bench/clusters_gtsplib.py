@@ -1,19 +1,22 @@
 """Cluster tours on public instances, and on made ones, beside general engines in the same run.
 
     python -m tests.bench.clusters_gtsplib FOLDER [--seconds 10] [--seeds 3] [--only NAME ...]
-        [--peers] [--made] [--long-s 60]
+        [--peers] [--made] [--planted] [--long-s 60]
 
 FOLDER holds ``.gtsp`` files and ``reference.csv``. Gaps are over the best known cost; without one,
 and for made instances, the best of one run of ``--long-s`` and of these runs stands in, marked ~.
+Planted instances are made with their least cost known.
 """
 
 import argparse
 import time
 from pathlib import Path
 
+import numpy as np
+
 from greaseroute.rounds.clusters import solve_clusters
 from tests.bench import clusters_peers
-from tests.bench.clusters_families import families
+from tests.bench.clusters_families import SLACK, families, planted
 from tests.bench.clusters_made import plane, site
 from tests.bench.gtsp_file import best_known, read_gtsp
 
@@ -27,6 +30,15 @@ def made_instances():
         yield from families(nodes)
     for units in (40, 100):
         yield f"yard-{units}", site(units, seed=units)
+
+
+def planted_instances():
+    """Instances with a known least cost: ``(name, problem), least cost``."""
+    for size in (20, 50, 100, 200):
+        for kind in SLACK:
+            for draw in (1, 2):
+                cost, clusters, least = planted(size, np.random.default_rng(size + draw), kind)
+                yield (f"{kind}-{size}-{draw}", (cost, clusters)), least
 
 
 def measure(name, problem, *, known, options):
@@ -84,12 +96,16 @@ def main():
     parser.add_argument("--only", nargs="*", default=None)
     parser.add_argument("--peers", action="store_true")
     parser.add_argument("--made", action="store_true")
+    parser.add_argument("--planted", action="store_true")
     parser.add_argument("--long-s", type=float, default=60.0)
     options = parser.parse_args()
     solve_clusters(*plane(60, seed=1), iterations=1000)  # compiles, outside the clock
     known = best_known(options.folder)
     cases = [(path.stem, read_gtsp(path)) for path in sorted(options.folder.glob("*.gtsp"))]
     cases = list(made_instances()) if options.made else cases
+    if options.planted:
+        told = list(planted_instances())
+        cases, known = [case for case, _ in told], {case[0]: least for case, least in told}
     cases = [case for case in cases if options.only is None or case[0] in options.only]
     cases.sort(key=lambda case: len(case[1][1]))
     rows = [measure(name, it, known=known.get(name), options=options) for name, it in cases]
