@@ -11,6 +11,7 @@ from greaseroute.rounds.clusters import solve_clusters
 from greaseroute.rounds.crew import solve_crew
 from greaseroute.rounds.problem import CrewProblem
 from greaseroute.rounds.unit_tours import UnitTour, all_ways
+from greaseroute.stands.kernel_cut import cut_first
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.slow import SlowArea
 
@@ -28,6 +29,19 @@ def _walk() -> None:
         ground.distances_m(POINTS)
         ground.path(POINTS[0], POINTS[2])
         ground.travel(POINTS, slide=False)
+
+
+def _sight() -> None:
+    ends = np.zeros((1, 3))
+    cut_first(
+        ends,
+        ends + 1.0,
+        np.ones(1),
+        np.ones((1, 4)),
+        np.zeros(1, np.int64),
+        0.0,
+        np.zeros(1, np.int64),
+    )
 
 
 def _unit() -> None:
@@ -48,7 +62,12 @@ def _clusters() -> None:
 
 
 def _crew() -> None:
-    units, crew = 10, 2
+    for crew in (2, 5):  # few technicians and many are proved in different ways
+        _crew_of(crew)
+
+
+def _crew_of(crew: int) -> None:
+    units = 10
     points = np.arange(units + 1) * 1000
     travel = np.abs(points[:, None] - points[None, :])
     number = np.arange(units)
@@ -77,7 +96,7 @@ def _crew() -> None:
 
 def warm_up() -> None:
     """Compile every kernel that a round needs."""
-    for stage in (_walk, _unit, _clusters, _crew):
+    for stage in (_walk, _sight, _unit, _clusters, _crew):
         stage()
 
 

@@ -53,10 +53,23 @@ def bound_of(
     crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
     together, how = crew.shared_out(_until(rounds, limit_s))
     alone = crew.least_single()
-    lower = min(value, max(together, alone))
-    part = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - crew.fixed_ms()
+    what = how if together >= alone else ALONE
+    return judged_by(problem, solution, lower_ms=max(together, alone), what=what)
+
+
+def judged_by(
+    problem: CrewProblem, solution: CrewSolution, *, lower_ms: int, what: str
+) -> CrewBound:
+    """A plan beside a bound on the last finish that holds for its visits."""
+    takes_part = [r.technician for r in solution.rounds if not r.reason]
+    value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
+    visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
+    fixed = problem.way_fixed_ms
+    spent = 0 if fixed is None else sum(int(fixed[t, v.way]) for t, v in visits)
+    part = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - spent
+    lower = min(value, lower_ms)
     gap = 100.0 * len(takes_part) * (value - lower) / max(1, part)
-    return CrewBound(lower, value, gap, how if together >= alone else ALONE)
+    return CrewBound(lower, value, gap, what)
 
 
 def _ways_like(problem: CrewProblem, visited: list[int]) -> IntArray:

@@ -20,6 +20,7 @@ from greaseroute.rounds.crew_ring import Bools, Floats, Ring
 from greaseroute.rounds.problem import IntArray
 
 FIRST_ARCS = 5  # arcs into and out of every node in the first program
+FIRST_LEGS = 20  # from every start and to every finish
 S_PER_MS = 0.001  # the program counts in seconds: numbers near one
 RELIEF = 10.0  # what a round too many costs, in last finishes of the plan at hand
 
@@ -253,15 +254,16 @@ def need_weights(needs: list[Need], tail: IntArray, head: IntArray) -> Floats:
 
 
 def first_arcs(ring: Ring, walk: list[int]) -> tuple[IntArray, IntArray]:
-    """The cheapest arcs into and out of every node, all from and to the starts, and a ring."""
+    """The cheapest arcs into and out of every node, more at starts and finishes, and a ring."""
     cost = np.where(ring.allowed, ring.cost, 2**60)
-    count = min(FIRST_ARCS, cost.shape[0] - 1)
     row = np.arange(cost.shape[0])
     chosen = np.zeros_like(ring.allowed)
-    chosen[row[:, None], np.argpartition(cost, count, axis=1)[:, :count]] = True
-    chosen[np.argpartition(cost, count, axis=0)[:count], row[None, :]] = True
-    depot = row >= row.size - ring.depots
-    chosen |= depot[:, None] | depot[None, :]
+    for some, most in ((row, FIRST_ARCS), (row[row.size - ring.depots :], FIRST_LEGS)):
+        count = min(most, row.size - 1)
+        out = np.argpartition(cost[some], count, axis=1)[:, :count]
+        into = np.argpartition(cost[:, some], count, axis=0)[:count]
+        chosen[some[:, None], out] = True
+        chosen[into, some[None, :]] = True
     chosen[walk, np.roll(walk, -1)] = True
     chosen &= ring.allowed
     tail, head = np.nonzero(chosen)

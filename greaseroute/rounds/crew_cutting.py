@@ -26,7 +26,7 @@ from greaseroute.rounds.crew_ring import (
 from greaseroute.rounds.crew_tree import Tree
 from greaseroute.rounds.problem import CrewProblem, IntArray
 
-IDLE = 8  # rounds after which a row that does not matter is taken out
+IDLE = 4  # rounds after which a row that does not matter is taken out
 SETTLED_AFTER = (4, 8, 12)  # rounds after which potentials are set anew
 LEARNED_AFTER = (14, 20, 30)  # rounds after which multipliers tell loads
 LESSONS = 6  # sets of multipliers that loads are told by

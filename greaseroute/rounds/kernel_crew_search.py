@@ -38,11 +38,14 @@ from greaseroute.rounds.kernel_crew_value import (
     FREE,
     GIVEN,
     LOST,
+    MANY,
     SKIP_LOSS,
     STARTED,
     TIMED,
     copy_changed,
     keep_best,
+    nearly_last,
+    power,
     value_of,
 )
 from greaseroute.rounds.problem import IntArray
@@ -164,6 +167,17 @@ def most_hopeful(
 
 
 @njit(nogil=True)
+def energy_with(
+    tech: IntArray, t: int, end: int, others: int, powers: float, share: float
+) -> float:
+    """What the energy has of the finishes if technician t ends then; ``powers`` of the others."""
+    more = share * float(end - tech[FINISH, t])
+    if tech.shape[1] < MANY:
+        return more + float(max(others, end))
+    return more + nearly_last(powers + power(end))
+
+
+@njit(nogil=True)
 def best_place(
     way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, apart: IntArray,
     unit: IntArray, near: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray,
@@ -179,11 +193,17 @@ def best_place(
                 work = min(work, way[MS + t, w])
         if rules[FREE + t] == 0 or work >= FAR:
             continue
+        powers = 0.0
         for o in range(tech.shape[1]):
             if o != t and rules[FREE + o] == 1:
                 others = max(others, tech[FINISH, o])
+                powers += power(tech[FINISH, o])
         hope = np.empty(tech[STOPS, t] - 1, dtype=np.int64)
         lead = most_hopeful(seq, slots, apart, near, word, t, level, u, work, hope)
+        if rules[CHANGE_COST] == 0:
+            hoped = energy_with(tech, t, hope[lead], others, powers, share)
+            if hope[lead] < FAR and hoped >= best:
+                continue  # even at its most hopeful place it is better put elsewhere
         for k in range(-1, hope.shape[0]):
             i = lead if k < 0 else k  # the most hopeful first: its price rules out most others
             if k == lead or hope[i] >= limit:
@@ -191,7 +211,7 @@ def best_place(
             end = price(way, first, travel, phase_from, seq, slots, know, t, i, level, limit)
             if end >= limit:
                 continue
-            e = float(max(others, end)) + share * float(end - tech[FINISH, t])
+            e = energy_with(tech, t, end, others, powers, share)
             if rules[CHANGE_COST] == 0:
                 limit = end
             else:

@@ -7,14 +7,8 @@ from ortools.sat.python import cp_model
 
 from greaseroute.rounds.problem import IntArray
 from greaseroute.rounds.share_points import Bag
-from greaseroute.rounds.share_search import Sharers
+from greaseroute.rounds.share_search import Sharers, Unsettled
 from greaseroute.rounds.tariff import Tariff
-
-EFFORT = 2.0  # in the solver's own units, about twice as many seconds
-
-
-class Unsettled(Exception):
-    """Neither a share nor a proof within the effort."""
 
 
 class _Model:
@@ -82,7 +76,7 @@ def shared_within(
     *,
     room_ms: IntArray,
     alike: bool,
-    effort: float = EFFORT,
+    effort: float,
 ) -> IntArray | None:
     """A share (units,) of technicians by which no tariff exceeds ``room_ms`` (T,); None if none is.
 

@@ -14,6 +14,10 @@ STEPS = 50_000  # some hundredths of a second
 HEAT = 0.001  # first heat over the time that the technicians have
 
 
+class Unsettled(Exception):
+    """Neither a share nor a proof that there is none, within the effort."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Sharers:
     """The technicians and what each of them may visit.

@@ -14,10 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.rounds.problem import CrewProblem, IntArray
-from greaseroute.rounds.share_model import Unsettled, shared_within
 from greaseroute.rounds.share_points import RoundLegs, bag_of, round_legs
 from greaseroute.rounds.share_program import NoOptimum, RoundProgram
-from greaseroute.rounds.share_search import Sharers, evened_out
+from greaseroute.rounds.share_search import Sharers, Unsettled, evened_out
 from greaseroute.rounds.tariff import Tariff
 
 Floats = NDArray[np.float64]
@@ -26,7 +25,8 @@ MOST_CREW, MOST_UNITS = 4, 80  # beyond these the shares are too many
 MOST_LESSONS = 40  # shares that tariffs are learned from
 FEW_LESSONS = 6  # after which a harder aim is tried
 FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
-LITTLE = 0.5  # effort for each aim that is easier
+EFFORT = 2.0  # for a share, in the solver's own units: about twice as many seconds
+LITTLE_EFFORT = 0.5  # for each aim that is easier
 NEARNESS = (0.5, 0.1, 0.0)  # of a share: how much of one in doubt is mixed in
 DRIFT = 0.05  # of the share in doubt, towards each share learned from
 IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
@@ -132,19 +132,22 @@ class Shares:
         found = evened_out(
             self._sharers, self._tariffs, room_ms=room, share=share, seed=self.lessons
         )
-        if found is not None:
-            return found
-        return shared_within(self._sharers, self._tariffs, room_ms=room, alike=self._same)
+        return self._any_within(room, effort=EFFORT) if found is None else found
+
+    def _any_within(self, room: IntArray, *, effort: float) -> IntArray | None:
+        """A share within the room if there is any."""
+        # its library takes half a second to load, which a round that needs no proof is spared
+        from greaseroute.rounds.share_model import shared_within
+
+        return shared_within(
+            self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=effort
+        )
 
     def _excluded(self, aim_ms: int) -> bool:
-        room = self._room_ms(aim_ms)
         try:
-            found = shared_within(
-                self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=LITTLE
-            )
+            return self._any_within(self._room_ms(aim_ms), effort=LITTLE_EFFORT) is None
         except Unsettled:
             return False
-        return found is None
 
     def _lesson(self, share: IntArray, mixed: float) -> int:
         """Learn tariffs near a share; when the last one ends by it at least."""

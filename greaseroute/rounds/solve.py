@@ -3,17 +3,23 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
+from greaseroute.rounds.bound_ahead import BoundAhead, is_large
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
+from greaseroute.rounds.certificate import (
+    certificate,
+    crew_certificate,
+    proof_of,
+    slack_ms,
+    spared,
+)
 from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import rounds_for, solve_crew, with_bound
+from greaseroute.rounds.crew import solve_crew
 from greaseroute.rounds.fewer_metres import with_fewer_metres
 from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
-from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray, TechnicianRound
+from greaseroute.rounds.problem import CrewProblem, CrewSolution, TechnicianRound
 from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import (
     Halt,
@@ -212,7 +218,7 @@ def solve_alone(
         return None
     value = route_dependent_ms(schedule, team.site)
     bound = certificate(
-        tour.lower_bound - _slack_ms(team),
+        tour.lower_bound - slack_ms(team),
         value,
         what=f"shortest tour over all ways in and out: {tour.what}",
     )
@@ -234,74 +240,54 @@ def fits(schedule: Schedule, team: Team) -> bool:
     return in_time and used <= bag(member.technician, team.site)
 
 
-def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
-    """The bound as it is written down; the gap in per cent of the value."""
-    gap = 100.0 * (value_ms - lower_ms) / value_ms if value_ms > 0 else 0.0
-    return Bound(
-        lower_s=lower_ms / MS_PER_S, value_s=value_ms / MS_PER_S, gap_pct=round(gap, 4), what=what
-    )
-
-
 def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """A crew, windows, reloads or closing hours: the crew's search."""
     progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
     problem = crew_problem(team, skip_loss=_weights(team), keep=ready.keep)
-    solution = solve_crew(
-        problem,
-        seed=effort.seed,
-        iterations=effort.iterations,
-        limit_s=effort.limit_s,
-        bound_rounds=0,
-        progress=lambda done, of, lost, ms: progress(
-            f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
-        ),
-    )
+    solution = _searched(problem, team, effort=effort, progress=progress)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     last_ms = max((s.finish_ms for s in schedules), default=0)
     schedules = tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
+    open_yet = effort.prove and solution.status == "no bound yet"
     return Solved(
         ready,
         team,
         schedules,
         skipped,
-        _crew_bound(problem, solution, slack_ms=_slack_ms(team)),
+        crew_certificate(problem, solution, team),
         complete=solution.status != "interrupted",
         lost=solution.lost,
-        proof=_proof(problem, solution, team, effort=effort),
+        proof=proof_of(problem, solution, team, limit_s=effort.limit_s) if open_yet else None,
     )
 
 
-def _proof(
-    problem: CrewProblem, solution: CrewSolution, team: Team, *, effort: Effort
-) -> Callable[[], Bound] | None:
-    """What proves how early no plan can end, where that is wished and not known."""
-    if not effort.prove or solution.status != "no bound yet":
-        return None
-
-    def prove() -> Bound:
-        spared = replace(problem, way_ms=_spared(problem, team))
-        rounds, limit_s = rounds_for(problem), effort.limit_s
-        judged = with_bound(spared, solution, rounds=rounds, limit_s=limit_s)
-        return _crew_bound(problem, judged, slack_ms=_slack_ms(team))
-
-    return prove
-
-
-def _spared(problem: CrewProblem, team: Team) -> IntArray:
-    """Times of the ways, each less what a dropped way of its visit could at most have saved."""
-    slack = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
-    less = np.maximum(0, problem.way_ms - slack[None, :])
-    return np.where(problem.way_ms >= 0, less, problem.way_ms)
-
-
-def _slack_ms(team: Team) -> int:
-    """What at most all dropped ways together could have saved."""
-    most = dict.fromkeys(team.ways.units, 0)
-    for visit in team.ways.visits:
-        unit = visit.work.unit.unit
-        most[unit] = max(most[unit], visit.slack_ms)
-    return sum(most.values())
+def _searched(
+    problem: CrewProblem, team: Team, *, effort: Effort, progress: Progress
+) -> CrewSolution:
+    """What the search finds; for a large crew with a bound sought at the same time."""
+    ahead = None
+    if effort.prove and is_large(problem):
+        relaxed = replace(problem, way_ms=spared(problem, team))
+        ahead = BoundAhead(relaxed, seed=effort.seed, limit_s=effort.limit_s)
+    try:
+        found = solve_crew(
+            problem,
+            seed=effort.seed,
+            iterations=effort.iterations,
+            limit_s=effort.limit_s,
+            bound_rounds=0,
+            progress=lambda done, of, lost, ms: progress(
+                f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
+            ),
+        )
+        if ahead is None or found.status != "no bound yet":
+            return found
+        progress("how early no plan can end")
+        return ahead.judged(found)
+    finally:
+        if ahead is not None:
+            ahead.end()
 
 
 def _weights(team: Team) -> dict[str, int]:
@@ -319,29 +305,3 @@ def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
     ]
     member = team.members[found.technician]
     return timed(_route(found.technician, member, halts), clock_of(team, found.technician))
-
-
-def _crew_bound(problem: CrewProblem, solution: CrewSolution, *, slack_ms: int) -> Bound:
-    """The bound on the last finish, told over the part of the crew's time that the route decides.
-
-    That part is the time of all who take part up to the last finish, less the fixed time of the
-    visits. What dropped ways could have saved is in the bound already, but where every order was
-    gone through: there it is taken off once for each, since any of them may be the last.
-    """
-    b = solution.bound
-    slack_ms = slack_ms if solution.status == "optimal" and solution.iterations == 0 else 0
-    crew = [r.technician for r in solution.rounds if not r.reason]
-    begun = sum(int(problem.start_ms[t]) for t in crew)
-    part = len(crew) * b.value_ms - begun - _fixed_ms(problem, solution)
-    if b.gap_pct is None:
-        return Bound(lower_s=0, value_s=part / MS_PER_S, gap_pct=None, what=b.what)
-    lower = part - len(crew) * (b.value_ms - b.lower_ms + slack_ms)
-    return certificate(max(0, lower), part, what=b.what)
-
-
-def _fixed_ms(problem: CrewProblem, solution: CrewSolution) -> int:
-    fixed = problem.way_fixed_ms
-    if fixed is None:
-        return 0
-    visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
-    return sum(int(fixed[t, v.way]) for t, v in visits)

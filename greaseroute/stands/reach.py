@@ -96,8 +96,8 @@ def first_cut(
     length = np.linalg.norm(end - start, axis=1)
     stop = np.maximum(0.0, 1.0 - slack_m / np.maximum(length, 1e-9))
     solid = np.empty(len(start), np.int64)
-    lines = (np.ascontiguousarray(at, np.float64) for at in (start, end))
-    cut_first(*lines, stop, hulls.planes, hulls.first, GRAZE_M, solid)
+    begin, finish = (np.ascontiguousarray(at, np.float64) for at in (start, end))
+    cut_first(begin, finish, stop, hulls.planes, hulls.first, GRAZE_M, solid)
     return solid
 
 

@@ -1,0 +1,76 @@
+"""What is proved about schedules: the bound as it is written down, and what is yet to be proved."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from greaseroute.rounds.build_team import Team
+from greaseroute.rounds.crew import rounds_for, with_bound
+from greaseroute.rounds.plan import Bound
+from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray
+from greaseroute.units import MS_PER_S
+
+
+def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
+    """The bound as it is written down; the gap in per cent of the value."""
+    gap = 100.0 * (value_ms - lower_ms) / value_ms if value_ms > 0 else 0.0
+    return Bound(
+        lower_s=lower_ms / MS_PER_S, value_s=value_ms / MS_PER_S, gap_pct=round(gap, 4), what=what
+    )
+
+
+def proof_of(
+    problem: CrewProblem, solution: CrewSolution, team: Team, *, limit_s: float | None
+) -> Callable[[], Bound]:
+    """What proves how early no plan can end."""
+
+    def prove() -> Bound:
+        relaxed = replace(problem, way_ms=spared(problem, team))
+        rounds = rounds_for(problem)
+        judged = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)
+        return crew_certificate(problem, judged, team)
+
+    return prove
+
+
+def spared(problem: CrewProblem, team: Team) -> IntArray:
+    """Times of the ways, each less what a dropped way of its visit could at most have saved."""
+    slack = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
+    less = np.maximum(0, problem.way_ms - slack[None, :])
+    return np.where(problem.way_ms >= 0, less, problem.way_ms)
+
+
+def slack_ms(team: Team) -> int:
+    """What at most all dropped ways together could have saved."""
+    most = dict.fromkeys(team.ways.units, 0)
+    for visit in team.ways.visits:
+        unit = visit.work.unit.unit
+        most[unit] = max(most[unit], visit.slack_ms)
+    return sum(most.values())
+
+
+def crew_certificate(problem: CrewProblem, solution: CrewSolution, team: Team) -> Bound:
+    """The bound on the last finish, told over the part of the crew's time that the route decides.
+
+    That part is the time of all who take part up to the last finish, less the fixed time of the
+    visits. What dropped ways could have saved is in the bound already, but where every order was
+    gone through: there it is taken off once for each, since any of them may be the last.
+    """
+    b = solution.bound
+    slack = slack_ms(team) if solution.status == "optimal" and solution.iterations == 0 else 0
+    crew = [r.technician for r in solution.rounds if not r.reason]
+    begun = sum(int(problem.start_ms[t]) for t in crew)
+    part = len(crew) * b.value_ms - begun - _fixed_ms(problem, solution)
+    if b.gap_pct is None:
+        return Bound(lower_s=0, value_s=part / MS_PER_S, gap_pct=None, what=b.what)
+    lower = part - len(crew) * (b.value_ms - b.lower_ms + slack)
+    return certificate(max(0, lower), part, what=b.what)
+
+
+def _fixed_ms(problem: CrewProblem, solution: CrewSolution) -> int:
+    fixed = problem.way_fixed_ms
+    if fixed is None:
+        return 0
+    visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
+    return sum(int(fixed[t, v.way]) for t, v in visits)
