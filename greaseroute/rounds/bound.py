@@ -18,6 +18,7 @@ from greaseroute.rounds.bound_price import (
     arcs_within,
     prove_all,
     prove_listed,
+    reduced_matrix,
     whole,
 )
 from greaseroute.rounds.clusters_problem import ClusterProblem, Ints, check_problem
@@ -35,6 +36,7 @@ CLOSE = 0.025  # of the upper value: near enough for a linear program
 PATIENCE = {True: 1, False: 12}  # slow proofs before one is tried, near and far
 FIRST_GAIN = 0.15  # the same, to go on without cuts
 MOST_POOL_ARCS = 40_000
+MOST_MATRIX_NODES = 2000  # 32 MB of reduced costs
 START_ARCS_PER_NODE = 3  # in the first linear program
 BoundStatus = Literal["optimal", "bounded", "interrupted"]
 
@@ -117,6 +119,12 @@ class BoundSearch:
             return None
         point = self._ascent.point()
         return (point.tail, point.head), point.value
+
+    def reduced_costs(self) -> Ints | None:
+        """(n, n) what the best proof makes of one-way costs; None without one, or for edges."""
+        if self._best is None or self._symmetric or len(self.problem.nodes) > MOST_MATRIX_NODES:
+            return None
+        return reduced_matrix(self.problem, self._best[0])
 
     def _round(self) -> None:
         if self._ascent is None:

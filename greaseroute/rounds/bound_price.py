@@ -165,6 +165,16 @@ def arcs_within(
     return ends[0, :listed].copy(), ends[1, :listed].copy(), int(within)
 
 
+def reduced_matrix(problem: ClusterProblem, told: Whole) -> Ints:
+    """(n, n) reduced costs of all arcs, in units; entries inside a cluster mean nothing."""
+    reduced: Ints = problem.cost * told.scale + told.leave[:, None] + told.enter[None, :]
+    pair = told.pair[:, problem.cluster_of]
+    reduced += pair + pair.T
+    for weight, cut in zip(told.cut.tolist(), told.cuts, strict=True):
+        reduced[np.ix_(cut.members, cut.members)] += weight
+    return reduced
+
+
 def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints]) -> Ints:
     """Reduced costs of these arcs, in units."""
     owner, (tail, head) = problem.cluster_of, arcs

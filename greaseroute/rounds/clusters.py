@@ -162,6 +162,9 @@ def _search_and_prove(
         proof.improve(budget.early(problem))
         if proof.value < proof.upper:
             _heed(problem, tables, teams[0], proof=proof, seed=seeds[0])
+            reduced = proof.reduced_costs()
+            if reduced is not None:
+                tables = search.told_tables(problem, tables, teams[0], reduced=reduced)
             passes += search.anneal_side_by_side(
                 tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
             )

@@ -96,6 +96,27 @@ def suited_tables(problem: ClusterProblem, tables: Tables, rings: Rings) -> Tabl
     return replace(tables, near_from=wide_from, near_to=_nearest(gap, wanted))
 
 
+def told_tables(problem: ClusterProblem, tables: Tables, rings: Rings, *, reduced: Ints) -> Tables:
+    """Tables whose lists go by reduced costs (n, n), which tell better what a tour may join.
+
+    Any tour's cost changes by the same, but a dear arc that all tours must pay for is near now.
+    """
+    near_out = _near_nodes(reduced, problem.cluster_of)
+    near_in = _near_nodes(np.ascontiguousarray(reduced.T), problem.cluster_of)
+    lists = replace(tables, near_out=near_out, near_in=near_in)
+    if tables.near_to.shape[1] <= GAP_NEIGHBOURS:
+        return lists  # nearness tells enough: ruin and recreate keeps to it
+    priced = ClusterProblem(reduced, problem.first, problem.nodes)
+    gap = cluster_gaps(priced)
+    lists = replace(
+        lists,
+        near=_nearest(np.minimum(gap, gap.T), tables.near.shape[1]),
+        near_from=_nearest(np.ascontiguousarray(gap.T), GAP_NEIGHBOURS),
+        near_to=_nearest(gap, GAP_NEIGHBOURS),
+    )
+    return suited_tables(priced, lists, rings)
+
+
 def _span(problem: ClusterProblem) -> int:
     """Largest entry between two clusters; the others mean nothing and may be anything."""
     apart = problem.cluster_of[:, None] != problem.cluster_of[None, :]

@@ -12,6 +12,7 @@ from greaseroute.rounds.bound_price import (
     arcs_within,
     prove_all,
     prove_listed,
+    reduced_matrix,
     whole,
 )
 from greaseroute.rounds.clusters_exact import exact_tour
@@ -358,3 +359,15 @@ def test_result_says_how_it_was_proved():
     assert proved.value == problem.tour_cost(best)
     assert proved.status == "optimal"
     assert "sub-tour cuts" in proved.what
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_reduced_costs_of_all_arcs_are_those_of_listed_ones(seed):
+    rng = np.random.default_rng(seed)
+    problem = check_problem(rng.integers(0, 90, (24, 24)), np.array_split(np.arange(24), 8))
+    told = whole(problem, _random_multipliers(problem, rng), upper=500)
+    tail, head = _every_arc(problem)
+    proof, slack = prove_listed(problem, told, (tail, head), upper=500)
+    owner = problem.cluster_of
+    matrix = reduced_matrix(problem, told)
+    assert (matrix[tail, head] == slack + proof.over[owner[tail], owner[head]]).all()

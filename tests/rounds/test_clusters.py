@@ -208,3 +208,23 @@ def test_near_nodes_are_the_nearest_of_other_clusters():
     near = search.build_tables(problem).near_in[17]
     other = np.flatnonzero(problem.cluster_of != problem.cluster_of[17])
     assert sorted(problem.cost[other, 17])[: len(near)] == problem.cost[near, 17].tolist()
+
+
+@pytest.mark.parametrize("lawless", [True, False])
+def test_lists_go_by_reduced_costs_and_those_of_clusters_where_nearness_tells_little(lawless):
+    rng = np.random.default_rng(5)
+    cost, clusters = plane(150, seed=5, kind="uneven ways")
+    if lawless:
+        cost = rng.integers(0, 1000, cost.shape)
+    problem = check_problem(cost, clusters)
+    tables = search.build_tables(problem)
+    rings = search.start_rings(problem, tables, seed=1)
+    search.anneal(tables, rings, done=search.after_passes(4000))
+    tables = search.suited_tables(problem, tables, rings)
+    price = rng.integers(0, 1000, len(problem.nodes))
+    reduced = problem.cost + price[:, None] - price[None, :]
+    told = search.told_tables(problem, tables, rings, reduced=reduced)
+    other = np.flatnonzero(problem.cluster_of != problem.cluster_of[17])
+    assert sorted(reduced[17, other])[:20] == reduced[17, told.near_out[17]].tolist()
+    same = told.near_to.shape == tables.near_to.shape and (told.near_to == tables.near_to).all()
+    assert same != lawless
