@@ -19,7 +19,7 @@ MOST_GAP_NEIGHBOURS = 40
 REACH = 3  # times the rank that three in four joins of a short tour stay within
 RUIN_NEIGHBOURS = 30
 NODE_NEIGHBOURS = 20
-COLD, COLD_PASSES = 0.02, 2000
+COLD, COLD_PASSES = 0.02, 1000
 BLOCK_ROWS = 500  # of the matrix sorted at once
 NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
 
@@ -189,7 +189,7 @@ def ring_nodes(ring: Ints) -> Ints:
 class Heat:
     """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks.
 
-    For every second neighbour beyond ``calm`` a pass moves one stretch more: where nearness tells
+    For every gap neighbour beyond ``calm`` a pass moves one stretch more: where nearness tells
     little, ruin and recreate is slow on its long lists and finds little, and a stretch moved takes
     a few per cent of its time.
     """
@@ -200,7 +200,7 @@ class Heat:
     most: int = 20
     longest: int = 10
     blink: float = 0.1
-    calm: int = 5
+    calm: int = 6
 
 
 def _choose_best(tables: Tables, rings: Rings) -> int:
@@ -227,7 +227,7 @@ def anneal(
     """
     heat = heat or Heat()
     size = rings.best.shape[1]
-    moves = max(1, (tables.near_to.shape[1] - heat.calm) // 2)
+    moves = max(1, tables.near_to.shape[1] - heat.calm)
     plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest, moves])
     passes, share = 0, done(0)
     while share < 1.0:
