@@ -9,16 +9,16 @@ from dataclasses import replace
 from greaseroute.rounds.crew import solve_crew, with_bound
 from greaseroute.rounds.crew_bound import judged_by
 from greaseroute.rounds.problem import CrewProblem, CrewSolution, Status
-from greaseroute.rounds.shares import MOST_CREW, MOST_UNITS
 from greaseroute.side_by_side import Aside
 
+LARGE = 100  # units from which on the search has a core to spare, and takes long
 FIRST_STEPS_PER_UNIT = 5
 ROUNDS = 85  # linear programs; some 40 s at 400 units, about what the search takes
 
 
 def is_large(problem: CrewProblem) -> bool:
-    """Whether the bound goes by one program for all, which a first plan is good enough for."""
-    return problem.technicians > MOST_CREW or problem.units > MOST_UNITS
+    """Whether it pays to seek the bound beside the search, told by a first plan."""
+    return problem.units > LARGE
 
 
 class BoundAhead:

@@ -32,6 +32,7 @@ SHARED = (
     "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
     "visits) and an exact search over the shares; waits relaxed"
 )
+ENOUGH_PCT = 2.0  # a gap that the shares come to is as good as any
 ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
 
 
@@ -154,14 +155,15 @@ class _Crew:
         stores = may_run_out(self.problem, self.who, self.ways)
         question = self._question(stores=stores)
         low = Shares(question).least(over) if few_enough(question) else 0
-        if low > 0:
+        if low >= question.aim_ms(ENOUGH_PCT):
             return low, SHARED
         found = kinds_of(self.problem, self.who, self.ways)
         points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
         orders = self.orders()
         kinds = [first_potentials(kind, orders) for kind in kinds_in_ring(points)]
         judged = Judged(self.problem, self.room_ms(), orders, self.solution.last_finish_ms)
-        return Cutting(judged, kinds, stores=stores).least(over), TOGETHER
+        other = Cutting(judged, kinds, stores=stores).least(over)
+        return (low, SHARED) if low >= other else (other, TOGETHER)
 
     def _question(self, *, stores: bool) -> Question:
         """What the plan at hand is judged by where shares can be gone through."""

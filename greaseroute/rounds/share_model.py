@@ -77,8 +77,10 @@ def shared_within(
     room_ms: IntArray,
     alike: bool,
     effort: float,
-) -> IntArray | None:
+) -> tuple[IntArray | None, float]:
     """A share (units,) of technicians by which no tariff exceeds ``room_ms`` (T,); None if none is.
+
+    With it the effort spent.
 
     ``alike``: all technicians are, so that one may be named for the first unit.
 
@@ -101,8 +103,9 @@ def shared_within(
     solver.parameters.catch_sigint_signal = False  # Ctrl-C is the caller's
     solver.parameters.max_deterministic_time = effort
     status = solver.solve(rules.model)
+    spent = float(solver.response_proto.deterministic_time)
     if status == cp_model.INFEASIBLE:
-        return None
+        return None, spent
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise Unsettled
     share = np.full(sharers.may.shape[0], -1, dtype=np.int64)
@@ -110,4 +113,4 @@ def shared_within(
         for u, give in row.items():
             if solver.boolean_value(give):
                 share[u] = t
-    return share
+    return share, spent

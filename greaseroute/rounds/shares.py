@@ -21,12 +21,13 @@ from greaseroute.rounds.tariff import Tariff
 
 Floats = NDArray[np.float64]
 
-MOST_CREW, MOST_UNITS = 4, 80  # beyond these the shares are too many
+MOST_CREW, MOST_UNITS = 2, 80  # beyond these the shares are too many
 MOST_LESSONS = 40  # shares that tariffs are learned from
 FEW_LESSONS = 6  # after which a harder aim is tried
 FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
-EFFORT = 2.0  # for a share, in the solver's own units: about twice as many seconds
-LITTLE_EFFORT = 0.5  # for each aim that is easier
+# Of looking for shares, in the solver's own units (about twice as many seconds): for one, for an
+# easier aim, in all.
+EFFORT, LITTLE_EFFORT, WHOLE_EFFORT = 2.0, 0.5, 2.5
 NEARNESS = (0.5, 0.1, 0.0)  # of a share: how much of one in doubt is mixed in
 DRIFT = 0.05  # of the share in doubt, towards each share learned from
 IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
@@ -49,6 +50,10 @@ class Question:
     worth_ms: int
     per_cent_ms: float
 
+    def aim_ms(self, gap_pct: float) -> int:
+        """The last finish by which the plan at hand has this gap."""
+        return self.worth_ms - int(gap_pct * self.per_cent_ms)
+
 
 def few_enough(question: Question) -> bool:
     """Whether shares can be gone through."""
@@ -61,7 +66,7 @@ class Shares:
 
     def __init__(self, question: Question) -> None:
         self._q, p = question, question.problem
-        self.lessons = 0
+        self.lessons, self._effort = 0, WHOLE_EFFORT
         self._end = p.end_ms[question.who]
         legs = [round_legs(p, int(t), question.ways, stores=question.stores) for t in question.who]
         bags = tuple(bag_of(p, int(t), question.ways) for t in question.who)
@@ -93,7 +98,7 @@ class Shares:
             return self._finish_ms(self._q.share)
         proved = 0
         for gap in (FIRST_GAP, *HARDER_GAPS):
-            aim = self._aim_ms(gap)
+            aim = self._q.aim_ms(gap)
             if not self._none_before(aim, over):
                 break
             proved = aim
@@ -101,11 +106,8 @@ class Shares:
                 break
         if proved:
             return proved
-        easier = (self._aim_ms(gap) for gap in EASIER_GAPS if not over(0))
+        easier = (self._q.aim_ms(gap) for gap in EASIER_GAPS if not over(0))
         return next((aim for aim in easier if self._excluded(aim)), 0)
-
-    def _aim_ms(self, gap: float) -> int:
-        return self._q.worth_ms - int(gap * self._q.per_cent_ms)
 
     def _room_ms(self, aim_ms: int) -> IntArray:
         """The time each technician has in a plan that ends before the aim."""
@@ -139,9 +141,17 @@ class Shares:
         # its library takes half a second to load, which a round that needs no proof is spared
         from greaseroute.rounds.share_model import shared_within
 
-        return shared_within(
-            self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=effort
-        )
+        if self._effort <= 0.0:
+            raise Unsettled
+        try:
+            found, spent = shared_within(
+                self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=effort
+            )
+        except Unsettled:
+            self._effort -= effort
+            raise
+        self._effort -= spent
+        return found
 
     def _excluded(self, aim_ms: int) -> bool:
         try:
