@@ -13,7 +13,7 @@ from greaseroute.side_by_side import Aside
 
 LARGE = 100  # units from which on the search has a core to spare, and takes long
 FIRST_STEPS_PER_UNIT = 5
-ROUNDS = 85  # linear programs; some 40 s at 400 units, about what the search takes
+ROUNDS = 85  # linear programs; some 50 s at 400 units, about what the search takes
 
 
 def is_large(problem: CrewProblem) -> bool:
@@ -35,11 +35,8 @@ class BoundAhead:
         self._aside = Aside(first_judged)
 
     def judged(self, plan: CrewSolution) -> CrewSolution:
-        """The plan with the bound; as it is where that is for other visits or on Ctrl-C."""
-        try:
-            first = self._aside.result()
-        except KeyboardInterrupt:
-            return replace(plan, status="interrupted")
+        """The plan with the bound, waited for; as it is where that is for other visits."""
+        first = self._aside.result()
         if first.bound.gap_pct is None or not self._same_visits(first, plan):
             return plan
         known = first.bound

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from greaseroute.rounds.bound_ahead import BoundAhead
 from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.crew import rounds_for, with_bound
 from greaseroute.rounds.plan import Bound
@@ -21,11 +22,19 @@ def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
 
 
 def proof_of(
-    problem: CrewProblem, solution: CrewSolution, team: Team, *, limit_s: float | None
+    problem: CrewProblem,
+    solution: CrewSolution,
+    team: Team,
+    *,
+    limit_s: float | None,
+    ahead: BoundAhead | None = None,
 ) -> Callable[[], Bound]:
-    """What proves how early no plan can end."""
+    """What proves how early no plan can end; a bound that is sought ``ahead`` is waited for."""
 
     def prove() -> Bound:
+        known = solution if ahead is None else ahead.judged(solution)
+        if known.status != "no bound yet":
+            return crew_certificate(problem, known, team)
         relaxed = replace(problem, way_ms=spared(problem, team))
         rounds = rounds_for(problem)
         judged = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)

@@ -47,6 +47,9 @@ SHARE_FALLS = 0.2  # what is left of that at the end
 KEPT_HEAT = 0.1  # of the temperature, where there is a plan to go on from
 STARTS = 4  # annealings from a start of their own side by side, on sites of some dozen units
 SOME_DOZEN = 100
+# Larger sites: 400 units and 8 technicians end within 40 s of each other by the start they had, and
+# three times the steps from one start gain less than that.
+STEPS_PER_UNIT = 100  # for each start
 SPELL = 200  # steps between looks at the clock
 MIX = 0x9E3779B97F4A7C15  # odd constant of Fibonacci hashing (Knuth, TAOCP 3, 6.4): spreads seeds
 
@@ -74,11 +77,11 @@ def search_orders(
 ) -> list[Orders]:
     """Best orders of each start after ``steps`` steps; earlier after ``limit_s`` or on Ctrl-C.
 
-    On sites of some dozen units the steps are shared among a few starts: which side of the site
-    each technician gets is settled early, and not always well.
+    The steps are shared among a few starts: which side of the site each technician gets is settled
+    early, and not always well.
     """
     ground, begun = ground_of(problem, arrays), time.monotonic()
-    starts = STARTS if arrays.skip_loss.size <= SOME_DOZEN and steps >= 10 * STARTS else 1
+    starts = _starts(arrays.skip_loss.size, steps)
     chains = [
         _Chain(
             problem,
@@ -103,6 +106,13 @@ def search_orders(
         except KeyboardInterrupt:
             late = True
     return [_orders(chain.best, done, interrupted=late and done < steps) for chain in chains]
+
+
+def _starts(units: int, steps: int) -> int:
+    """How many starts so many steps are enough for."""
+    if units <= SOME_DOZEN:
+        return STARTS if steps >= 10 * STARTS else 1
+    return max(1, min(STARTS, steps // (STEPS_PER_UNIT * units)))
 
 
 def _shares(steps: int, starts: int) -> list[int]:

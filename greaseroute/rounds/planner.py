@@ -123,12 +123,15 @@ def _proved(
     if solved.proof is None:
         return plan
     progress("how early no plan can end")
-    proving = Aside(solved.proof)
+    aside = Aside(solved.proof) if solved.ahead is None else None
     try:
         if meanwhile is not None:
             meanwhile(plan)
-        return plan.model_copy(update={"bound": proving.result()})
+        bound = solved.proof() if aside is None else aside.result()
+        return plan.model_copy(update={"bound": bound})
     except KeyboardInterrupt:
         return plan.model_copy(update={"complete": False})
     finally:
-        proving.end()
+        for working in (aside, solved.ahead):
+            if working is not None:
+                working.end()

@@ -58,7 +58,8 @@ class Solved:
     """Schedules in the order of the technicians; why units are not visited; the certificate.
 
     ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
-    given the bound is still to be had from it; until then ``bound`` says that there is none.
+    given the bound is still to be had from it; until then ``bound`` says that there is none. It may
+    be under way (``ahead``), and has to be ended where it is not wanted.
     """
 
     ready: Prepared
@@ -70,6 +71,7 @@ class Solved:
     lost: int = 0
     notes: tuple[str, ...] = ()
     proof: Callable[[], Bound] | None = None
+    ahead: BoundAhead | None = None
 
 
 def build_team(ready: Prepared) -> Team:
@@ -175,9 +177,13 @@ def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solve
 def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
+    if found.ahead is not None:
+        found.ahead.end()
     fewer = with_levels(found.ready)
     again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
     best = again if again.lost < found.lost else found
+    if again.ahead is not None and best is found:
+        again.ahead.end()
     progress("what more time or one more technician would save")
     notes = savings(again.team, lost=best.lost, skip_loss=_weights(team), seed=effort.seed)
     return replace(best, notes=notes)
@@ -244,12 +250,20 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
     """A crew, windows, reloads or closing hours: the crew's search."""
     progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
     problem = crew_problem(team, skip_loss=_weights(team), keep=ready.keep)
-    solution = _searched(problem, team, effort=effort, progress=progress)
+    ahead = None
+    if effort.prove and is_large(problem):
+        relaxed = replace(problem, way_ms=spared(problem, team))
+        ahead = BoundAhead(relaxed, seed=effort.seed, limit_s=effort.limit_s)
+    solution = _searched(problem, effort=effort, progress=progress)
     schedules = tuple(_timed_round(team, r) for r in solution.rounds)
     last_ms = max((s.finish_ms for s in schedules), default=0)
     schedules = tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
     skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
-    open_yet = effort.prove and solution.status == "no bound yet"
+    proof = None
+    if effort.prove and solution.status == "no bound yet":
+        proof = proof_of(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
+    elif ahead is not None:
+        ahead.end()
     return Solved(
         ready,
         team,
@@ -258,36 +272,22 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         crew_certificate(problem, solution, team),
         complete=solution.status != "interrupted",
         lost=solution.lost,
-        proof=proof_of(problem, solution, team, limit_s=effort.limit_s) if open_yet else None,
+        proof=proof,
+        ahead=ahead,
     )
 
 
-def _searched(
-    problem: CrewProblem, team: Team, *, effort: Effort, progress: Progress
-) -> CrewSolution:
-    """What the search finds; for a large crew with a bound sought at the same time."""
-    ahead = None
-    if effort.prove and is_large(problem):
-        relaxed = replace(problem, way_ms=spared(problem, team))
-        ahead = BoundAhead(relaxed, seed=effort.seed, limit_s=effort.limit_s)
-    try:
-        found = solve_crew(
-            problem,
-            seed=effort.seed,
-            iterations=effort.iterations,
-            limit_s=effort.limit_s,
-            bound_rounds=0,
-            progress=lambda done, of, lost, ms: progress(
-                f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
-            ),
-        )
-        if ahead is None or found.status != "no bound yet":
-            return found
-        progress("how early no plan can end")
-        return ahead.judged(found)
-    finally:
-        if ahead is not None:
-            ahead.end()
+def _searched(problem: CrewProblem, *, effort: Effort, progress: Progress) -> CrewSolution:
+    return solve_crew(
+        problem,
+        seed=effort.seed,
+        iterations=effort.iterations,
+        limit_s=effort.limit_s,
+        bound_rounds=0,
+        progress=lambda done, of, lost, ms: progress(
+            f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
+        ),
+    )
 
 
 def _weights(team: Team) -> dict[str, int]:
