@@ -81,7 +81,7 @@ def search_orders(
     early, and not always well.
     """
     ground, begun = ground_of(problem, arrays), time.monotonic()
-    starts = _starts(arrays.skip_loss.size, steps)
+    starts = starts_for(arrays.skip_loss.size, steps)
     chains = [
         _Chain(
             problem,
@@ -108,7 +108,7 @@ def search_orders(
     return [_orders(chain.best, done, interrupted=late and done < steps) for chain in chains]
 
 
-def _starts(units: int, steps: int) -> int:
+def starts_for(units: int, steps: int) -> int:
     """How many starts so many steps are enough for."""
     if units <= SOME_DOZEN:
         return STARTS if steps >= 10 * STARTS else 1

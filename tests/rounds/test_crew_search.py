@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from greaseroute.rounds.crew import solve_crew
+from greaseroute.rounds.crew_search import starts_for
 from greaseroute.rounds.problem import NO_LIMIT_MS
 from tests.rounds.crew_cases import ints, line_problem, random_problem
 
@@ -156,3 +157,25 @@ def test_a_search_that_keeps_to_a_plan_is_never_later_than_that_plan():
     assert (dear.changes, dear.last_finish_ms) == (0, plan.last_finish_ms)
     free = solve_crew(replace(kept, change_cost_ms=0), iterations=900, bound_rounds=0)
     assert free.last_finish_ms <= plan.last_finish_ms
+
+
+def test_many_technicians_end_together():
+    # 24 units, all 10 m out, 10 s of work each, for six: 20 s of walking and 40 s of work each
+    problem = line_problem([10] * 24, work_s=[10] * 24, technicians=6)
+    plan = solve_crew(problem, iterations=400, bound_rounds=0, exact=False)
+    assert [r.finish_ms for r in plan.rounds] == [60_000] * 6
+
+
+def test_many_technicians_leave_one_out_who_saves_nothing():
+    # one unit more: 70 s for somebody in any case, and five can do it with 20 m less walking
+    problem = line_problem([10] * 25, work_s=[10] * 25, technicians=6)
+    plan = solve_crew(problem, iterations=400, bound_rounds=0, exact=False)
+    assert (plan.last_finish_ms, plan.walk_mm) == (70_000, 5 * 20_000)
+
+
+def test_starts_share_the_steps_that_a_site_needs():
+    # up to 100 units four starts; beyond, one for every hundred steps per unit
+    assert starts_for(40, 22_000) == 4
+    assert starts_for(40, 30) == 1
+    assert starts_for(400, 120_000) == 3
+    assert starts_for(400, 15_000) == 1
