@@ -13,7 +13,7 @@ from greaseroute.side_by_side import Aside
 
 LARGE = 100  # units from which on the search has a core to spare, and takes long
 FIRST_STEPS_PER_UNIT = 5
-ROUNDS = 85  # linear programs; some 50 s at 400 units, about what the search takes
+ROUNDS = 75  # linear programs; some 40 s at 400 units, about what the search takes
 
 
 def is_large(problem: CrewProblem) -> bool:

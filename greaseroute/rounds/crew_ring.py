@@ -228,13 +228,19 @@ def nested_sets(ring: Ring, kinds: Sequence[Kind]) -> list[Bools]:
         real = np.flatnonzero(mine < ring.units)
         at = np.ix_(mine[real], mine[real])
         apart[at] = np.minimum(apart[at], legs[np.ix_(real, real)])
-    apart = np.minimum(apart, apart.T)
-    group, sets = np.arange(ring.units), []
-    a, b = np.triu_indices(ring.units, 1)
+    clusters = np.minimum(ring.cluster, ring.units - 1)
+    unit = np.arange(ring.cluster.size) < ring.unit_nodes
+    return [group[clusters] & unit for group in nested_groups(apart)[:-1]]
+
+
+def nested_groups(apart: IntArray) -> list[Bools]:
+    """Groups of places ``apart`` (n, n), as (n,) masks: joined one by one, near ones first."""
+    apart, count = np.minimum(apart, apart.T), apart.shape[0]
+    group, found = np.arange(count), []
+    a, b = np.triu_indices(count, 1)
     for k in np.argsort(apart[a, b], kind="stable"):
         one, other = group[a[k]], group[b[k]]
         if one != other:
             group[group == other] = one
-            sets.append((group == one)[np.minimum(ring.cluster, ring.units - 1)])
-            sets[-1][ring.unit_nodes :] = False
-    return sets[:-1]
+            found.append(group == one)
+    return found

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from greaseroute.rounds.crew_arrays import FAR_MS
 from greaseroute.rounds.crew_lp import INFINITY, QuietSolver, add_columns, add_rows, entries
+from greaseroute.rounds.crew_ring import nested_groups
 from greaseroute.rounds.kernel_cut import near_side
 from greaseroute.rounds.problem import IntArray
 from greaseroute.rounds.share_points import Bools, RoundLegs
@@ -261,12 +262,5 @@ def nested_sets(legs: RoundLegs) -> list[Bools]:
     first = [np.flatnonzero(np.diff(node, prepend=-1)) for node in (legs.tail, legs.head)]
     apart = np.minimum.reduceat(legs.cost_ms, first[0], axis=0)
     apart = np.minimum.reduceat(apart, first[1], axis=1)[: legs.real, : legs.real]
-    apart = np.minimum(apart, apart.T)
-    group, sets = np.arange(legs.real), []
-    a, b = np.triu_indices(legs.real, 1)
-    for k in np.argsort(apart[a, b], kind="stable"):
-        one, other = group[a[k]], group[b[k]]
-        if one != other:
-            group[group == other] = one
-            sets.append(np.append(group == one, np.zeros(legs.nodes + 1 - legs.real, dtype=bool)))
-    return sets
+    beside = np.zeros(legs.nodes + 1 - legs.real, dtype=bool)
+    return [np.append(group, beside) for group in nested_groups(apart)]
