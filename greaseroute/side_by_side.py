@@ -56,8 +56,8 @@ def side_by_side(
     one pipe. What a copy could not do (it failed or was killed) is done here, so that an error
     is raised where its record is known.
     """
-    helpers = _helpers(count)
-    if not helpers:
+    wanted = _copies_for(count)
+    if not wanted:
         meanwhile()
         return [one(number) for number in range(count)]
     known = {id(item): item for item in common}
@@ -65,7 +65,7 @@ def side_by_side(
     copies: list[_Copy] = []
     done: dict[int, T] = {}
     try:
-        copies += [_copy(one, queue, known) for _ in range(helpers)]
+        copies += [_copy(one, queue, known) for _ in range(wanted)]
         meanwhile()
         done |= {number: one(number) for number in queue.numbers()}
         for copy in copies:
@@ -77,7 +77,7 @@ def side_by_side(
     return [done[number] if number in done else one(number) for number in range(count)]
 
 
-def _helpers(count: int) -> int:
+def _copies_for(count: int) -> int:
     """How many copies of this process are worth while, and safe."""
     if not _copies_are_safe() or count > MOST_PARTS:
         return 0
