@@ -4,11 +4,9 @@ It is told by a first plan, found in a moment, and holds for every plan with the
 better plan that the search comes to as well. On one core it is sought after the search.
 """
 
-from dataclasses import replace
-
-from greaseroute.rounds.crew import solve_crew, with_bound
+from greaseroute.rounds.crew import beside, solve_crew, with_bound
 from greaseroute.rounds.crew_bound import judged_by
-from greaseroute.rounds.problem import CrewProblem, CrewSolution, Status
+from greaseroute.rounds.problem import CrewProblem, CrewSolution
 from greaseroute.side_by_side import Aside
 
 LARGE = 100  # units from which on the search has a core to spare, and takes long
@@ -41,8 +39,7 @@ class BoundAhead:
             return plan
         known = first.bound
         bound = judged_by(self._problem, plan, lower_ms=known.lower_ms, what=known.what)
-        status: Status = "optimal" if bound.lower_ms == bound.value_ms else "bounded"
-        return replace(plan, bound=bound, status=status)
+        return beside(plan, bound)
 
     def _same_visits(self, first: CrewSolution, plan: CrewSolution) -> bool:
         """Whether both visit the same units at the same loss, by the same technicians."""

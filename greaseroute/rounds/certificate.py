@@ -8,6 +8,7 @@ import numpy as np
 from greaseroute.rounds.bound_ahead import BoundAhead
 from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.crew import rounds_for, with_bound
+from greaseroute.rounds.crew_bound import route_part_ms
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray
 from greaseroute.units import MS_PER_S
@@ -68,18 +69,8 @@ def crew_certificate(problem: CrewProblem, solution: CrewSolution, team: Team) -
     """
     b = solution.bound
     slack = slack_ms(team) if solution.status == "optimal" and solution.iterations == 0 else 0
-    crew = [r.technician for r in solution.rounds if not r.reason]
-    begun = sum(int(problem.start_ms[t]) for t in crew)
-    part = len(crew) * b.value_ms - begun - _fixed_ms(problem, solution)
+    crew, part = route_part_ms(problem, solution, last_ms=b.value_ms)
     if b.gap_pct is None:
         return Bound(lower_s=0, value_s=part / MS_PER_S, gap_pct=None, what=b.what)
-    lower = part - len(crew) * (b.value_ms - b.lower_ms + slack)
+    lower = part - crew * (b.value_ms - b.lower_ms + slack)
     return certificate(max(0, lower), part, what=b.what)
-
-
-def _fixed_ms(problem: CrewProblem, solution: CrewSolution) -> int:
-    fixed = problem.way_fixed_ms
-    if fixed is None:
-        return 0
-    visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
-    return sum(int(fixed[t, v.way]) for t, v in visits)

@@ -108,6 +108,11 @@ def with_bound(
         bound = bound_of(problem, solution, rounds=rounds, limit_s=limit_s)
     except KeyboardInterrupt:
         return replace(solution, status="interrupted")
+    return beside(solution, bound)
+
+
+def beside(solution: CrewSolution, bound: CrewBound) -> CrewSolution:
+    """The same plan with a bound that is known, and the status that follows from it."""
     status = solution.status
     if status == "no bound yet" and bound.gap_pct is not None:
         status = "optimal" if bound.lower_ms == bound.value_ms else "bounded"

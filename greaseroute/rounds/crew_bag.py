@@ -28,12 +28,17 @@ class Bags:
     full: IntArray
 
 
+def at_start(problem: CrewProblem) -> tuple[IntArray, IntArray]:
+    """Cartridges held (T,) and strokes left in the guns (T, G) at the start."""
+    held = problem.bag_cartridges if problem.bag_at_start is None else problem.bag_at_start
+    left = problem.gun_left_strokes
+    return held, np.zeros_like(problem.cartridge_strokes) if left is None else left
+
+
 def bags_of(problem: CrewProblem, kinds: list[Kind], ring: Ring) -> Bags:
     """The bags of a ring."""
     heads = [int(kind.points.technician[0]) for kind in kinds]
-    held = problem.bag_cartridges if problem.bag_at_start is None else problem.bag_at_start
-    left = problem.gun_left_strokes
-    left = np.zeros_like(problem.cartridge_strokes) if left is None else left
+    held, left = at_start(problem)
     strokes = np.zeros((ring.cluster.size, problem.way_strokes.shape[1]), dtype=np.int64)
     for kind in kinds:
         real = kind.points.way_id >= 0
@@ -58,9 +63,7 @@ def may_run_out(problem: CrewProblem, who: IntArray, ways: IntArray) -> bool:
     first = np.flatnonzero(np.diff(problem.way_unit[ways], prepend=-1))
     total = np.minimum.reduceat(problem.way_strokes[ways], first, axis=0).sum(axis=0)
     most = np.maximum.reduceat(problem.way_strokes[ways], first, axis=0).sum(axis=0)
-    held = problem.bag_cartridges if problem.bag_at_start is None else problem.bag_at_start
-    left = problem.gun_left_strokes
-    left = np.zeros_like(problem.cartridge_strokes) if left is None else left
+    held, left = at_start(problem)
     total = np.maximum(total, most)
     need = -(-np.maximum(0, total - left[who]) // problem.cartridge_strokes[who])
     return bool((need.sum(axis=1) > held[who]).any())

@@ -20,7 +20,7 @@ from greaseroute.rounds.crew_cutting import Cutting, Judged
 from greaseroute.rounds.crew_points import kinds_of, least_walk, points_of, soonest
 from greaseroute.rounds.crew_ring import first_potentials, kinds_in_ring
 from greaseroute.rounds.problem import CrewBound, CrewProblem, CrewSolution, IntArray
-from greaseroute.rounds.shares import Question, Shares, few_enough
+from greaseroute.rounds.shares import FIRST_GAP, Question, Shares, few_enough
 
 TOGETHER = (
     "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
@@ -32,7 +32,6 @@ SHARED = (
     "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
     "visits) and an exact search over the shares; waits relaxed"
 )
-ENOUGH_PCT = 2.0  # a gap that the shares come to is as good as any
 ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
 
 
@@ -62,15 +61,20 @@ def judged_by(
     problem: CrewProblem, solution: CrewSolution, *, lower_ms: int, what: str
 ) -> CrewBound:
     """A plan beside a bound on the last finish that holds for its visits."""
-    takes_part = [r.technician for r in solution.rounds if not r.reason]
     value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
+    crew, part = route_part_ms(problem, solution, last_ms=value)
+    lower = min(value, lower_ms)
+    gap = 100.0 * crew * (value - lower) / max(1, part)
+    return CrewBound(lower, value, gap, what)
+
+
+def route_part_ms(problem: CrewProblem, solution: CrewSolution, *, last_ms: int) -> tuple[int, int]:
+    """How many take part, and their time up to ``last_ms`` less the fixed time of the visits."""
+    crew = [r.technician for r in solution.rounds if not r.reason]
     visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
     fixed = problem.way_fixed_ms
     spent = 0 if fixed is None else sum(int(fixed[t, v.way]) for t, v in visits)
-    part = len(takes_part) * value - int(problem.start_ms[takes_part].sum()) - spent
-    lower = min(value, lower_ms)
-    gap = 100.0 * len(takes_part) * (value - lower) / max(1, part)
-    return CrewBound(lower, value, gap, what)
+    return len(crew), len(crew) * last_ms - int(problem.start_ms[crew].sum()) - spent
 
 
 def _ways_like(problem: CrewProblem, visited: list[int]) -> IntArray:
@@ -90,18 +94,6 @@ class _Crew:
     who: IntArray
     ways: IntArray
     solution: CrewSolution
-
-    def fixed_ms(self) -> int:
-        """The fixed time of the visits of the plan."""
-        fixed = self.problem.way_fixed_ms
-        if fixed is None:
-            return 0
-        return sum(
-            int(fixed[r.technician, v.way])
-            for r in self.solution.rounds
-            for v in r.visits
-            if v.kind == "unit"
-        )
 
     def _first(self) -> IntArray:
         return np.flatnonzero(np.diff(self.problem.way_unit[self.ways], prepend=-1))
@@ -155,7 +147,7 @@ class _Crew:
         stores = may_run_out(self.problem, self.who, self.ways)
         question = self._question(stores=stores)
         low = Shares(question).least(over) if few_enough(question) else 0
-        if low >= question.aim_ms(ENOUGH_PCT):
+        if low >= question.aim_ms(FIRST_GAP):
             return low, SHARED
         found = kinds_of(self.problem, self.who, self.ways)
         points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
@@ -174,7 +166,7 @@ class _Crew:
                 if v.kind == "unit":
                     share[v.unit] = place[0]
         worth = self.solution.last_finish_ms
-        part = self.who.size * worth - int(self.problem.start_ms[self.who].sum()) - self.fixed_ms()
+        crew, part = route_part_ms(self.problem, self.solution, last_ms=worth)
         return Question(
             problem=self.problem,
             who=self.who,
@@ -182,7 +174,7 @@ class _Crew:
             stores=stores,
             share=share,
             worth_ms=worth,
-            per_cent_ms=part / self.who.size / 100.0,
+            per_cent_ms=part / crew / 100.0,
         )
 
 

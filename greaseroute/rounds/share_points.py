@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.rounds.crew_arrays import FAR_MS, usable_way_ms
+from greaseroute.rounds.crew_bag import at_start
 from greaseroute.rounds.crew_points import points_of
 from greaseroute.rounds.problem import CrewProblem, IntArray
 
@@ -119,8 +120,6 @@ def bag_of(problem: CrewProblem, t: int, ways: IntArray) -> Bag:
     strokes = np.zeros((problem.units, problem.way_strokes.shape[1]), dtype=np.int64)
     first = _firsts(problem.way_unit[ways])
     strokes[problem.way_unit[ways][first]] = np.minimum.reduceat(problem.way_strokes[ways], first)
-    held = problem.bag_cartridges if problem.bag_at_start is None else problem.bag_at_start
-    left = problem.gun_left_strokes
-    left = np.zeros_like(problem.cartridge_strokes) if left is None else left
+    held, left = at_start(problem)
     full = int(problem.bag_cartridges[t])
     return Bag(strokes, problem.cartridge_strokes[t], left[t], int(held[t]), full)

@@ -41,7 +41,6 @@ class RoundProgram:
 
     def __init__(self, legs: RoundLegs) -> None:
         self.legs = legs
-        self.solves = 0
         self._solver = QuietSolver()
         n_in, n_out = legs.head.size - 1, legs.tail.size - 1
         # rows: points of entry, of leaving, units, stores together, start, finish, sub-tours
@@ -156,7 +155,6 @@ class RoundProgram:
             self._solver.changeRowBounds(k, least, most)
 
     def _solve(self) -> None:
-        self.solves += 1
         for afresh in (False, True):
             if afresh:
                 self._solver.clearSolver()
