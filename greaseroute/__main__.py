@@ -1,8 +1,6 @@
 """``python -m greaseroute``."""
 
-import sys
-
-from greaseroute.cli.main import entry
+from greaseroute.cli.main import program
 
 if __name__ == "__main__":
-    sys.exit(entry())
+    program()

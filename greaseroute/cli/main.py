@@ -7,8 +7,8 @@ import os
 import sys
 import traceback
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from typing import TextIO
+from contextlib import contextmanager, suppress
+from typing import NoReturn, TextIO
 
 from greaseroute import __version__
 from greaseroute.cli.parser import VerbParser, nearest
@@ -50,6 +50,18 @@ def entry(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except Exception as error:
         return _report(error, debug="--debug" in words, to=sys.stderr)
+
+
+def program() -> NoReturn:
+    """Run the command line of this process and leave with its exit code, without taking down.
+
+    To unload the libraries took a third of a second.
+    """
+    code = entry()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(code)
 
 
 def _run(words: list[str]) -> int:

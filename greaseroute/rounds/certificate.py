@@ -1,6 +1,5 @@
 """What is proved about schedules: the bound as it is written down, and what is yet to be proved."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +10,7 @@ from greaseroute.rounds.crew import rounds_for, with_bound
 from greaseroute.rounds.crew_bound import route_part_ms
 from greaseroute.rounds.plan import Bound
 from greaseroute.rounds.problem import CrewProblem, CrewSolution, IntArray
+from greaseroute.side_by_side import Aside
 from greaseroute.units import MS_PER_S
 
 
@@ -22,26 +22,42 @@ def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
     )
 
 
-def proof_of(
-    problem: CrewProblem,
-    solution: CrewSolution,
-    team: Team,
-    *,
-    limit_s: float | None,
-    ahead: BoundAhead | None = None,
-) -> Callable[[], Bound]:
-    """What proves how early no plan can end; a bound that is sought ``ahead`` is waited for."""
+class Proof:
+    """How early no plan can end: sought by a copy of this process, or waited for, once begun.
 
-    def prove() -> Bound:
-        known = solution if ahead is None else ahead.judged(solution)
-        if known.status != "no bound yet":
-            return crew_certificate(problem, known, team)
-        relaxed = replace(problem, way_ms=spared(problem, team))
-        rounds = rounds_for(problem)
-        judged = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)
-        return crew_certificate(problem, judged, team)
+    A bound that is sought ``ahead`` already is waited for. It may be given up at any moment.
+    """
 
-    return prove
+    def __init__(
+        self,
+        problem: CrewProblem,
+        solution: CrewSolution,
+        team: Team,
+        *,
+        limit_s: float | None,
+        ahead: BoundAhead | None = None,
+    ) -> None:
+        def prove() -> Bound:
+            known = solution if ahead is None else ahead.judged(solution)
+            if known.status != "no bound yet":
+                return crew_certificate(problem, known, team)
+            relaxed = replace(problem, way_ms=spared(problem, team))
+            rounds = rounds_for(problem)
+            judged = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)
+            return crew_certificate(problem, judged, team)
+
+        self._prove, self._ahead = prove, ahead
+        self._aside = Aside(prove) if ahead is None else None
+
+    def result(self) -> Bound:
+        """The bound as it is written down."""
+        return self._prove() if self._aside is None else self._aside.result()
+
+    def end(self) -> None:
+        """Give it up, whether it is done or not."""
+        for working in (self._aside, self._ahead):
+            if working is not None:
+                working.end()
 
 
 def spared(problem: CrewProblem, team: Team) -> IntArray:

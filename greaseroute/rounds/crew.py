@@ -6,9 +6,10 @@ from dataclasses import replace
 from greaseroute.rounds.crew_arrays import FAR_MS, CrewArrays, crew_arrays
 from greaseroute.rounds.crew_bound import bound_of
 from greaseroute.rounds.crew_exact import small_enough, solve_exactly
+from greaseroute.rounds.crew_few_ways import with_few_ways
 from greaseroute.rounds.crew_reasons import why_skipped
 from greaseroute.rounds.crew_reload import exact_levels
-from greaseroute.rounds.crew_schedule import shortest_chain, timetable
+from greaseroute.rounds.crew_schedule import Chains, timetable
 from greaseroute.rounds.crew_search import Orders, Progress, search_orders
 from greaseroute.rounds.problem import (
     CrewBound,
@@ -22,7 +23,7 @@ from greaseroute.rounds.problem import (
 BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
 FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a second
 ROUNDS_TIMES_UNITS = 12_000
-ITERATIONS = 22_000  # enough for 45 units and two technicians, in three to five seconds
+ITERATIONS = 40_000  # enough for 45 units and two technicians, in about a second
 ITERATIONS_PER_UNIT = 250  # where that is more
 # A step takes the longer, the more units a technician has: three with 400 get the whole count.
 STEPS_TIMES_UNITS_EACH = 6_000_000
@@ -42,39 +43,63 @@ def solve_crew(
 ) -> CrewSolution:
     """Least weight lost, then the last finish earliest, then least metres, then fair shares.
 
-    Up to about eight units every order is gone through (``exact``), else ``iterations`` steps of
-    search are made (if not given, as ``steps_for`` tells): same problem, seed and number of
-    steps, same answer. ``limit_s`` or Ctrl-C
-    ends the search with the best plan so far, marked "interrupted". With ``workers`` above one
-    as many searches run with the seeds that follow, and the best plan is taken. A lower bound
-    is sought by ``bound_rounds`` linear programs (0: none; not given: ``rounds_for``), fewer after
-    ``bound_s`` seconds
-    (``limit_s`` if not given).
+    The best of ``crew_plans``, and what is proved about it: a lower bound is sought by
+    ``bound_rounds`` linear programs (0: none; not given: ``rounds_for``), fewer after ``bound_s``
+    seconds (``limit_s`` if not given).
 
     Raises
     ------
     UnfitProblem
         From the problem itself, when it is made.
     """
+    solution = crew_plans(
+        problem,
+        seed=seed,
+        iterations=iterations,
+        limit_s=limit_s,
+        workers=workers,
+        progress=progress,
+        exact=exact,
+    )[0]
+    rounds = rounds_for(problem) if bound_rounds is None else bound_rounds
+    if rounds == 0 or solution.status != "no bound yet":
+        return solution
+    within = limit_s if bound_s is None else bound_s
+    return with_bound(problem, solution, rounds=rounds, limit_s=within)
+
+
+def crew_plans(
+    problem: CrewProblem,
+    *,
+    seed: int = 1,
+    iterations: int | None = None,
+    limit_s: float | None = None,
+    workers: int = 1,
+    progress: Progress | None = None,
+    exact: bool = True,
+) -> list[CrewSolution]:
+    """The plans that the search has come to, the best first: one for each start it was begun from.
+
+    Up to about eight units every order is gone through (``exact``) and there is one plan, else
+    ``iterations`` steps of search are made (if not given, as ``steps_for`` tells): same problem,
+    seed and number of steps, same answer. ``limit_s`` or Ctrl-C ends the search with the best plans
+    so far, marked "interrupted". With ``workers`` above one as many searches run with the seeds
+    that follow.
+    """
     arrays = crew_arrays(problem)
     if exact and small_enough(problem, arrays):
         plan = solve_exactly(arrays)
-        return _solution(problem, arrays, plan.chains, seed=seed, steps=0, status="optimal")
+        return [_solution(problem, arrays, plan.chains, seed=seed, steps=0, status="optimal")]
     found = _searched(
         problem,
-        arrays,
+        with_few_ways(arrays),
         seed=seed,
         steps=steps_for(problem) if iterations is None else iterations,
         limit_s=limit_s,
         workers=workers,
         progress=progress,
     )
-    solution = min((_timed(problem, arrays, orders, seed=seed) for orders in found), key=_worth)
-    rounds = rounds_for(problem) if bound_rounds is None else bound_rounds
-    if rounds == 0 or solution.status == "interrupted":
-        return solution
-    within = limit_s if bound_s is None else bound_s
-    return with_bound(problem, solution, rounds=rounds, limit_s=within)
+    return sorted((_timed(problem, arrays, orders, seed=seed) for orders in found), key=_worth)
 
 
 def _timed(problem: CrewProblem, arrays: CrewArrays, orders: Orders, *, seed: int) -> CrewSolution:
@@ -153,16 +178,10 @@ def _chains(problem: CrewProblem, a: CrewArrays, orders: Orders) -> tuple[tuple[
         exact_levels(a, t, [int(orders.level[slot]) for slot in row])
         for t, row in enumerate(orders.seq)
     ]
-    earliest = [
-        timetable(a, t, shortest_chain(a, t, levels=row, cap=0)).finish_ms
-        for t, row in enumerate(levels)
-        if _reachable(a, t)
-    ]
+    found = {t: Chains(a, t, row) for t, row in enumerate(levels) if _reachable(a, t)}
+    earliest = [timetable(a, t, chains.shortest(0)).finish_ms for t, chains in found.items()]
     cap = max(earliest, default=0)
-    return tuple(
-        shortest_chain(a, t, levels=row, cap=cap) if _reachable(a, t) else ()
-        for t, row in enumerate(levels)
-    )
+    return tuple(found[t].shortest(cap) if t in found else () for t in range(len(levels)))
 
 
 def _reachable(a: CrewArrays, t: int) -> bool:

@@ -30,7 +30,7 @@ IDLE = 4  # rounds after which a row that does not matter is taken out
 SETTLED_AFTER = (4, 8, 12)  # rounds after which potentials are set anew
 LEARNED_AFTER = (14, 20, 30)  # rounds after which multipliers tell loads
 LESSONS = 6  # sets of multipliers that loads are told by
-SHORT = 0.4  # of what is missing at first, let go so that loads weigh more
+SHORT = 0.3  # of what is missing at first, let go so that loads weigh more
 
 
 @dataclass(frozen=True, slots=True, eq=False)

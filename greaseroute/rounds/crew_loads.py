@@ -7,7 +7,9 @@ import numpy as np
 from greaseroute.rounds.crew_bound_lp import Flow, Need
 from greaseroute.rounds.crew_price import NEVER, Price
 from greaseroute.rounds.crew_ring import Bools, Floats, Ring
-from greaseroute.rounds.kernel_crew_load import heavy_sets
+from greaseroute.rounds.kernel_crew_load import Flow as FlowRows
+from greaseroute.rounds.kernel_crew_load import Groups as GroupRows
+from greaseroute.rounds.kernel_crew_load import along_walk, heavy_sets
 from greaseroute.rounds.problem import IntArray
 
 BREACH = 0.02  # a set left less often by this much is worth a row
@@ -105,20 +107,15 @@ class Loads:
     def _sets(self, ring: Ring, flow: Flow, out: int, *, too_few: int, times: int) -> list[Need]:
         between, units = _between(ring, flow, out), ring.units
         total = between[:units].sum(axis=1)
-        both = between[:units, :units] + between[:units, :units].T
+        both = _rows(between[:units, :units] + between[:units, :units].T)
+        home = between[:units, units:].sum(axis=1) + between[units:, :units].sum(axis=0)
         sums = self.sums[out]
         sets, leaves = heavy_sets(
             both,
             total,
-            _seeds(
-                total,
-                both,
-                between[:units, units:].sum(axis=1) + between[units:, :units].sum(axis=0),
-            ),
-            np.stack([s.least for s in sums]),
-            np.concatenate([s.group for s in sums]),
-            np.concatenate([s.weight for s in sums]).astype(np.int64),
-            np.repeat(np.arange(len(sums)), [s.weight.size for s in sums]).astype(np.int64),
+            _seeds(total, both, home),
+            np.stack([s.least for s in sums], axis=1),
+            _groups(sums),
             np.array([too_few * s.room - s.below for s in sums], dtype=np.int64),
         )
         worst: dict[bytes, Need] = {}
@@ -131,7 +128,23 @@ class Loads:
         return list(worst.values())
 
 
-def _seeds(total: Floats, both: Floats, home: Floats) -> Bools:
+def _rows(both: Floats) -> FlowRows:
+    """A square of flows without what is zero."""
+    row, other = np.nonzero(both)
+    first = np.searchsorted(row, np.arange(both.shape[0] + 1))
+    return first.astype(np.int64), other.astype(np.int64), both[row, other]
+
+
+def _groups(sums: list[_Sum]) -> GroupRows:
+    """The groups of every sum by unit, with their weights and the sums they count in."""
+    unit, group = np.nonzero(np.concatenate([s.group for s in sums]).T)
+    first = np.searchsorted(unit, np.arange(sums[0].least.size + 1))
+    weight = np.concatenate([s.weight for s in sums]).astype(np.int64)
+    of = np.repeat(np.arange(len(sums)), [s.weight.size for s in sums]).astype(np.int64)
+    return first.astype(np.int64), group.astype(np.int64), weight, of
+
+
+def _seeds(total: Floats, both: FlowRows, home: Floats) -> Bools:
     """Sets to grow or shrink from: single units, those visited least, all but a walk's first.
 
     On large sites an even choice of them: each takes a time that grows with the units.
@@ -146,20 +159,15 @@ def _few(sets: list[Bools], most: int) -> list[Bools]:
     return sets[:: max(1, -(-len(sets) // most))]
 
 
-def _without_a_walk(both: Floats, home: Floats) -> list[Bools]:
+def _without_a_walk(both: FlowRows, home: Floats) -> list[Bools]:
     """All units but those first reached from the starts, along the strongest flow."""
     found, every = [], max(1, home.size // MOST_SEEDS)
-    for first in np.flatnonzero(home > BREACH):
-        taken = np.zeros(home.size, dtype=bool)
-        taken[first] = True
-        pull = both[first] + home
-        for step in range(home.size - 1):
+    for first in np.flatnonzero(home > BREACH).tolist():
+        rest = np.ones(home.size, dtype=bool)
+        for step, unit in enumerate(along_walk(both, home, first)[:-1]):
+            rest[unit] = False
             if step % every == 0:
-                found.append(~taken)
-            pull[taken] = -1.0
-            best = int(pull.argmax())
-            taken[best] = True
-            pull += both[best]
+                found.append(rest.copy())
     return found
 
 

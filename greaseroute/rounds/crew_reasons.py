@@ -49,6 +49,6 @@ def _furthest(a: CrewArrays, t: int, *, way: int, level: int) -> int:
 
 
 def _arrive(a: CrewArrays, t: int, before: int, *, way: int, ready: int) -> int:
-    points = np.array([a.way_leave[before]])
-    legs = legs_to(a, t, points=points, goal=int(a.way_enter[way]), ready=np.array([ready]))
-    return int(legs.arrive[0])
+    points, goal = a.way_leave[[before]], a.way_enter[[way]]
+    legs = legs_to(a, t, points=points, goal=goal, ready=np.array([ready]))
+    return legs.arrive.item()

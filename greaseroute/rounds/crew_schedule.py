@@ -21,9 +21,10 @@ class Legs:
     length: IntArray
 
 
-def legs_to(a: CrewArrays, t: int, *, points: IntArray, goal: int, ready: IntArray) -> Legs:
-    """Earliest arrivals at ``goal``; the rule of ``Phase`` written for arrays."""
+def legs_to(a: CrewArrays, t: int, *, points: IntArray, goal: IntArray, ready: IntArray) -> Legs:
+    """(points, goals) earliest arrivals; the rule of ``Phase`` written for arrays."""
     phases, end = a.phase_from.size, np.append(a.phase_from[1:], 2**62)
+    points, goal, ready = np.broadcast_arrays(points[:, None], goal[None, :], ready[:, None])
     best = Legs(np.full_like(ready, FAR_MS), ready.copy(), np.zeros_like(ready), ready * 0)
     for k in range(phases):
         depart = ready if k == 0 else np.maximum(ready, a.phase_from[k])
@@ -50,35 +51,41 @@ class _Labels:
     came: IntArray
 
 
-def shortest_chain(a: CrewArrays, t: int, *, levels: list[int], cap: int) -> tuple[int, ...]:
-    """Ways for an order of levels, start and finish included, least length not after ``cap``."""
-    start = int(a.level_first[levels[0]])
-    zero = np.zeros(1, dtype=np.int64)
-    steps = [_Labels(zero + start, zero + a.start_ms[t], zero, zero)]
-    for level in levels[1:]:
-        steps.append(_step(a, t, steps[-1], level=level))
-    last = steps[-1]
-    in_time = np.flatnonzero(last.left <= max(cap, int(last.left.min())))
-    at = int(in_time[np.lexsort((last.left[in_time], last.walk[in_time]))[0]])
-    chain = []
-    for labels in reversed(steps):
-        chain.append(int(labels.way[at]))
-        at = int(labels.came[at])
-    return tuple(reversed(chain))
+class Chains:
+    """Ways for an order of levels, start and finish included; see ``shortest``."""
+
+    def __init__(self, a: CrewArrays, t: int, levels: list[int]) -> None:
+        start, zero = int(a.level_first[levels[0]]), np.zeros(1, dtype=np.int64)
+        self._steps = [_Labels(zero + start, zero + a.start_ms[t], zero, zero)]
+        for level in levels[1:]:
+            self._steps.append(_step(a, t, self._steps[-1], level=level))
+
+    def shortest(self, cap: int) -> tuple[int, ...]:
+        """The ways of least length that end not after ``cap``; of least time where all do."""
+        last = self._steps[-1]
+        in_time = np.flatnonzero(last.left <= max(cap, int(last.left.min())))
+        at = int(in_time[np.lexsort((last.left[in_time], last.walk[in_time]))[0]])
+        chain = []
+        for labels in reversed(self._steps):
+            chain.append(int(labels.way[at]))
+            at = int(labels.came[at])
+        return tuple(reversed(chain))
 
 
 def _step(a: CrewArrays, t: int, before: _Labels, *, level: int) -> _Labels:
+    ways = np.arange(a.level_first[level], a.level_first[level + 1])
+    ways = ways[a.way_ms[t, ways] >= 0]
+    legs = legs_to(
+        a, t, points=a.way_leave[before.way], goal=a.way_enter[ways], ready=before.left
+    )
+    lefts = np.maximum(legs.arrive, a.way_lo[ways]) + a.way_ms[t, ways]
+    walks = before.walk[:, None] + legs.length
+    in_time = (lefts <= a.way_hi[ways]) & (legs.arrive < FAR_MS)
     found = []
-    for way in range(int(a.level_first[level]), int(a.level_first[level + 1])):
-        if a.way_ms[t, way] < 0:
-            continue
-        legs = legs_to(
-            a, t, points=a.way_leave[before.way], goal=int(a.way_enter[way]), ready=before.left
-        )
-        left = np.maximum(legs.arrive, a.way_lo[way]) + a.way_ms[t, way]
-        walk = before.walk + legs.length
+    for k, way in enumerate(ways):
+        left, walk = lefts[:, k], walks[:, k]
         order = np.lexsort((walk, left))
-        order = order[(left[order] <= a.way_hi[way]) & (legs.arrive[order] < FAR_MS)]
+        order = order[in_time[order, k]]
         shortest = np.minimum.accumulate(walk[order])
         first = np.append(True, shortest[1:] < shortest[:-1])[: order.size]
         kept = order[first][:MOST_LABELS]
@@ -98,12 +105,10 @@ def timetable(a: CrewArrays, t: int, chain: tuple[int, ...]) -> TechnicianRound:
     now, walk_ms, walk_mm, work_ms = int(a.start_ms[t]), 0, 0, 0
     depart, phase = now, 0
     for before, way in pairwise(chain):
-        one = np.array([a.way_leave[before]])
-        legs = legs_to(
-            a, t, points=one, goal=int(a.way_enter[way]), ready=np.array([now], dtype=np.int64)
-        )
-        arrive, depart, phase = int(legs.arrive[0]), int(legs.depart[0]), int(legs.phase[0])
-        walk_ms, walk_mm = walk_ms + arrive - depart, walk_mm + int(legs.length[0])
+        one = a.way_leave[[before]], a.way_enter[[way]], np.array([now], dtype=np.int64)
+        legs = legs_to(a, t, points=one[0], goal=one[1], ready=one[2])
+        arrive, depart, phase = legs.arrive.item(), legs.depart.item(), legs.phase.item()
+        walk_ms, walk_mm = walk_ms + arrive - depart, walk_mm + legs.length.item()
         begin = max(arrive, int(a.way_lo[way]))
         now = begin + int(a.way_ms[t, way])
         if way == chain[-1]:

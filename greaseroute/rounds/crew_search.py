@@ -45,7 +45,7 @@ COOLED = 0.001  # what is left of it at the end
 SHARE_AT_START = 1.0  # weight of the sum of the finishes beside the last finish, at the start
 SHARE_FALLS = 0.2  # what is left of that at the end
 KEPT_HEAT = 0.1  # of the temperature, where there is a plan to go on from
-STARTS = 4  # annealings from a start of their own side by side, on sites of some dozen units
+STARTS = 6  # annealings from a start of their own side by side, on sites of some dozen units
 SOME_DOZEN = 100
 # Larger sites: 400 units and 8 technicians end within 40 s of each other by the start they had, and
 # three times the steps from one start gain less than that.

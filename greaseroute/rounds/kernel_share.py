@@ -1,7 +1,7 @@
 """Compiled: who visits what so that no tariff exceeds what its technician has, by annealing.
 
-Tables: ``owner`` (F,) the technician of each tariff, ``fixed``, ``store``, ``each`` (F, units);
-sets by unit (``unit_first``, ``unit_set``), their ``set_owner``, and their weights by tariff
+Tables: ``rows`` (T + 1,) the first tariff of each technician, ``fixed``, ``store`` (F,), ``each``
+(units, F); sets by unit (``unit_first``, ``unit_set``), their ``set_owner``, and their weights by tariff
 (``set_first``, ``set_row``, ``set_weight``); ``strokes`` (T, units, G), and of bags ``cartridge``,
 ``left`` (T, G), ``held``, ``full`` (T,).
 """
@@ -22,7 +22,7 @@ def _put(
     unit: int,
     t: int,
     sign: int,
-    owner: IntArray,
+    rows: IntArray,
     each: IntArray,
     sets: tuple[IntArray, IntArray, IntArray, IntArray, IntArray, IntArray],
     strokes: IntArray,
@@ -32,9 +32,8 @@ def _put(
 ) -> None:
     """Give a unit to technician t (sign 1) or take it away (-1)."""
     unit_first, unit_set, set_owner, set_first, set_row, set_weight = sets
-    for f in range(owner.size):
-        if owner[f] == t:
-            total[f] += sign * each[f, unit]
+    for f in range(rows[t], rows[t + 1]):
+        total[f] += sign * each[unit, f]
     for g in range(load.shape[1]):
         load[t, g] += sign * strokes[t, unit, g]
     for i in range(unit_first[unit], unit_first[unit + 1]):
@@ -49,7 +48,7 @@ def _put(
 
 @njit(nogil=True)
 def _worst(
-    owner: IntArray,
+    rows: IntArray,
     store: IntArray,
     room: IntArray,
     bags: tuple[IntArray, IntArray, IntArray, IntArray],
@@ -66,8 +65,9 @@ def _worst(
                 need += (load[t, g] - left[t, g] + cartridge[t, g] - 1) // cartridge[t, g]
         visits[t] = 0 if need <= 0 or full[t] == 0 else (need + full[t] - 1) // full[t]
     worst = np.int64(-(2**62))
-    for f in range(owner.size):
-        worst = max(worst, total[f] + store[f] * visits[owner[f]] - room[owner[f]])
+    for t in range(room.size):
+        for f in range(rows[t], rows[t + 1]):
+            worst = max(worst, total[f] + store[f] * visits[t] - room[t])
     return int(worst)
 
 
@@ -79,7 +79,7 @@ def even_out(
     movable: IntArray,
     room: IntArray,
     fixed: IntArray,
-    owner: IntArray,
+    rows: IntArray,
     each: IntArray,
     store: IntArray,
     sets: tuple[IntArray, IntArray, IntArray, IntArray, IntArray, IntArray],
@@ -98,8 +98,8 @@ def even_out(
     count, visits = np.zeros(sets[2].size, np.int64), np.zeros(crew, np.int64)
     for u in range(units):
         if share[u] >= 0:
-            _put(u, share[u], 1, owner, each, sets, strokes, count, total, load)
-    now = _worst(owner, store, room, bags, total, load, visits)
+            _put(u, share[u], 1, rows, each, sets, strokes, count, total, load)
+    now = _worst(rows, store, room, bags, total, load, visits)
     best, kept = now, share.copy()
     moved, before = np.empty(2, np.int64), np.empty(2, np.int64)
     cooling = COOLED ** (1.0 / steps)
@@ -116,9 +116,9 @@ def even_out(
         for k in range(2 if pair else 1):
             before[k] = share[moved[k]]
             share[moved[k]] = to if k == 0 else a
-            _put(moved[k], before[k], -1, owner, each, sets, strokes, count, total, load)
-            _put(moved[k], share[moved[k]], 1, owner, each, sets, strokes, count, total, load)
-        value = _worst(owner, store, room, bags, total, load, visits)
+            _put(moved[k], before[k], -1, rows, each, sets, strokes, count, total, load)
+            _put(moved[k], share[moved[k]], 1, rows, each, sets, strokes, count, total, load)
+        value = _worst(rows, store, room, bags, total, load, visits)
         if value < best:
             best = value
             kept[:] = share
@@ -126,9 +126,9 @@ def even_out(
             now = value
         else:
             for k in range(2 if pair else 1):
-                _put(moved[k], share[moved[k]], -1, owner, each, sets, strokes, count, total, load)
+                _put(moved[k], share[moved[k]], -1, rows, each, sets, strokes, count, total, load)
                 share[moved[k]] = before[k]
-                _put(moved[k], before[k], 1, owner, each, sets, strokes, count, total, load)
+                _put(moved[k], before[k], 1, rows, each, sets, strokes, count, total, load)
         heat *= cooling
     share[:] = kept
     return best

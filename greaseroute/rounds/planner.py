@@ -10,7 +10,6 @@ from greaseroute.rounds.replan import Change, RoundInHand, plan_rest
 from greaseroute.rounds.solve import Effort, Solved, solve
 from greaseroute.rounds.work import WorkItem
 from greaseroute.rounds.write_plan import write_plan
-from greaseroute.side_by_side import Aside
 from greaseroute.site.model import Site
 
 
@@ -123,15 +122,11 @@ def _proved(
     if solved.proof is None:
         return plan
     progress("how early no plan can end")
-    aside = Aside(solved.proof) if solved.ahead is None else None
     try:
         if meanwhile is not None:
             meanwhile(plan)
-        bound = solved.proof() if aside is None else aside.result()
-        return plan.model_copy(update={"bound": bound})
+        return plan.model_copy(update={"bound": solved.proof.result()})
     except KeyboardInterrupt:
         return plan.model_copy(update={"complete": False})
     finally:
-        for working in (aside, solved.ahead):
-            if working is not None:
-                working.end()
+        solved.proof.end()

@@ -187,10 +187,9 @@ class RoundProgram:
         of_node = np.append(of_node, dual[row[4]])
         into = np.append(dual[: row[1]], dual[row[5]])
         out = np.append(-dual[row[1] : row[2]], 0.0) + of_node[legs.tail]
-        leaving = np.zeros((legs.nodes + 1, legs.nodes + 1))
-        for inside, worth in zip(self._sets, dual[row[6] :].tolist(), strict=True):
-            if worth > 0:
-                leaving[np.ix_(inside, ~inside)] += worth
+        worth = np.maximum(dual[row[6] :], 0.0)
+        inside = np.array(self._sets, dtype=bool).reshape(-1, legs.nodes + 1)[worth > 0]
+        leaving = (inside.T * worth[worth > 0]) @ ~inside
         reduced = legs.cost_ms * S_PER_MS - into[None, :] - out[:, None]
         reduced -= leaving[legs.tail[:, None], legs.head[None, :]]
         reduced[self._present] = 0.0

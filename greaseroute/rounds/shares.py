@@ -9,6 +9,7 @@ the sets of the cuts told by whether they are met, in whole numbers throughout.)
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,11 @@ from greaseroute.rounds.share_program import NoOptimum, RoundProgram
 from greaseroute.rounds.share_search import Sharers, Unsettled, evened_out
 from greaseroute.rounds.tariff import Tariff
 
+if TYPE_CHECKING:
+    from greaseroute.rounds.share_model import ShareModel
+
 Floats = NDArray[np.float64]
+Given = tuple[tuple[int, int], ...]  # units that are given to a technician: a part of all shares
 
 MOST_CREW, MOST_UNITS = 2, 80  # beyond these the shares are too many
 MOST_LESSONS = 40  # shares that tariffs are learned from
@@ -27,8 +32,8 @@ FEW_LESSONS = 6  # after which a harder aim is tried
 FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
 # Of looking for shares, in the solver's own units (about twice as many seconds): for one, for an
 # easier aim, in all.
-EFFORT, LITTLE_EFFORT, WHOLE_EFFORT = 2.0, 0.5, 2.5
-NEARNESS = (0.5, 0.1, 0.0)  # of a share: how much of one in doubt is mixed in
+EFFORT, LITTLE_EFFORT, WHOLE_EFFORT = 2.0, 0.5, 5.0
+NEARNESS = (0.7, 0.3, 0.0)  # of a share: how much of one in doubt is mixed in
 DRIFT = 0.05  # of the share in doubt, towards each share learned from
 IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
 
@@ -79,6 +84,9 @@ class Shares:
         whom = np.maximum(1, self._sharers.may.sum(axis=1))
         self._core = IN_DOUBT * self._sharers.may / whom[:, None]
         self._core += (1.0 - IN_DOUBT) * self._whole(question.share)
+        self._given = np.zeros(self._sharers.may.shape)  # how often, over all lessons
+        self._open: list[Given] = [()]  # parts of all shares in which there may be one
+        self._model: ShareModel | None = None  # for the aim at hand
         self._tariffs: list[list[Tariff]] = [[] for _ in first]
 
     def _learn(self, k: int, wanted: Sequence[tuple[Floats, float]]) -> None:
@@ -116,46 +124,80 @@ class Shares:
 
     def _none_before(self, aim_ms: int, over: Callable[[int], bool]) -> bool:
         """Whether no plan ends before the aim; false as well where that cannot be told."""
-        share = self._q.share
+        share, self._open = self._q.share, [()]
         while not over(self.lessons) and self.lessons < MOST_LESSONS:
             try:
-                found = self._share_within(aim_ms, share)
+                found = self._shares_within(aim_ms, share)
             except Unsettled:
                 return False
-            if found is None:
+            if not found:
                 return True
-            share = found
-            if not any(self._lesson(share, mixed) > aim_ms - 1 for mixed in NEARNESS):
-                return False
+            for share in found:
+                if not any(self._lesson(share, mixed) > aim_ms - 1 for mixed in NEARNESS):
+                    return False
         return False
 
-    def _share_within(self, aim_ms: int, share: IntArray) -> IntArray | None:
+    def _shares_within(self, aim_ms: int, share: IntArray) -> list[IntArray]:
         room = self._room_ms(aim_ms)
         found = evened_out(
             self._sharers, self._tariffs, room_ms=room, share=share, seed=self.lessons
         )
-        return self._any_within(room, effort=EFFORT) if found is None else found
+        return self._any_within(room, effort=EFFORT) if found is None else [found]
 
-    def _any_within(self, room: IntArray, *, effort: float) -> IntArray | None:
-        """A share within the room if there is any."""
+    def _any_within(self, room: IntArray, *, effort: float) -> list[IntArray]:
+        """Shares within the room if there are any: two parts of all shares gone through at a time.
+
+        A part without any stays without: more tariffs, or less room, only exclude more.
+        """
         # its library takes half a second to load, which a round that needs no proof is spared
-        from greaseroute.rounds.share_model import shared_within
+        from greaseroute.rounds.share_model import Answer, ShareModel
 
-        if self._effort <= 0.0:
-            raise Unsettled
-        try:
-            found, spent = shared_within(
-                self._sharers, self._tariffs, room_ms=room, alike=self._same, effort=effort
-            )
-        except Unsettled:
-            self._effort -= effort
-            raise
-        self._effort -= spent
-        return found
+        if self._model is None or (room != self._model.room_ms).any():
+            self._model = ShareModel(self._sharers, room_ms=room, alike=self._same)
+        model = self._model
+        model.learn(self._tariffs)
+
+        def answer(given: Given) -> Answer:
+            return model.answer(given, effort=effort)
+
+        while self._open:
+            if self._effort <= 0.0:
+                raise Unsettled
+            parts = self._next_parts()
+            with ThreadPoolExecutor(len(parts)) as pool:
+                answers = list(pool.map(answer, parts))
+            self._effort -= sum(answer.spent for answer in answers)
+            ruled_out = [p for p, a in zip(parts, answers, strict=True) if a.ruled_out]
+            self._open = [part for part in self._open if part not in ruled_out]
+            found = [a.share for a in answers if a.share is not None]
+            if found:
+                return found
+            if len(ruled_out) < len(parts):
+                raise Unsettled
+        return []
+
+    def _next_parts(self) -> list[Given]:
+        """Two parts that are still open; a single one is split in two."""
+        if len(self._open) == 1:
+            (part,) = self._open
+            unit = self._most_in_doubt(part)
+            if unit is not None:
+                may = np.flatnonzero(self._sharers.may[unit]).tolist()
+                self._open = [(*part, (unit, t)) for t in may]
+        return self._open[:2]
+
+    def _most_in_doubt(self, part: Given) -> int | None:
+        """The unit that lessons gave to one technician about as often as to another."""
+        movable = self._sharers.may.sum(axis=1) > 1
+        movable[[unit for unit, _ in part]] = False
+        if not movable.any():
+            return None
+        often = np.where(self._sharers.may, self._given, self.lessons + 1)
+        return int(np.where(movable, often.min(axis=1), -1).argmax())
 
     def _excluded(self, aim_ms: int) -> bool:
         try:
-            return self._any_within(self._room_ms(aim_ms), effort=LITTLE_EFFORT) is None
+            return not self._any_within(self._room_ms(aim_ms), effort=LITTLE_EFFORT)
         except Unsettled:
             return False
 
@@ -164,6 +206,7 @@ class Shares:
         self.lessons += 1
         whole = self._whole(share)
         self._core += DRIFT * (whole - self._core)
+        self._given += whole
         wanted: dict[int, list[tuple[Floats, float]]] = {}
         for t, k in enumerate(self._sharers.like.tolist()):
             legs = self._programs[k].legs

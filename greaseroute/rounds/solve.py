@@ -1,20 +1,20 @@
 """From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from greaseroute.rounds.bound_ahead import BoundAhead, is_large
 from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
 from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
 from greaseroute.rounds.certificate import (
+    Proof,
     certificate,
     crew_certificate,
-    proof_of,
     slack_ms,
     spared,
 )
 from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import solve_crew
+from greaseroute.rounds.crew import crew_plans
 from greaseroute.rounds.fewer_metres import with_fewer_metres
 from greaseroute.rounds.morning import second_person_span, start_of, unit_window
 from greaseroute.rounds.plan import Bound
@@ -58,8 +58,8 @@ class Solved:
     """Schedules in the order of the technicians; why units are not visited; the certificate.
 
     ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
-    given the bound is still to be had from it; until then ``bound`` says that there is none. It may
-    be under way (``ahead``), and has to be ended where it is not wanted.
+    given the bound is under way and still to be had from it; until then ``bound`` says that there
+    is none. It has to be ended where it is not wanted.
     """
 
     ready: Prepared
@@ -70,8 +70,7 @@ class Solved:
     complete: bool
     lost: int = 0
     notes: tuple[str, ...] = ()
-    proof: Callable[[], Bound] | None = None
-    ahead: BoundAhead | None = None
+    proof: Proof | None = None
 
 
 def build_team(ready: Prepared) -> Team:
@@ -153,7 +152,7 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
     try:
         return _with_less_service(found, team, effort=effort, progress=progress)
     except KeyboardInterrupt:
-        return replace(found, complete=False)
+        return replace(found, complete=False, proof=None)
 
 
 def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solved:
@@ -177,13 +176,13 @@ def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solve
 def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
-    if found.ahead is not None:
-        found.ahead.end()
+    if found.proof is not None:
+        found.proof.end()
     fewer = with_levels(found.ready)
     again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
     best = again if again.lost < found.lost else found
-    if again.ahead is not None and best is found:
-        again.ahead.end()
+    if again.proof is not None and best is found:
+        again.proof.end()
     progress("what more time or one more technician would save")
     notes = savings(again.team, lost=best.lost, skip_loss=_weights(team), seed=effort.seed)
     return replace(best, notes=notes)
@@ -240,10 +239,14 @@ def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
 
 def fits(schedule: Schedule, team: Team) -> bool:
     """Whether a schedule without reloads keeps every window, the end and the bag."""
-    member = team.members[schedule.route.technician]
     used = sum(n for row in schedule.carried.put_in for n in row)
-    in_time = schedule.finish_ms <= member.end_ms and keeps_windows(schedule, team)
-    return in_time and used <= bag(member.technician, team.site)
+    member = team.members[schedule.route.technician]
+    return _in_time(schedule, team) and used <= bag(member.technician, team.site)
+
+
+def _in_time(schedule: Schedule, team: Team) -> bool:
+    end_ms = team.members[schedule.route.technician].end_ms
+    return schedule.finish_ms <= end_ms and keeps_windows(schedule, team)
 
 
 def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Progress) -> Solved:
@@ -254,40 +257,67 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
     if effort.prove and is_large(problem):
         relaxed = replace(problem, way_ms=spared(problem, team))
         ahead = BoundAhead(relaxed, seed=effort.seed, limit_s=effort.limit_s)
-    solution = _searched(problem, effort=effort, progress=progress)
-    schedules = tuple(_timed_round(team, r) for r in solution.rounds)
-    last_ms = max((s.finish_ms for s in schedules), default=0)
-    schedules = tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
-    skipped = {team.ways.units[s.unit]: s.reason for s in solution.skipped}
+    plans = _searched(problem, effort=effort, progress=progress)
+    solution, schedules = _best_by_the_clock(plans, problem, team)
     proof = None
     if effort.prove and solution.status == "no bound yet":
-        proof = proof_of(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
+        proof = Proof(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
     elif ahead is not None:
         ahead.end()
+    try:
+        schedules = _with_fewer_metres(schedules, team)
+    except KeyboardInterrupt:
+        if proof is not None:
+            proof.end()
+        raise
     return Solved(
         ready,
         team,
         schedules,
-        skipped,
+        {team.ways.units[s.unit]: s.reason for s in solution.skipped},
         crew_certificate(problem, solution, team),
         complete=solution.status != "interrupted",
         lost=solution.lost,
         proof=proof,
-        ahead=ahead,
     )
 
 
-def _searched(problem: CrewProblem, *, effort: Effort, progress: Progress) -> CrewSolution:
-    return solve_crew(
+def _with_fewer_metres(schedules: Sequence[Schedule], team: Team) -> tuple[Schedule, ...]:
+    last_ms = max((s.finish_ms for s in schedules), default=0)
+    return tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
+
+
+def _searched(
+    problem: CrewProblem, *, effort: Effort, progress: Progress
+) -> list[CrewSolution]:
+    return crew_plans(
         problem,
         seed=effort.seed,
         iterations=effort.iterations,
         limit_s=effort.limit_s,
-        bound_rounds=0,
         progress=lambda done, of, lost, ms: progress(
             f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
         ),
     )
+
+
+def _best_by_the_clock(
+    plans: Sequence[CrewSolution], problem: CrewProblem, team: Team
+) -> tuple[CrewSolution, tuple[Schedule, ...]]:
+    """The best plan with every cartridge change at its hour, and its schedules.
+
+    The search spreads the changes over the strokes. Where each falls moves a finish by a minute, or
+    by a wait for a crossing that is just missed.
+    """
+    timed_plans = [(plan, tuple(_timed_round(team, r) for r in plan.rounds)) for plan in plans]
+
+    def worth(timed_plan: tuple[CrewSolution, tuple[Schedule, ...]]) -> tuple[int, bool, int, int]:
+        plan, schedules = timed_plan
+        late = not all(_in_time(schedule, team) for schedule in schedules)
+        last_ms = max((s.finish_ms for s in schedules), default=0)
+        return plan.lost, late, last_ms + problem.change_cost_ms * plan.changes, plan.walk_mm
+
+    return min(timed_plans, key=worth)
 
 
 def _weights(team: Team) -> dict[str, int]:

@@ -12,10 +12,10 @@ import pytest
 
 from greaseroute.rounds.crew_arrays import FAR_MS
 from greaseroute.rounds.crew_points import least_walk
-from greaseroute.rounds.share_model import shared_within
+from greaseroute.rounds.share_model import ShareModel
 from greaseroute.rounds.share_points import Bag, bag_of, round_legs
 from greaseroute.rounds.share_program import RoundProgram, nested_sets
-from greaseroute.rounds.share_search import Sharers, Unsettled, evened_out
+from greaseroute.rounds.share_search import Sharers, evened_out
 from greaseroute.rounds.tariff import Potentials, Tariff, tariff_of
 from tests.rounds.crew_cases import ints, line_problem, random_problem
 
@@ -222,12 +222,41 @@ def puzzles():
         yield sharers, tariffs, every, slack + best
 
 
+def answer(sharers, tariffs, *, room, alike=False, effort=2.0, given=()):
+    model = ShareModel(sharers, room_ms=room, alike=alike)
+    model.learn(tariffs)
+    return model.answer(given, effort=effort)
+
+
 def test_model_finds_a_share_just_where_there_is_one():
     for sharers, tariffs, every, room in puzzles():
-        found = shared_within(sharers, tariffs, room_ms=room, alike=False, effort=2.0)[0]
+        found = answer(sharers, tariffs, room=room).share
         assert excess(sharers, tariffs, room, found) <= 0
         assert any(np.array_equal(found, share) for share in every)
-        assert shared_within(sharers, tariffs, room_ms=room - 1, alike=False, effort=2.0)[0] is None
+        none = answer(sharers, tariffs, room=room - 1)
+        assert none.share is None
+        assert none.ruled_out
+
+
+def test_a_part_of_all_shares_is_what_was_given():
+    for sharers, tariffs, every, room in puzzles():
+        unit = int(np.flatnonzero(sharers.may.all(axis=1))[0])
+        for t in range(sharers.may.shape[1]):
+            part = answer(sharers, tariffs, room=room, given=[(unit, t)])
+            fits = [s for s in every if s[unit] == t and excess(sharers, tariffs, room, s) <= 0]
+            assert part.ruled_out == (not fits)
+            assert part.share is None or part.share[unit] == t
+
+
+def test_a_model_grown_by_single_tariffs_says_what_one_made_at_once_says():
+    for sharers, tariffs, _, room in puzzles():
+        grown = ShareModel(sharers, room_ms=room - 1, alike=False)
+        for count in range(1, 1 + max(len(known) for known in tariffs)):
+            grown.learn([known[:count] for known in tariffs])
+            told = [known[:count] for known in tariffs]
+            at_once = answer(sharers, told, room=room - 1)
+            assert grown.answer((), effort=2.0).ruled_out == at_once.ruled_out
+        assert grown.answer((), effort=2.0).ruled_out
 
 
 def test_search_finds_most_shares_and_none_that_is_not_there():
@@ -247,16 +276,15 @@ def test_technicians_alike_may_change_names():
     one = Tariff(0, ints([10, 10]), np.zeros((0, 2), bool), ints([]), 0)
     bag = Bag(np.zeros((2, 0), int), ints([]), ints([]), held=0, full=0)
     sharers = Sharers(like=ints([0, 0]), may=np.ones((2, 2), bool), bags=(bag, bag))
-    found = shared_within(sharers, [[one]], room_ms=ints([10, 10]), alike=True, effort=2.0)[0]
+    found = answer(sharers, [[one]], room=ints([10, 10]), alike=True).share
     assert found.tolist() == [0, 1]
-    assert (
-        shared_within(sharers, [[one]], room_ms=ints([10, 9]), alike=False, effort=2.0)[0] is None
-    )
+    assert answer(sharers, [[one]], room=ints([10, 9])).ruled_out
 
 
 def test_too_little_effort_is_told():
     rng = np.random.default_rng(5)
     sharers = random_sharers(rng, 60, 2)
     tariffs = [random_tariffs(rng, 60) for _ in range(2)]
-    with pytest.raises(Unsettled):
-        shared_within(sharers, tariffs, room_ms=ints([900, 900]), alike=False, effort=1e-9)
+    told = answer(sharers, tariffs, room=ints([900, 900]), effort=1e-9)
+    assert told.share is None
+    assert not told.ruled_out
