@@ -10,8 +10,8 @@ from greaseroute.rounds.problem import CrewProblem, CrewSolution
 from greaseroute.side_by_side import Aside
 
 LARGE = 100  # units from which on the search has a core to spare, and takes long
-FIRST_STEPS_PER_UNIT = 5
-ROUNDS = 75  # linear programs; some 40 s at 400 units, about what the search takes
+FIRST_STEPS_PER_UNIT = 30
+ROUNDS = 100  # linear programs; some 45 s at 400 units, about what the search takes
 
 
 def is_large(problem: CrewProblem) -> bool:

@@ -24,9 +24,9 @@ BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for m
 FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a second
 ROUNDS_TIMES_UNITS = 12_000
 ITERATIONS = 40_000  # enough for 45 units and two technicians, in about a second
-ITERATIONS_PER_UNIT = 250  # where that is more
+ITERATIONS_PER_UNIT = 500  # where that is more
 # A step takes the longer, the more units a technician has: three with 400 get the whole count.
-STEPS_TIMES_UNITS_EACH = 6_000_000
+STEPS_TIMES_UNITS_EACH = 12_000_000
 
 
 def solve_crew(

@@ -23,13 +23,16 @@ from greaseroute.rounds.kernel_crew_route import (
 )
 from greaseroute.rounds.kernel_crew_search import Best, Ground, Routes, anneal
 from greaseroute.rounds.kernel_crew_value import (
+    ABOUT_MS,
     CHANGE_COST,
     FIRST_LEVEL,
     FIRST_WAY,
     FOLLOWS,
     FREE,
     GIVEN,
+    MANY,
     SKIP_LOSS,
+    SQUARED,
     STARTED,
     TIMED,
 )
@@ -37,10 +40,18 @@ from greaseroute.rounds.problem import CrewProblem, IntArray
 
 Progress = Callable[[int, int, int, int], None]  # steps done, of, weight lost, last finish in ms
 
-# Tuned on a quarry of 42 units with two unlike technicians: 8643 s in the mean of four seeds; by a
-# weight of 0.2 from the start and a third of the heat 8712 s. Four starts of 4,000 steps: 8630 s in
-# the mean of eight seeds, at worst 8635 s; three of 5,000: 8639 s, at worst 8658 s.
+# Tuned on a quarry of 41 units with two unlike technicians, mean last finish of sixteen seeds
+# (worst): 24,000 steps in four starts 8628 s (8633 s), by half the heat 8642 s (8695 s); 40,000 steps
+# in four starts 8629 s (8638 s), six 8628 s (8638 s), eight 8632 s (8684 s).
 HOT_LEGS = 3.0  # temperature at the start, in legs between neighbours
+# Where all finishes count, one that moves weighs the less, the more there are: 400 units and eight
+# technicians, 200,000 steps, mean of four seeds: 21,245 s from 3 legs, 21,215 s from 10, 21,222 s
+# from 30.
+HOT_LEGS_OF_MANY = 10.0
+# How near the last finish alone they come: the same site, 100,000 steps: squared 4 times 21,255 s, 6
+# times 21,209 s, 8 times 21,223 s, from 6 to 10 times 21,190 s.
+SQUARED_FROM, SQUARED_MORE = 6, 5
+SQUARED_AT_FIRST, ABOUT_AT_FIRST_MS = 4, 1_000_000  # until there is a plan
 COOLED = 0.001  # what is left of it at the end
 SHARE_AT_START = 1.0  # weight of the sum of the finishes beside the last finish, at the start
 SHARE_FALLS = 0.2  # what is left of that at the end
@@ -48,8 +59,8 @@ KEPT_HEAT = 0.1  # of the temperature, where there is a plan to go on from
 STARTS = 6  # annealings from a start of their own side by side, on sites of some dozen units
 SOME_DOZEN = 100
 # Larger sites: 400 units and 8 technicians end within 40 s of each other by the start they had, and
-# three times the steps from one start gain less than that.
-STEPS_PER_UNIT = 100  # for each start
+# 200,000 steps from one start gain less than that over 100,000.
+STEPS_PER_UNIT = 250  # for each start
 SPELL = 200  # steps between looks at the clock
 MIX = 0x9E3779B97F4A7C15  # odd constant of Fibonacci hashing (Knuth, TAOCP 3, 6.4): spreads seeds
 
@@ -136,6 +147,7 @@ class _Chain:
         self._ground, self._steps, self._done = ground, steps, 0
         self._now, self._trial = empty_routes(a), empty_routes(a)
         self._rules = np.zeros(FREE + a.start_ms.size, dtype=np.int64)
+        self._rules[ABOUT_MS], self._rules[SQUARED] = ABOUT_AT_FIRST_MS, SQUARED_AT_FIRST
         self._rules[TIMED] = int(_timed(problem))
         self._rules[CHANGE_COST] = problem.change_cost_ms if problem.keep is not None else 0
         self._word = np.array([((seed + 1) * MIX) % 2**64 or MIX], dtype=np.uint64)
@@ -154,9 +166,16 @@ class _Chain:
         count = min(SPELL, self._steps - self._done)
         if self._done == 0:
             self._first_plan()
+        self._rules[ABOUT_MS] = max(1, self._last_ms())
+        self._rules[SQUARED] = SQUARED_FROM + SQUARED_MORE * self._done // max(1, self._steps)
         self._anneal(_cooled(self._heat, self._done), count)
         self._done += count
         return count
+
+    def _last_ms(self) -> int:
+        """The last finish of the present plan."""
+        finish = self._now.tech[FINISH]
+        return int(finish[finish < FAR_MS].max(initial=0))
 
     def _first_plan(self) -> None:
         self._anneal(self._heat, 1)
@@ -307,8 +326,9 @@ def _heat(g: Ground, steps: int) -> Heat:
     hot = max(1.0, float(legs.mean())) if legs.size else 1.0
     losses = g.unit[SKIP_LOSS][g.unit[SKIP_LOSS] > 0]
     loss_hot = float(np.median(losses)) * 0.3 if losses.size else 1.0
+    many = g.bag.shape[0] >= MANY
     return (
-        HOT_LEGS * hot,
+        (HOT_LEGS_OF_MANY if many else HOT_LEGS) * hot,
         COOLED ** (1.0 / steps),
         max(loss_hot, 1e-3),
         COOLED ** (1.0 / steps),

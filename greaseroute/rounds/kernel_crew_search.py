@@ -168,13 +168,13 @@ def most_hopeful(
 
 @njit(nogil=True)
 def energy_with(
-    tech: IntArray, t: int, end: int, others: int, powers: float, share: float
+    tech: IntArray, t: int, end: int, others: int, powers: float, share: float, rules: IntArray
 ) -> float:
     """What the energy has of the finishes if technician t ends then; ``powers`` of the others."""
     more = share * float(end - tech[FINISH, t])
     if tech.shape[1] < MANY:
         return more + float(max(others, end))
-    return more + nearly_last(powers + power(end))
+    return more + nearly_last(powers + power(end, rules), rules)
 
 
 @njit(nogil=True)
@@ -197,11 +197,11 @@ def best_place(
         for o in range(tech.shape[1]):
             if o != t and rules[FREE + o] == 1:
                 others = max(others, tech[FINISH, o])
-                powers += power(tech[FINISH, o])
+                powers += power(tech[FINISH, o], rules)
         hope = np.empty(tech[STOPS, t] - 1, dtype=np.int64)
         lead = most_hopeful(seq, slots, apart, near, word, t, level, u, work, hope)
         if rules[CHANGE_COST] == 0:
-            hoped = energy_with(tech, t, hope[lead], others, powers, share)
+            hoped = energy_with(tech, t, hope[lead], others, powers, share, rules)
             if hope[lead] < FAR and hoped >= best:
                 continue  # even at its most hopeful place it is better put elsewhere
         for k in range(-1, hope.shape[0]):
@@ -211,7 +211,7 @@ def best_place(
             end = price(way, first, travel, phase_from, seq, slots, know, t, i, level, limit)
             if end >= limit:
                 continue
-            e = energy_with(tech, t, end, others, powers, share)
+            e = energy_with(tech, t, end, others, powers, share, rules)
             if rules[CHANGE_COST] == 0:
                 limit = end
             else:
@@ -271,7 +271,8 @@ def anneal(
     """``steps`` steps from ``now``; heat: temperature, its factor per step, the same for loss.
 
     ``rules``: CHANGE_COST in ms, TIMED 1 if there are windows or hours, STARTED 1 once there is
-    a first plan, LOST by ``now``, and FREE 1 per technician who can reach the finish at all.
+    a first plan, LOST by ``now``, SQUARED and ABOUT_MS the finishes, and FREE 1 per technician who
+    can reach the finish at all.
     """
     way, first, travel, length, phase_from, apart, strokes, loss, unit, bag, near = g
     seq, tech, slots, know = trial

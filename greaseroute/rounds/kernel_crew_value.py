@@ -2,7 +2,7 @@
 
 Arrays as in ``kernel_crew_route``; ``rules`` are CHANGE_COST in ms, TIMED 1 if there are windows or
 hours, STARTED 1 once there is a first plan (GIVEN when orders to go on from were put in), LOST by
-the present plan, and from FREE on 1 for each technician who can reach the finish at all. ``unit``
+the present plan, how often finishes are SQUARED, ABOUT_MS the last one, and from FREE on 1 for each technician who can reach the finish at all. ``unit``
 has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS.
 """
 
@@ -16,9 +16,10 @@ from greaseroute.rounds.kernel_crew import FAR
 from greaseroute.rounds.kernel_crew_route import CHANGES, FINISH, HOLDER, LENGTH, LEVEL, STOPS
 from greaseroute.rounds.problem import IntArray
 
-CHANGE_COST, TIMED, STARTED, LOST, FREE = 0, 1, 2, 3, 4
+CHANGE_COST, TIMED, STARTED, LOST, SQUARED, ABOUT_MS, FREE = 0, 1, 2, 3, 4, 5, 6
 GIVEN = 2
-MANY, SQUARINGS = 3, 4  # technicians from whom on all finishes count, the late ones most
+MANY = 3  # technicians from whom on all finishes count, the late ones most
+MOST = 1.9  # times the last finish, in sums of powers: later ones are as bad, and none overflows
 SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
 
 
@@ -47,24 +48,24 @@ def copy_changed(
 
 
 @njit(nogil=True)
-def power(finish: int) -> float:
-    """A finish, told in 1,000 s, squared SQUARINGS times."""
-    x = finish * 1e-6
-    for _ in range(SQUARINGS):
+def power(finish: int, rules: IntArray) -> float:
+    """A finish over the last one, squared some times."""
+    x = min(finish / rules[ABOUT_MS], MOST)
+    for _ in range(rules[SQUARED]):
         x *= x
     return x
 
 
 @njit(nogil=True)
-def nearly_last(powers: float) -> float:
-    """Close to the last of some finishes, from the sum of their powers; in ms.
+def nearly_last(powers: float, rules: IntArray) -> float:
+    """Close to the last of some finishes, the closer the more often they are squared; in ms.
 
     Where many share the last finish, one of them ending sooner is worth something as well: by the
     last finish alone a search would see no difference.
     """
-    for _ in range(SQUARINGS):
+    for _ in range(rules[SQUARED]):
         powers = np.sqrt(powers)
-    return float(powers * 1e6)
+    return float(powers * rules[ABOUT_MS])
 
 
 @njit(nogil=True)
@@ -81,7 +82,7 @@ def value_of(
     for t in range(tech.shape[1]):
         if rules[FREE + t] == 1:
             last, total = max(last, tech[FINISH, t]), total + tech[FINISH, t]
-            powers += power(tech[FINISH, t])
+            powers += power(tech[FINISH, t], rules)
             changes, length = changes + tech[CHANGES, t], length + tech[LENGTH, t]
             longest = max(longest, tech[FINISH, t] - bag[t, 1])
             shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
@@ -89,7 +90,7 @@ def value_of(
     value[2], value[3] = length, longest - shortest
     if tech.shape[1] < MANY:
         return float(value[1]) + share * float(total)
-    return nearly_last(powers) + float(rules[CHANGE_COST] * changes) + share * float(total)
+    return nearly_last(powers, rules) + float(rules[CHANGE_COST] * changes) + share * float(total)
 
 
 @njit(nogil=True)
