@@ -10,7 +10,7 @@ from greaseroute.rounds.problem import IntArray
 from greaseroute.rounds.share_points import Bag, Bools
 from greaseroute.rounds.tariff import Tariff
 
-STEPS = 50_000  # some hundredths of a second
+STEPS = 25_000  # some hundredths of a second
 HEAT = 0.001  # first heat over the time that the technicians have
 
 

@@ -26,7 +26,7 @@ from greaseroute.units import S_PER_MIN, ms
 
 # (most units, slack in ms): ways that lose no more than this against another are dropped, and
 # the certificate allows for it. With few units every way is kept that can be best.
-WAY_SLACKS = ((10, 0),)
+WAY_SLACKS = ((10, 0), (150, 100))
 MOST_SLACK_MS = 250
 
 

@@ -174,8 +174,8 @@ def test_many_technicians_leave_one_out_who_saves_nothing():
 
 
 def test_starts_share_the_steps_that_a_site_needs():
-    # up to 100 units six starts; beyond, one for every hundred steps per unit
+    # up to 100 units six starts; beyond, one for every 250 steps per unit
     assert starts_for(40, 22_000) == 6
     assert starts_for(40, 50) == 1
-    assert starts_for(400, 120_000) == 3
+    assert starts_for(400, 200_000) == 2
     assert starts_for(400, 15_000) == 1
