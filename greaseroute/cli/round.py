@@ -12,10 +12,9 @@ from greaseroute.cli.options import add_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
-
     from greaseroute.cards.card_model import WalkBlock
     from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.side_by_side import Aside
     from greaseroute.site.model import Site
 
 HELP = "plan the round, write the card and the files, print the summary"
@@ -53,7 +52,7 @@ class _Drawn:
     """The map, also on its way to being a picture where a renderer is installed, and the stops."""
 
     map: str
-    picture: "Future[bytes] | None"
+    picture: "Aside[bytes] | None"
     walks: "tuple[WalkBlock, ...]"
 
 
@@ -96,7 +95,7 @@ def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
     from greaseroute.cards.png import png_aside, png_ready
 
     @cache
-    def drawing() -> "tuple[str, Future[bytes] | None]":
+    def drawing() -> "tuple[str, Aside[bytes] | None]":
         drawn = map_svg(site, plan)
         picture = png_aside(drawn) if png_ready() else None
         card_template()

@@ -75,9 +75,7 @@ class Chains:
 def _step(a: CrewArrays, t: int, before: _Labels, *, level: int) -> _Labels:
     ways = np.arange(a.level_first[level], a.level_first[level + 1])
     ways = ways[a.way_ms[t, ways] >= 0]
-    legs = legs_to(
-        a, t, points=a.way_leave[before.way], goal=a.way_enter[ways], ready=before.left
-    )
+    legs = legs_to(a, t, points=a.way_leave[before.way], goal=a.way_enter[ways], ready=before.left)
     lefts = np.maximum(legs.arrive, a.way_lo[ways]) + a.way_ms[t, ways]
     walks = before.walk[:, None] + legs.length
     in_time = (lefts <= a.way_hi[ways]) & (legs.arrive < FAR_MS)

@@ -41,15 +41,15 @@ from greaseroute.rounds.problem import CrewProblem, IntArray
 Progress = Callable[[int, int, int, int], None]  # steps done, of, weight lost, last finish in ms
 
 # Tuned on a quarry of 41 units with two unlike technicians, mean last finish of sixteen seeds
-# (worst): 24,000 steps in four starts 8628 s (8633 s), by half the heat 8642 s (8695 s); 40,000 steps
-# in four starts 8629 s (8638 s), six 8628 s (8638 s), eight 8632 s (8684 s).
+# (worst): 24,000 steps in four starts 8628 s (8633 s), by half the heat 8642 s (8695 s); 40,000
+# steps in four starts 8629 s (8638 s), six 8628 s (8638 s), eight 8632 s (8684 s).
 HOT_LEGS = 3.0  # temperature at the start, in legs between neighbours
 # Where all finishes count, one that moves weighs the less, the more there are: 400 units and eight
 # technicians, 200,000 steps, mean of four seeds: 21,245 s from 3 legs, 21,215 s from 10, 21,222 s
 # from 30.
 HOT_LEGS_OF_MANY = 10.0
-# How near the last finish alone they come: the same site, 100,000 steps: squared 4 times 21,255 s, 6
-# times 21,209 s, 8 times 21,223 s, from 6 to 10 times 21,190 s.
+# How near the last finish alone they come: the same site, 100,000 steps: squared 4 times 21,255 s,
+# 6 times 21,209 s, 8 times 21,223 s, from 6 to 10 times 21,190 s.
 SQUARED_FROM, SQUARED_MORE = 6, 5
 SQUARED_AT_FIRST, ABOUT_AT_FIRST_MS = 4, 1_000_000  # until there is a plan
 COOLED = 0.001  # what is left of it at the end

@@ -17,7 +17,7 @@ from greaseroute.rounds.problem import IntArray
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Flow = tuple[IntArray, IntArray, Floats]  # first of each row, other unit, flow both ways
-Groups = tuple[IntArray, IntArray, IntArray, IntArray]  # first of each row, group; weight, sum of it
+Groups = tuple[IntArray, IntArray, IntArray, IntArray]  # first of each row, group; weight, its sum
 STEPS = 60  # moves at most in making a set better
 TRIED = 8  # units looked at in each
 

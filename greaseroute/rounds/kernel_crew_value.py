@@ -2,8 +2,9 @@
 
 Arrays as in ``kernel_crew_route``; ``rules`` are CHANGE_COST in ms, TIMED 1 if there are windows or
 hours, STARTED 1 once there is a first plan (GIVEN when orders to go on from were put in), LOST by
-the present plan, how often finishes are SQUARED, ABOUT_MS the last one, and from FREE on 1 for each technician who can reach the finish at all. ``unit``
-has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS.
+the present plan, how often finishes are SQUARED, ABOUT_MS the last one, and from FREE on 1 for each
+technician who can reach the finish at all. ``unit`` has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY,
+FOLLOWS.
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.

@@ -1,9 +1,9 @@
 """Compiled: who visits what so that no tariff exceeds what its technician has, by annealing.
 
 Tables: ``rows`` (T + 1,) the first tariff of each technician, ``fixed``, ``store`` (F,), ``each``
-(units, F); sets by unit (``unit_first``, ``unit_set``), their ``set_owner``, and their weights by tariff
-(``set_first``, ``set_row``, ``set_weight``); ``strokes`` (T, units, G), and of bags ``cartridge``,
-``left`` (T, G), ``held``, ``full`` (T,).
+(units, F); sets by unit (``unit_first``, ``unit_set``), their ``set_owner``, and their weights by
+tariff (``set_first``, ``set_row``, ``set_weight``); ``strokes`` (T, units, G), and of bags
+``cartridge``, ``left`` (T, G), ``held``, ``full`` (T,).
 """
 
 import numpy as np

@@ -287,9 +287,7 @@ def _with_fewer_metres(schedules: Sequence[Schedule], team: Team) -> tuple[Sched
     return tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
 
 
-def _searched(
-    problem: CrewProblem, *, effort: Effort, progress: Progress
-) -> list[CrewSolution]:
+def _searched(problem: CrewProblem, *, effort: Effort, progress: Progress) -> list[CrewSolution]:
     return crew_plans(
         problem,
         seed=effort.seed,

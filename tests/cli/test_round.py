@@ -1,7 +1,6 @@
 """The round verb: files, summary, exit codes. The planner itself is tested in tests/rounds."""
 
 import json
-from concurrent.futures import Future
 from datetime import datetime
 
 import pytest
@@ -13,6 +12,7 @@ import greaseroute.site.folder as folder
 from greaseroute.cli.main import entry
 from greaseroute.cli.schema import round_schema
 from greaseroute.rounds.plan import RoundPlan
+from greaseroute.side_by_side import Aside
 from tests.cards import sample
 
 
@@ -123,15 +123,9 @@ def test_gpx_is_written_where_the_site_lies_in_lonlat(planned, tmp_path):
     assert (lon, lat) == (pytest.approx(13.4000884, abs=1e-7), pytest.approx(52.5000539, abs=1e-7))
 
 
-def _done(content):
-    picture = Future()
-    picture.set_result(content)
-    return picture
-
-
 def test_the_map_is_a_picture_too_where_it_can_be(whole, monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(png, "find_spec", lambda name: "found")
-    monkeypatch.setattr(png, "png_aside", lambda svg: _done(svg.encode()[:4]))
+    monkeypatch.setattr(png, "png_aside", lambda svg: Aside(lambda: svg.encode()[:4]))
     assert entry(["round", "yard", "--out", str(tmp_path)]) == 0
     assert (tmp_path / "map.png").read_bytes() == b"<svg"
     assert capsys.readouterr().out.endswith("walk.geojson, map.png\n")

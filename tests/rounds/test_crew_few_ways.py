@@ -106,7 +106,7 @@ def test_a_way_that_one_technician_cannot_take_does_not_stand_for_one_that_he_ca
 
 
 def test_the_plan_takes_the_best_of_all_ways():
-    # both ways at 10 m there and 10 m back at 1 m/s; the search sees one, the plan takes the quicker
+    # both ways 10 m there and 10 m back at 1 m/s; the search sees one, the plan takes the quicker
     problem = two_ways(56, window_ms=ints([[0, 10**9]]))
     assert with_few_ways(crew_arrays(problem)).way_id.size == 1
     (plan, *_) = crew_plans(problem, exact=False, iterations=50)

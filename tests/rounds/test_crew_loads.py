@@ -83,7 +83,7 @@ def test_sets_grow_as_told_plainly(seed):
     seeds = np.eye(20, dtype=bool)
     room = np.array([one.room for one in sums])
     least = np.stack([one.least for one in sums], axis=1)
-    sets, leaves = heavy_sets(_rows(both), total, seeds, least, _groups(sums), room)
+    _, leaves = heavy_sets(_rows(both), total, seeds, least, _groups(sums), room)
     for start, told in zip(seeds, leaves, strict=True):
         plain = grown(both, total, start, sums)
         assert (plain is None) == bool(np.isinf(told))

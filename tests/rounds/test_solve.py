@@ -1,0 +1,82 @@
+"""Which of the plans found is taken, and the proof that goes on beside the rest."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import greaseroute.rounds.solve as solve
+from greaseroute.rounds.build_team import crew_problem
+from greaseroute.rounds.certificate import Proof
+from greaseroute.rounds.crew import crew_plans
+from greaseroute.rounds.prepare import Wish, prepare
+from greaseroute.rounds.solve import Effort, build_team, solve_together
+from tests.rounds.yards import AT, random_yard, technician
+
+PAIR = (technician(), technician("Bo", speed_m_s=0.8))
+
+
+def prepared(seed, units=10):
+    site = random_yard(np.random.default_rng(seed), units, technicians=PAIR)
+    return prepare(site, Wish(AT, None, False, None, None), progress=lambda text: None)
+
+
+def plans_of(ready):
+    team = build_team(ready)
+    problem = crew_problem(team, skip_loss=solve._weights(team), keep=None)
+    return team, problem, crew_plans(problem, exact=False, iterations=300)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_plan_taken_ends_first_by_the_clock(seed):
+    team, problem, plans = plans_of(prepared(seed))
+    assert len({plan.last_finish_ms for plan in plans}) > 1
+    taken, schedules = solve._best_by_the_clock(plans, problem, team)
+    ends = [max(solve._timed_round(team, r).finish_ms for r in plan.rounds) for plan in plans]
+    assert max(s.finish_ms for s in schedules) == min(ends)
+    assert taken in plans
+
+
+def test_less_left_out_goes_before_an_early_end():
+    team, problem, plans = plans_of(prepared(1))
+    first, *others = sorted(plans, key=lambda plan: plan.last_finish_ms)
+    poorer = [replace(first, lost=others[0].lost + 1), *others]
+    taken, _ = solve._best_by_the_clock(poorer, problem, team)
+    assert taken is not poorer[0]
+
+
+def test_proof_holds_for_every_plan_and_can_be_given_up():
+    ready = prepared(2)
+    effort = Effort(seed=1, iterations=300, limit_s=None)
+    solved = solve_together(ready, build_team(ready), effort=effort, progress=lambda text: None)
+    assert solved.bound.gap_pct is None
+    bound = solved.proof.result()
+    solved.proof.end()
+    assert 0 < bound.lower_s <= bound.value_s
+    team, problem, plans = plans_of(ready)
+    for plan in plans:  # the best of other searches is not below what was proved
+        own = Proof(problem, plan, team, limit_s=None)
+        own.end()
+        crew, part = solve_part_s(problem, plan)
+        assert part >= bound.lower_s - crew * 1e-3
+
+
+def solve_part_s(problem, plan):
+    """Time of all up to the last finish, less the fixed time of the visits, in seconds."""
+    start = int(problem.start_ms.sum())
+    spent = sum(
+        int(problem.way_fixed_ms[r.technician, v.way])
+        for r in plan.rounds
+        for v in r.visits
+        if v.kind == "unit"
+    )
+    crew = problem.technicians
+    return crew, (crew * plan.last_finish_ms - start - spent) / 1000
+
+
+def test_without_proof_none_is_begun():
+    ready = prepared(3)
+    quick = Effort(seed=1, iterations=300, limit_s=None, prove=False)
+    solved = solve_together(ready, build_team(ready), effort=quick, progress=lambda text: None)
+    assert solved.proof is None
+    assert solved.bound.gap_pct is None
