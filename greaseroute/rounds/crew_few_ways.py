@@ -68,7 +68,8 @@ def _needed(a: CrewArrays, level: int, technicians: list[int]) -> IntArray:
         best = int((stands_for & left).sum(axis=1).argmax())
         kept.append(best)
         left &= ~stands_for[best]
-    return ways[np.sort(kept)]
+    needed: IntArray = ways[np.sort(kept)]
+    return needed
 
 
 def _as_open(a: CrewArrays, ways: IntArray) -> Flags:
@@ -91,7 +92,8 @@ def _replaces(a: CrewArrays, ways: IntArray, t: int) -> Flags:
     out = dearer[1][place[1][:, None], place[1][None, :]]
     loss = into + out + spent[:, None] - spent[None, :]
     able = spent >= 0
-    return (able[:, None] & (loss <= LOSS_MS)) | ~able[None, :]
+    replaces: Flags = (able[:, None] & (loss <= LOSS_MS)) | ~able[None, :]
+    return replaces
 
 
 def _points(a: CrewArrays, way: IntArray) -> tuple[IntArray, IntArray]:

@@ -51,7 +51,7 @@ def copy_changed(
 @njit(nogil=True)
 def power(finish: int, rules: IntArray) -> float:
     """A finish over the last one, squared some times."""
-    x = min(finish / rules[ABOUT_MS], MOST)
+    x = min(finish / float(rules[ABOUT_MS]), MOST)
     for _ in range(rules[SQUARED]):
         x *= x
     return x
