@@ -264,21 +264,22 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         proof = Proof(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
     elif ahead is not None:
         ahead.end()
+    complete = solution.status != "interrupted"
     try:
         schedules = _with_fewer_metres(schedules, team)
-    except KeyboardInterrupt:
+    except KeyboardInterrupt:  # the plan is there, if not with the fewest metres
+        complete = False
         if proof is not None:
             proof.end()
-        raise
     return Solved(
         ready,
         team,
         schedules,
         {team.ways.units[s.unit]: s.reason for s in solution.skipped},
         crew_certificate(problem, solution, team),
-        complete=solution.status != "interrupted",
+        complete=complete,
         lost=solution.lost,
-        proof=proof,
+        proof=proof if complete else None,
     )
 
 

@@ -45,7 +45,7 @@ def test_less_left_out_goes_before_an_early_end():
     assert taken is not poorer[0]
 
 
-def test_proof_holds_for_every_plan_and_can_be_given_up():
+def test_proof_holds_for_every_plan():
     ready = prepared(2)
     effort = Effort(seed=1, iterations=300, limit_s=None)
     solved = solve_together(ready, build_team(ready), effort=effort, progress=lambda text: None)
@@ -53,12 +53,31 @@ def test_proof_holds_for_every_plan_and_can_be_given_up():
     bound = solved.proof.result()
     solved.proof.end()
     assert 0 < bound.lower_s <= bound.value_s
-    team, problem, plans = plans_of(ready)
-    for plan in plans:  # the best of other searches is not below what was proved
-        own = Proof(problem, plan, team, limit_s=None)
-        own.end()
+    _, problem, plans = plans_of(ready)
+    for plan in plans:  # what other searches come to is not below what was proved
         crew, part = solve_part_s(problem, plan)
         assert part >= bound.lower_s - crew * 1e-3
+
+
+def test_a_proof_can_be_given_up():
+    team, problem, (plan, *_) = plans_of(prepared(2))
+    proof = Proof(problem, plan, team, limit_s=None)
+    proof.end()
+    proof.end()
+
+
+def test_stopped_while_metres_are_saved_the_plan_is_kept(monkeypatch):
+    ready = prepared(0)
+
+    def stopped(schedule, team, last_ms):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(solve, "with_fewer_metres", stopped)
+    effort = Effort(seed=1, iterations=300, limit_s=None)
+    solved = solve_together(ready, build_team(ready), effort=effort, progress=lambda text: None)
+    assert not solved.complete
+    assert solved.proof is None
+    assert sum(len(s.halts) for s in solved.schedules) >= 10
 
 
 def solve_part_s(problem, plan):
