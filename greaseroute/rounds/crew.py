@@ -25,7 +25,7 @@ FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a 
 ROUNDS_TIMES_UNITS = 12_000
 ITERATIONS = 40_000  # enough for 45 units and two technicians, in about a second
 ITERATIONS_PER_UNIT = 500  # where that is more
-# A step takes the longer, the more units a technician has: three with 400 get the whole count.
+# A step takes the longer, the more units a technician has: seven with 400 get the whole count.
 STEPS_TIMES_UNITS_EACH = 12_000_000
 
 

@@ -54,7 +54,7 @@ def crew_arrays(problem: CrewProblem) -> CrewArrays:
     order, level_of = _sorted_ways(problem)
     level_unit, level_loss, level_strokes = _levels(problem, order, level_of)
     enter, leave, lo, hi, way_ms = _all_ways(problem, order)
-    points, inverse = _points_in_order(enter, leave)
+    points, inverse = points_in_order(enter, leave)
     travel = np.stack([problem.travel_ms, *(f.travel_ms for f in problem.phases)])
     lengths = [
         f.length_mm if f.length_mm is not None else problem.length_mm for f in problem.phases
@@ -63,19 +63,19 @@ def crew_arrays(problem: CrewProblem) -> CrewArrays:
     counts = np.bincount(level_of, minlength=level_unit.size)
     tail = [problem.store_points.size, *([1] * (2 * problem.technicians))]
     laid = CrewArrays(
-        level_first=_bounds(np.concatenate([counts, np.array(tail, dtype=np.int64)])),
+        level_first=bounds(np.concatenate([counts, np.array(tail, dtype=np.int64)])),
         level_unit=level_unit,
         level_loss=level_loss,
         level_strokes=level_strokes,
-        unit_first=_bounds(np.bincount(level_unit, minlength=problem.units)),
+        unit_first=bounds(np.bincount(level_unit, minlength=problem.units)),
         skip_loss=problem.skip_loss,
         way_enter=inverse[enter],
         way_leave=inverse[leave],
         way_lo=lo,
         way_hi=hi,
         way_ms=way_ms,
-        travel=_submatrix(np.where(travel < 0, FAR_MS, travel), points),
-        length=_submatrix(np.maximum(length, 0), points),
+        travel=submatrix(np.where(travel < 0, FAR_MS, travel), points),
+        length=submatrix(np.maximum(length, 0), points),
         phase_from=np.array([0, *(f.from_ms for f in problem.phases)], dtype=np.int64),
         bag=problem.bag_cartridges,
         bag_gone=problem.bag_cartridges - _or(problem.bag_at_start, problem.bag_cartridges),
@@ -85,7 +85,11 @@ def crew_arrays(problem: CrewProblem) -> CrewArrays:
         way_id=order,
         point_id=points,
     )
-    # own, contiguous and writable copies: one type for every kernel argument, compiled once
+    return for_kernels(laid)
+
+
+def for_kernels(laid: CrewArrays) -> CrewArrays:
+    """Own, contiguous and writable copies: one type for every kernel argument, compiled once."""
     return CrewArrays(*(np.array(array, dtype=np.int64, order="C") for array in laid))
 
 
@@ -167,7 +171,7 @@ def _all_ways(
     )
 
 
-def _points_in_order(enter: IntArray, leave: IntArray) -> tuple[IntArray, IntArray]:
+def points_in_order(enter: IntArray, leave: IntArray) -> tuple[IntArray, IntArray]:
     """Points in order of first use, so that the kernels read one unit's legs side by side."""
     used = list(dict.fromkeys(int(p) for pair in zip(enter, leave, strict=True) for p in pair))
     inverse = np.full(max(used) + 1, -1, dtype=np.int64)
@@ -175,11 +179,13 @@ def _points_in_order(enter: IntArray, leave: IntArray) -> tuple[IntArray, IntArr
     return np.array(used, dtype=np.int64), inverse
 
 
-def _submatrix(matrices: IntArray, points: IntArray) -> IntArray:
+def submatrix(matrices: IntArray, points: IntArray) -> IntArray:
+    """Each matrix between some points alone."""
     return np.ascontiguousarray(matrices[..., points[:, None], points[None, :]])
 
 
-def _bounds(counts: IntArray) -> IntArray:
+def bounds(counts: IntArray) -> IntArray:
+    """The first of each of some rows of so many, and one past all."""
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 

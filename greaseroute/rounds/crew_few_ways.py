@@ -7,7 +7,13 @@ are taken for them, so what is left out costs the plan at most an order missed.
 
 import numpy as np
 
-from greaseroute.rounds.crew_arrays import CrewArrays
+from greaseroute.rounds.crew_arrays import (
+    CrewArrays,
+    bounds,
+    for_kernels,
+    points_in_order,
+    submatrix,
+)
 from greaseroute.rounds.kernel_crew_ways import Flags, most_dearer
 from greaseroute.rounds.problem import IntArray
 
@@ -23,22 +29,22 @@ def with_few_ways(a: CrewArrays) -> CrewArrays:
     kept = [_needed(a, level, same) for level in range(a.level_unit.size)]
     ends = np.arange(a.way_id.size, a.way_enter.size)  # stores, starts and finishes
     way = np.concatenate([*kept, ends])
-    counts = [k.size for k in kept] + np.diff(a.level_first[a.level_unit.size :]).tolist()
-    points, place = _points(a, way)
-    between = points[:, None], points[None, :]
+    counts = np.array([k.size for k in kept], dtype=np.int64)
+    of_ends = np.diff(a.level_first[a.level_unit.size :])
+    points, place = points_in_order(a.way_enter[way], a.way_leave[way])
     few = a._replace(
-        level_first=np.concatenate([[0], np.cumsum(counts)]),
+        level_first=bounds(np.concatenate([counts, of_ends])),
         way_enter=place[a.way_enter[way]],
         way_leave=place[a.way_leave[way]],
         way_lo=a.way_lo[way],
         way_hi=a.way_hi[way],
         way_ms=a.way_ms[:, way],
-        travel=a.travel[..., between[0], between[1]],
-        length=a.length[..., between[0], between[1]],
+        travel=submatrix(a.travel, points),
+        length=submatrix(a.length, points),
         way_id=a.way_id[way[: way.size - ends.size]],
         point_id=a.point_id[points],
     )
-    return CrewArrays(*(np.array(array, dtype=np.int64, order="C") for array in few))
+    return for_kernels(few)
 
 
 def _firsts_alike(a: CrewArrays) -> list[int]:
@@ -94,12 +100,3 @@ def _replaces(a: CrewArrays, ways: IntArray, t: int) -> Flags:
     able = spent >= 0
     replaces: Flags = (able[:, None] & (loss <= LOSS_MS)) | ~able[None, :]
     return replaces
-
-
-def _points(a: CrewArrays, way: IntArray) -> tuple[IntArray, IntArray]:
-    """Points of some ways in order of first use, and the new number of each."""
-    pairs = np.stack([a.way_enter[way], a.way_leave[way]], axis=1).ravel()
-    points = np.array(list(dict.fromkeys(pairs.tolist())), dtype=np.int64)
-    place = np.full(a.travel.shape[-1], -1, dtype=np.int64)
-    place[points] = np.arange(points.size)
-    return points, place
