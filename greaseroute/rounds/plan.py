@@ -1,5 +1,7 @@
 """The plan record: what ``round.json`` holds. Nothing here computes; anyone may read it."""
 
+from typing import Literal
+
 from pydantic import Field
 
 from greaseroute.dose.count import CartridgeCount
@@ -45,7 +47,9 @@ class StandVisit(Record):
 
     ``before`` are steps done before the first fitting here, in order: a posture asked for, a
     climb, a slew while standing clear; ``before_s`` is their time. ``posture`` is the posture the
-    unit stands in while the technician is here.
+    unit stands in while the technician is here. ``event``: ``posture`` where one stands clear
+    while the unit is brought into that posture, ``turn`` while it is slewed for the procedure of
+    ``event_joint``, else empty. ``again`` are the (joint, fitting) of a second pass made here.
     """
 
     x_m: float
@@ -55,6 +59,9 @@ class StandVisit(Record):
     posture: str
     before: tuple[str, ...] = ()
     before_s: float = 0.0
+    event: Literal["", "posture", "turn"] = ""
+    event_joint: str = ""
+    again: tuple[tuple[str, str], ...] = ()
     fittings: tuple[FittingTask, ...] = ()
     looks: tuple[LookTask, ...] = ()
 
@@ -63,7 +70,9 @@ class Stop(Record):
     """One visit to a unit, or (``unit`` a store's name, ``reload`` true) to a store.
 
     Times are ISO 8601 with offset. ``path`` is the leg walked to it, from the stop before;
-    ``inside`` the walking line from its first stand to its last.
+    ``inside`` the walking line from its first stand to its last. ``fixed_s`` is the part of the
+    time at the unit that no route changes: isolation, coupling and strokes, the least height
+    band of each fitting, second passes, procedures, looks, cartridge changes.
     """
 
     unit: str
@@ -74,6 +83,7 @@ class Stop(Record):
     reload: bool = False
     isolation: tuple[str, ...] = ()
     isolation_s: float = 0.0
+    fixed_s: float = Field(default=0.0, ge=0)
     cautions: tuple[str, ...] = ()
     path: tuple[tuple[float, float], ...] = ()
     inside: tuple[tuple[float, float], ...] = ()

@@ -6,9 +6,9 @@ from itertools import pairwise
 
 from greaseroute.catalogue.placed import PlacedMachine
 from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps
-from greaseroute.rounds.carry import loads
+from greaseroute.rounds.carry import change_ms, loads
 from greaseroute.rounds.morning import Morning
-from greaseroute.rounds.nodes import AGAIN, again_item, band_ms
+from greaseroute.rounds.nodes import AGAIN, TURN, again_item, band_ms
 from greaseroute.rounds.plan import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
 from greaseroute.rounds.schedule import Schedule, TimedHalt
 from greaseroute.rounds.walker import Point2, Walks, length_m
@@ -129,6 +129,7 @@ def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
 def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
     work = call.visit.work
     put_in = iter(halt.put_in)
+    guns = {gun.name: gun for gun in desk.site.guns}
     return Stop(
         unit=work.unit.unit,
         type=work.unit.type,
@@ -137,6 +138,7 @@ def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
         wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
         isolation=ISOLATION,
         isolation_s=desk.site.rules.isolation_s,
+        fixed_s=(call.visit.fixed_ms + change_ms(call, halt.put_in, guns=guns)) / MS_PER_S,
         cautions=unit_cautions(call),
         path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
         inside=desk.inside(call),
@@ -159,7 +161,9 @@ def unit_cautions(call: UnitCall) -> tuple[str, ...]:
 
 def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int]) -> StandVisit:
     places = _places(unit, desk, posture=call.posture)
-    looks = {k.name: k.what for k in unit.visit.work.machine_type.looks}
+    work = unit.visit.work
+    looks = {k.name: k.what for k in work.machine_type.looks}
+    keys = {"/".join(f.key): f.key for j in work.joints for f in j.fittings}
     node = call.node
     return StandVisit(
         x_m=node.x_m,
@@ -169,6 +173,9 @@ def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int])
         posture=call.posture,
         before=event_steps(call, unit.visit),
         before_s=(2 * node.climb_ms + node.event_ms + again_ms(call, unit, desk)) / MS_PER_S,
+        event="" if node.kind == "stand" else node.kind,
+        event_joint=call.event[1] if call.event and call.event[0] == TURN else "",
+        again=tuple(keys[name] for name in call.again),
         fittings=tuple(
             _task(f, band, desk, at_m=places[f.key], put_in=n)
             for (f, band), n in zip(call.fittings, put_in, strict=True)
