@@ -81,3 +81,7 @@ class UnknownName(GreaserouteError):
 
 class UnfitProblem(GreaserouteError):
     """Numbers handed to a solver that it must not see: ragged, negative, too large, empty."""
+
+
+class LedgerRefused(GreaserouteError):
+    """The record cannot be opened, read or written: locked, damaged, too new, or the disk full."""
