@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from greaseroute.due.worklist import work_list
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
 from greaseroute.site.folder import read_site
 from tests.plan_checks import (
     assert_due_served_or_listed,
@@ -44,7 +45,7 @@ def test_every_plan_is_true(seed: int, seen: dict[str, int], tmp_path_factory) -
     folder: Path = write_random_site(tmp_path_factory.mktemp("site"), seed)
     site = read_site(folder)
     assert site.planned_for is not None
-    plan: RoundPlan = plan_round(site, at=site.planned_for, seed=1)
+    plan: RoundPlan = plan_round(site, RoundRequest(site.planned_for))
     due = {
         (item.unit, item.joint): {f.name for f in _joint(site, item.unit, item.joint).fittings}
         for item in work_list(site, site.planned_for)

@@ -7,6 +7,7 @@ import pytest
 
 from greaseroute.rounds.plan import RoundPlan
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
 from greaseroute.site.folder import read_site
 from tests.plan_checks import tasks
 from tests.site_maker import write_random_site
@@ -18,7 +19,7 @@ YARD = Path(__file__).parent.parent / "sites_demo" / "three_machines"
 def _plan(folder: Path) -> RoundPlan:
     site = read_site(folder)
     assert site.planned_for is not None
-    return plan_round(site, at=site.planned_for, seed=1)
+    return plan_round(site, RoundRequest(site.planned_for))
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 import argparse
 import importlib
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
     from greaseroute.cards.card_model import WalkBlock
+    from greaseroute.cli.under_way import UnderWay
     from greaseroute.rounds.plan import RoundPlan
     from greaseroute.side_by_side import Aside
     from greaseroute.site.model import Site
@@ -70,21 +72,55 @@ def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site, _Drawn | None]":
         finally:
             reading.end()
         from greaseroute.cli.under_way import under_way
-        from greaseroute.rounds.planner import plan_round
 
         way = under_way(args, site)
         drawn: list[_Drawn] = []
-        plan = plan_round(
-            site,
-            at=way.at,
-            seed=args.seed,
-            limit_s=args.limit_s,
-            with_looks=args.with_looks,
-            progress=progress,
-            meanwhile=lambda plan: drawn.append(_draw(plan, way.site)),
-            **way.change,
-        )
+        if way.so_far is None:
+            plan = _whole_round(site, way.at, args, progress=progress, drawn=drawn)
+        else:
+            plan = _rest(site, way, args, progress=progress)
     return plan, way.site, drawn[0] if drawn else None
+
+
+def _whole_round(
+    site: "Site",
+    at: datetime,
+    args: argparse.Namespace,
+    *,
+    progress: Progress,
+    drawn: "list[_Drawn]",
+) -> "RoundPlan":
+    """The plan of a whole round; what is drawn while its bound is sought goes to ``drawn``."""
+    from greaseroute.rounds.planner import plan_round
+    from greaseroute.rounds.prepare import RoundRequest
+    from greaseroute.rounds.solve import Effort
+
+    return plan_round(
+        site,
+        RoundRequest(at, with_looks=args.with_looks),
+        effort=Effort(args.seed, limit_s=args.limit_s),
+        progress=progress,
+        meanwhile=lambda plan: drawn.append(_draw(plan, site)),
+    )
+
+
+def _rest(
+    site: "Site", way: "UnderWay", args: argparse.Namespace, *, progress: Progress
+) -> "RoundPlan":
+    """The plan of what is left of a round under way."""
+    from greaseroute.rounds.prepare import RoundRequest
+    from greaseroute.rounds.replan import plan_rest
+    from greaseroute.rounds.solve import Effort
+
+    assert way.so_far is not None
+    return plan_rest(
+        site,
+        RoundRequest(way.at, with_looks=args.with_looks),
+        way.so_far,
+        earlier=way.earlier,
+        effort=Effort(args.seed, limit_s=args.limit_s),
+        progress=progress,
+    )
 
 
 def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:

@@ -4,7 +4,6 @@ import argparse
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TypedDict
 
 from greaseroute.cli.options import moment
 from greaseroute.errors import BadInput, Fault, UnknownName
@@ -15,20 +14,17 @@ from greaseroute.site.model import Site
 from greaseroute.site.text_file import read_text
 
 
-class Asked(TypedDict, total=False):
-    """What the planner is told of a round under way; nothing where none is."""
-
-    done_so_far: DoneSoFar
-    earlier: RoundPlan | None
-
-
 @dataclass(frozen=True, slots=True)
 class UnderWay:
-    """The moment the round began, the site as it is now, and what the planner is told."""
+    """The moment the round began, the site as it is now, and what happened since.
+
+    ``so_far`` is None where no round is under way; ``earlier`` is its plan, where it is given.
+    """
 
     at: datetime
     site: Site
-    change: Asked
+    so_far: DoneSoFar | None = None
+    earlier: RoundPlan | None = None
 
 
 def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
@@ -39,7 +35,7 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
                 "--plan", str(args.plan), limit="together with --done-so-far",
                 next_step="tell what is done so far, or leave --plan out",
             )  # fmt: skip
-        return UnderWay(moment(args.at, site), site, {})
+        return UnderWay(moment(args.at, site), site)
     faults: list[Fault] = []
     earlier = _earlier(args.plan, site, faults)
     told = args.at
@@ -57,7 +53,7 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
     if faults or so_far is None:
         raise BadInput(str(args.done_so_far), faults)
     now = site_now(site, so_far, earlier=earlier)
-    return UnderWay(at, now, {"done_so_far": so_far, "earlier": earlier})
+    return UnderWay(at, now, so_far, earlier)
 
 
 def _earlier(path: Path | None, site: Site, faults: list[Fault]) -> RoundPlan | None:

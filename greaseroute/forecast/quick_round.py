@@ -10,7 +10,7 @@ from datetime import datetime
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.plan import Bound, RoundPlan
-from greaseroute.rounds.prepare import Prepared, Wish, prepare
+from greaseroute.rounds.prepare import Prepared, RoundRequest, prepare
 from greaseroute.rounds.solve import Effort, Solved, build_team, solve, solve_together
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
@@ -23,7 +23,7 @@ def quick_round(
 ) -> RoundPlan:
     """The round of ``work`` from ``at`` on. A morning too short for all of it is planned as a
     single round is. Same input and seed, same plan."""
-    ready = prepare(site, Wish(at, work), progress=lambda _: None)
+    ready = prepare(site, RoundRequest(at, work), progress=lambda _: None)
     effort = Effort(seed, iterations, None, prove=False)
     found = _together(ready, effort) or solve(ready, effort=effort, progress=lambda _: None)
     return write_plan(found, seed=seed)

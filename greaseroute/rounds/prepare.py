@@ -39,7 +39,7 @@ class Keep:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Wish:
+class RoundRequest:
     """What the caller asks for: the moment, the work (None: what is due), who, until when.
 
     ``without`` are single fittings (unit, joint, fitting) to be left alone; ``left`` is what the
@@ -87,14 +87,14 @@ class Prepared:
     keep: Keep | None = None
 
 
-def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
+def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepared:
     """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused."""
-    morning = morning_of(site, wish.at, finish_by=wish.finish_by)
-    crew = _crew(site, wish.technicians)
-    items = due_items(site, wish.at, work=wish.work)
+    morning = morning_of(site, request.at, finish_by=request.finish_by)
+    crew = _crew(site, request.technicians)
+    items = due_items(site, request.at, work=request.work)
     outfits = tuple(dict.fromkeys(outfit_of(t, site) for t in crew))
     works = [
-        unit_works(site, items, outfit=o, with_looks=wish.with_looks, without=wish.without)
+        unit_works(site, items, outfit=o, with_looks=request.with_looks, without=request.without)
         for o in outfits
     ]
     yard, look = _yard_and_look(site, morning, outfits=outfits, works=works, crew=crew,
@@ -103,8 +103,8 @@ def prepare(site: Site, wish: Wish, *, progress: Progress) -> Prepared:
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
     starts = _starts(site, crew, yard)
-    left = [*wish.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
-    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), wish.keep)
+    left = [*request.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
+    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
 
 
 def with_levels(ready: Prepared) -> Prepared:

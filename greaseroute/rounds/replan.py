@@ -6,10 +6,9 @@ from functools import cached_property
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.change import DoneSoFar, Rest, as_rest, booked, rest_of
-from greaseroute.rounds.in_hand import kept_for
 from greaseroute.rounds.morning import Morning, morning_of
 from greaseroute.rounds.plan import RoundPlan
-from greaseroute.rounds.prepare import Prepared, Wish, prepare
+from greaseroute.rounds.prepare import RoundRequest, prepare
 from greaseroute.rounds.solve import Effort, solve
 from greaseroute.rounds.work import due_items
 from greaseroute.rounds.write_plan import write_plan
@@ -20,22 +19,24 @@ REPLAN_STEPS = 1_500  # of search, where a round is planned anew on the way
 
 @dataclass(frozen=True, eq=False)
 class Change:
-    """A round under way (``begun`` and ``wish`` of its morning) and what happened since."""
+    """A round under way: its morning (``begun``, ``morning_request``) and what happened since."""
 
     begun: Site
-    morning_wish: Wish
+    morning_request: RoundRequest
     so_far: DoneSoFar
     earlier: RoundPlan | None = None
 
     @cached_property
     def morning(self) -> Morning:
         """The whole morning: its zero and its end, which stays the end of the rest."""
-        return morning_of(self.begun, self.morning_wish.at, finish_by=self.morning_wish.finish_by)
+        return morning_of(
+            self.begun, self.morning_request.at, finish_by=self.morning_request.finish_by
+        )
 
     @cached_property
     def items(self) -> tuple[DueItem, ...]:
         """All that was to be done in the morning."""
-        return due_items(self.begun, self.morning_wish.at, work=self.morning_wish.work)
+        return due_items(self.begun, self.morning_request.at, work=self.morning_request.work)
 
     @cached_property
     def rest(self) -> Rest:
@@ -48,11 +49,11 @@ class Change:
         return self.rest.site
 
     @cached_property
-    def wish(self) -> Wish:
-        """The wish for what is left: the same work list, the same end."""
+    def request(self) -> RoundRequest:
+        """The request for what is left: the same work list, the same end."""
         blocked = self.so_far.blocked
         return replace(
-            self.morning_wish,
+            self.morning_request,
             at=self.so_far.at,
             work=self.rest.items,
             finish_by=self.morning.end,
@@ -63,11 +64,42 @@ class Change:
 
 
 def plan_rest(
-    ready: Prepared, change: Change, *, effort: Effort, progress: Callable[[str], None]
+    site: Site,
+    request: RoundRequest,
+    so_far: DoneSoFar,
+    *,
+    earlier: RoundPlan | None = None,
+    effort: Effort | None = None,
+    progress: Callable[[str], None] | None = None,
 ) -> RoundPlan:
-    """The plan of what is left, of a rest that is prepared; no bound is sought for it."""
+    """Plan what is left of a round under way; no bound is sought for it.
+
+    Parameters
+    ----------
+    site : Site
+        As it was when the round began.
+    request : RoundRequest
+        That of the morning; its moment is the round's beginning.
+    so_far : DoneSoFar
+        What happened since: the rest is planned from ``so_far.at`` on.
+    earlier : RoundPlan, optional
+        The plan under way, whose order is kept to as far as ``so_far`` wishes.
+    effort, progress
+        As for `plan_round`.
+
+    Raises
+    ------
+    UnknownName
+        A unit, joint, technician or place that the site does not have.
+    PostureRefused
+        A unit standing in a posture that its type cannot take.
+    """
+    told = progress or (lambda text: None)
+    effort = effort or Effort()
+    change = Change(site, request, so_far, earlier)
+    ready = prepare(change.site, change.request, progress=told)
     quick = replace(effort, iterations=effort.iterations or REPLAN_STEPS, prove=False)
-    plan = write_plan(solve(ready, effort=quick, progress=progress), seed=effort.seed)
+    plan = write_plan(solve(ready, effort=quick, progress=told), seed=effort.seed)
     done = booked(change.items, change.so_far) & {(i.unit, i.joint) for i in change.items}
     return as_rest(
         plan,
@@ -76,39 +108,3 @@ def plan_rest(
         joints=len(done),
         earlier=change.earlier,
     )
-
-
-@dataclass(frozen=True, eq=False)
-class RoundInHand:
-    """A round under way whose preparation is kept, so that its rest is planned in a moment.
-
-    ``plan`` is the morning's. While all units stand where they stood all of it is kept; where
-    one has moved or left, what is out of the change's reach. Where hours of closing have gone by
-    or ground is cut off the rest is prepared anew (see `kept_for`). The plan is the same, except
-    that the ground stays closed in every posture asked for in the morning.
-    """
-
-    wish: Wish
-    effort: Effort
-    ready: Prepared
-    plan: RoundPlan
-
-    def rest(
-        self,
-        so_far: DoneSoFar,
-        *,
-        earlier: RoundPlan | None = None,
-        progress: Callable[[str], None] | None = None,
-    ) -> RoundPlan:
-        """The plan of what is left; ``earlier`` is the plan under way, if not the morning's.
-
-        Raises UnknownName.
-        """
-        told = progress or (lambda text: None)
-        # what was due in the morning is known, and stays the measure of what is left
-        wish = replace(self.wish, work=self.ready.items)
-        change = Change(self.ready.site, wish, so_far, earlier or self.plan)
-        ready = kept_for(self.ready, change.site, change.wish)
-        if ready is None:
-            ready = prepare(change.site, change.wish, progress=told)
-        return plan_rest(ready, change, effort=self.effort, progress=told)

@@ -47,9 +47,9 @@ class Effort:
     ``prove``: a lower bound is sought as well.
     """
 
-    seed: int
-    iterations: int | None
-    limit_s: float | None
+    seed: int = 1
+    iterations: int | None = None
+    limit_s: float | None = None
     prove: bool = True
 
 

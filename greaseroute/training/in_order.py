@@ -9,7 +9,7 @@ import numpy as np
 from greaseroute.due.worklist import DueItem
 from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.plan import Bound, RoundPlan
-from greaseroute.rounds.prepare import Prepared, Wish, prepare
+from greaseroute.rounds.prepare import Prepared, RoundRequest, prepare
 from greaseroute.rounds.schedule import Route, clock_of, timed, unit_halt
 from greaseroute.rounds.solve import Solved, build_team
 from greaseroute.rounds.write_plan import write_plan
@@ -103,6 +103,6 @@ class ReadyWalk:
 
 def ready_walk(site: Site, errand: Errand, *, seed: int = 1) -> ReadyWalk:
     """Prepare an errand. Raises UnknownName and PostureRefused as the round engine does."""
-    wish = Wish(errand.at, errand.items, False, (errand.technician,), errand.finish_by)
-    ready = prepare(site, wish, progress=lambda _: None)
+    request = RoundRequest(errand.at, errand.items, False, (errand.technician,), errand.finish_by)
+    ready = prepare(site, request, progress=lambda _: None)
     return ReadyWalk(ready, build_team(ready), seed)

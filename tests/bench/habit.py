@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import Outlook, Prepared, Wish, prepare
+from greaseroute.rounds.prepare import Outlook, Prepared, RoundRequest, prepare
 from greaseroute.rounds.visits import UnitVisit
 from greaseroute.rounds.work import outfit_of
 from greaseroute.site.folder import read_site
@@ -120,8 +120,8 @@ def main() -> None:
     """Print both walks and the difference."""
     site = read_site(Path(sys.argv[1]))
     assert site.planned_for is not None
-    plan = plan_round(site, at=site.planned_for, seed=1)
-    prepared = prepare(site, Wish(site.planned_for), progress=lambda text: None)
+    plan = plan_round(site, RoundRequest(site.planned_for))
+    prepared = prepare(site, RoundRequest(site.planned_for), progress=lambda text: None)
     units = {s.unit for t in plan.technicians for s in t.stops if not s.reload}
     walkers = habit(site, prepared, units)
     planned_m = sum(t.walk_m for t in plan.technicians)

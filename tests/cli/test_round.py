@@ -12,6 +12,7 @@ import greaseroute.site.folder as folder
 from greaseroute.cli.main import entry
 from greaseroute.cli.schema import round_schema
 from greaseroute.rounds.plan import RoundPlan
+from greaseroute.rounds.solve import Effort
 from greaseroute.side_by_side import Aside
 from tests.cards import sample
 
@@ -33,8 +34,8 @@ def planned(monkeypatch, told):
     """Install a site and a plan in place of the reader and the planner."""
 
     def install(yard, plan):
-        def plan_round(site, **asked):
-            told.update(asked, site=site)
+        def plan_round(site, request, **asked):
+            told.update(asked, site=site, request=request)
             return plan
 
         monkeypatch.setattr(folder, "read_site", lambda path: yard)
@@ -89,8 +90,9 @@ def test_the_same_input_gives_the_same_bytes(whole, tmp_path):
 def test_options_reach_the_planner(whole, told, tmp_path):
     words = ["--at", "2031-03-05T04:00", "--seed", "7", "--limit-s", "3", "--with-looks"]
     entry(["round", "yard", "--out", str(tmp_path), *words])
-    assert told["at"] == datetime.fromisoformat("2031-03-05T04:00+01:00")  # site time
-    assert (told["seed"], told["limit_s"], told["with_looks"]) == (7, 3.0, True)
+    assert told["request"].at == datetime.fromisoformat("2031-03-05T04:00+01:00")  # site time
+    assert told["request"].with_looks is True
+    assert told["effort"] == Effort(seed=7, limit_s=3.0)
 
 
 def test_something_left_out_is_a_finding(planned, tmp_path):

@@ -7,6 +7,8 @@ from greaseroute.cli.options import moment
 from greaseroute.due.worklist import work_list
 from greaseroute.forecast.quick_round import quick_round
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.solve import Effort
 from greaseroute.site.folder import read_site
 
 YARD = read_site(Path(__file__).parents[2] / "sites_demo" / "three_machines")
@@ -30,7 +32,7 @@ def _as_soon(quick, full):
 
 def test_one_technician_does_the_same_work_as_soon():
     quick = quick_round(YARD, at=AT, work=DUE, seed=1, iterations=500)
-    full = plan_round(YARD, at=AT, work=DUE, seed=1, iterations=500)
+    full = plan_round(YARD, RoundRequest(AT, work=DUE), effort=Effort(iterations=500))
     assert _pumped(quick) == _pumped(full)
     assert _as_soon(quick, full)
 
@@ -39,7 +41,7 @@ def test_two_technicians_do_the_same_work_as_soon():
     second = YARD.technicians[0].model_copy(update={"name": "Aud"})
     pair = replace(YARD, technicians=(*YARD.technicians, second))
     quick = quick_round(pair, at=AT, work=DUE, seed=1, iterations=500)
-    full = plan_round(pair, at=AT, work=DUE, seed=1, iterations=500)
+    full = plan_round(pair, RoundRequest(AT, work=DUE), effort=Effort(iterations=500))
     assert _pumped(quick) == _pumped(full)
     assert _as_soon(quick, full)
     assert quick.bound.what == "not sought in a week's plan"

@@ -16,6 +16,8 @@ from greaseroute.forecast.week_rounds import one_by_one
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.rounds.plan import Bound, RoundPlan, TechnicianPlan
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.solve import Effort
 from greaseroute.site.folder import read_site
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
@@ -161,7 +163,9 @@ def test_real_rounds_serve_what_each_morning_was_given(yard):
     rounds = []
 
     def plan(at, items):
-        rounds.append((items, plan_round(yard, at=at, work=items, iterations=200)))
+        rounds.append(
+            (items, plan_round(yard, RoundRequest(at, work=items), effort=Effort(iterations=200)))
+        )
         return rounds[-1][1]
 
     week = plan_week(_span(yard, weeks=20), plan=one_by_one(plan))

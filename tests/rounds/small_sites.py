@@ -12,7 +12,7 @@ import numpy as np
 from shapely.geometry import LineString, Point, box
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import Wish, prepare
+from greaseroute.rounds.prepare import RoundRequest, prepare
 from greaseroute.site.crew import Reach, WorkingRules
 from greaseroute.site.ground_plan import Area, Barrier, Gate, Hours, Place
 from greaseroute.site.model import Site
@@ -28,7 +28,7 @@ class SmallSite:
     """A site and what is to be done there; ``kind`` says in a few words what is special."""
 
     site: Site
-    wish: Wish
+    wish: RoundRequest
     kind: str
 
 
@@ -39,7 +39,7 @@ def alone_site(seed: int, *, windows: bool = False) -> SmallSite:
     site, kind = _with_ground(site, rng, number=seed // 7)
     if windows:
         site, kind = _with_windows(site, rng, share=0.4), f"{kind}, windows"
-    return SmallSite(site, Wish(AT, some_work(site, rng)), kind)
+    return SmallSite(site, RoundRequest(AT, some_work(site, rng)), kind)
 
 
 def pair_site(seed: int) -> SmallSite:
@@ -58,14 +58,14 @@ def pair_site(seed: int) -> SmallSite:
         site = replace(site, rules=site.rules.model_copy(update=hours))
         kind += ", second person for half an hour"
     minutes = float(rng.choice([40, 60, 150]))
-    wish = Wish(AT, some_work(site, rng), finish_by=AT + timedelta(minutes=minutes))
+    wish = RoundRequest(AT, some_work(site, rng), finish_by=AT + timedelta(minutes=minutes))
     return SmallSite(site, wish, kind)
 
 
 def compared(small: SmallSite) -> tuple[Best, Best]:
     """What the plan of a small site comes to, and the best there is."""
     wish = small.wish
-    plan = plan_round(small.site, at=wish.at, work=wish.work, finish_by=wish.finish_by)
+    plan = plan_round(small.site, RoundRequest(wish.at, work=wish.work, finish_by=wish.finish_by))
     ready = prepare(small.site, wish, progress=lambda text: None)
     return of_plan(plan, ready), best_plan(ready)
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from greaseroute import side_by_side
-from greaseroute.rounds.prepare import Outlook, Prepared, Wish, prepare
+from greaseroute.rounds.prepare import Outlook, Prepared, RoundRequest, prepare
 from greaseroute.site.folder import read_site
 from greaseroute.site.model import Site
 
@@ -21,7 +21,7 @@ def harbour() -> Site:
 
 def prepared(site: Site) -> Prepared:
     assert site.planned_for is not None
-    return prepare(site, Wish(site.planned_for, with_looks=True), progress=lambda _: None)
+    return prepare(site, RoundRequest(site.planned_for, with_looks=True), progress=lambda _: None)
 
 
 def told(outlook: Outlook) -> list[object]:

@@ -8,6 +8,8 @@ import pytest
 from greaseroute.errors import UnknownName
 from greaseroute.rounds.change import BlockedFitting, DoneSoFar, MovedUnit, orders_of, site_now
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.replan import plan_rest
 from greaseroute.site.crew import WorkingRules
 from tests.rounds.test_planner import pumped
 from tests.rounds.yards import AT, KINDS, random_yard, technician, unit, yard
@@ -22,7 +24,7 @@ def site():
 
 @pytest.fixture(scope="module")
 def plan(site):
-    return plan_round(site, at=AT)
+    return plan_round(site, RoundRequest(AT))
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +37,7 @@ def first(plan):
 
 
 def again(site, plan, **told):
-    return plan_round(site, at=AT, done_so_far=DoneSoFar(**told), earlier=plan)
+    return plan_rest(site, RoundRequest(AT), DoneSoFar(**told), earlier=plan)
 
 
 def test_the_rest_is_what_was_not_booked_from_where_one_stands_now(site, plan, first):
@@ -107,7 +109,7 @@ def test_a_wrong_name_is_refused(site, plan):
 
 def test_two_technicians_go_on_from_where_each_stands(site):
     pair = replace(site, technicians=(technician(), technician("Bo")))
-    plan = plan_round(pair, at=AT)
+    plan = plan_round(pair, RoundRequest(AT))
     rest = again(pair, plan, at=NOW, places={"Bo": (80.0, 60.0)})
     assert [t.start_place for t in rest.technicians] == ["store", "where Bo stands"]
     assert sorted(pumped(rest)) == sorted(pumped(plan))
@@ -123,7 +125,7 @@ def test_a_unit_stays_in_the_posture_it_was_greased_in():
     # An excavator asked for its greasing posture is done: its bucket now lies elsewhere.
     pit = yard([unit(1, "crawler-excavator-22t", 40, 60), unit(2, KINDS[0], 100, 60)],
                rules=WorkingRules(posture_moves=True))  # fmt: skip
-    plan = plan_round(pit, at=AT)
+    plan = plan_round(pit, RoundRequest(AT))
     stop = next(s for s in plan.technicians[0].stops if s.unit == "U-1")
     assert stop.stands[-1].posture == "greasing"
     so_far = DoneSoFar(at=NOW, done_units=("U-1",))
@@ -163,7 +165,7 @@ def test_units_out_of_their_order_are_counted(site, plan, first):
 def test_who_stands_on_a_machine_comes_down_beside_it():
     # The fenders of a dozer: just off their edge lies a pocket between track and blade.
     site = yard([unit(1, "crawler-dozer-20t", 60, 60), unit(2, KINDS[0], 110, 60)])
-    plan = plan_round(site, at=AT)
+    plan = plan_round(site, RoundRequest(AT))
     stop = next(s for s in plan.technicians[0].stops if s.unit == "U-1")
     (deck, *_) = [stand for stand in stop.stands if stand.deck]
     rest = again(site, plan, at=NOW, done_units=("U-1",), places={"Ada": (deck.x_m, deck.y_m)})

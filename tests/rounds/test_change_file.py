@@ -14,6 +14,7 @@ from greaseroute.rounds.change import DoneSoFar, site_now
 from greaseroute.rounds.change_file import plane_of, read_done_so_far, read_earlier
 from greaseroute.rounds.morning import morning_of
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
 from greaseroute.site.folder import read_site
 from greaseroute.site.geodesy import local_plane
 from tests.rounds.yards import AT, random_yard, unit, yard
@@ -266,7 +267,9 @@ def test_the_example_of_the_quarry_is_good_and_fits_its_schema():
 
 
 def test_a_plan_of_another_site_is_told(site):
-    plan = plan_round(random_yard(np.random.default_rng(1), 1), at=AT, technicians=["Ada"])
+    plan = plan_round(
+        random_yard(np.random.default_rng(1), 1), RoundRequest(AT, technicians=("Ada",))
+    )
     text = plan.model_dump_json(indent=1)
     assert read_earlier(text, "round.json", site) == (plan, [])
     _, found = read_earlier(text, "round.json", replace(site, name="Pit"))

@@ -6,6 +6,7 @@ import numpy as np
 
 import greaseroute.rounds.solve as solve
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
 from tests.rounds.yards import AT, random_yard, technician
 
 PAIR = (technician(), technician("Bo", speed_m_s=0.8))
@@ -20,9 +21,9 @@ def told(plan):
 
 def test_metres_fall_and_neither_the_last_finish_nor_the_order_changes(monkeypatch):
     sites = [random_yard(np.random.default_rng(seed), 5, technicians=PAIR) for seed in range(6)]
-    after = [told(plan_round(site, at=AT)) for site in sites]
+    after = [told(plan_round(site, RoundRequest(AT))) for site in sites]
     monkeypatch.setattr(solve, "with_fewer_metres", lambda schedule, team, last_ms: schedule)
-    before = [told(plan_round(site, at=AT)) for site in sites]
+    before = [told(plan_round(site, RoundRequest(AT))) for site in sites]
     for (m_after, finish_after, order), (m_before, finish_before, same) in zip(
         after, before, strict=True
     ):

@@ -6,6 +6,8 @@ import pytest
 from shapely.geometry import LineString, box
 
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.solve import Effort
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Barrier
 from tests.rounds.yards import AT, random_yard, technician, unit, yard
@@ -36,11 +38,11 @@ def small():
 
 @pytest.fixture(scope="module")
 def plan(small):
-    return plan_round(small, at=AT)
+    return plan_round(small, RoundRequest(AT))
 
 
 def test_the_same_site_and_seed_give_the_same_bytes(small, plan):
-    assert plan_round(small, at=AT).model_dump_json() == plan.model_dump_json()
+    assert plan_round(small, RoundRequest(AT)).model_dump_json() == plan.model_dump_json()
 
 
 def test_walking_work_and_waiting_add_up_to_the_whole(plan):
@@ -70,14 +72,14 @@ def test_value_and_bound_leave_pumping_and_isolation_out(plan):
 
 def test_a_longer_isolation_lengthens_the_round_by_it_once_per_unit(small, plan):
     rules = small.rules.model_copy(update={"isolation_s": small.rules.isolation_s + 10.0})
-    longer = plan_round(_with(small, rules=rules), at=AT)
+    longer = plan_round(_with(small, rules=rules), RoundRequest(AT))
     assert seconds(longer) - seconds(plan) == pytest.approx(10.0 * len(plan.technicians[0].stops))
     assert longer.bound.value_s == plan.bound.value_s
 
 
 def test_a_longer_settling_is_paid_once_per_stand(small, plan):
     reach = small.technicians[0].reach.model_copy(update={"settle_s": 6.0})
-    longer = plan_round(_with(small, technicians=(technician(reach=reach),)), at=AT)
+    longer = plan_round(_with(small, technicians=(technician(reach=reach),)), RoundRequest(AT))
     stands = sum(bool(v.fittings) for s in plan.technicians[0].stops for v in s.stands)
     assert 0 < seconds(longer) - seconds(plan) <= stands * 1.0 + 1e-6
 
@@ -87,16 +89,16 @@ def test_windows_are_kept_and_waited_for(small):
     units = tuple(
         u.model_copy(update={"parked_from": opens}) if u.unit == "U-1" else u for u in small.units
     )
-    late = plan_round(_with(small, units=units), at=AT)
+    late = plan_round(_with(small, units=units), RoundRequest(AT))
     stop = next(s for s in late.technicians[0].stops if s.unit == "U-1")
     begin = datetime.fromisoformat(stop.arrive) + timedelta(seconds=stop.wait_s)
     assert begin >= opens
     assert late.technicians[0].wait_s > 0
-    assert len(pumped(late)) == len(pumped(plan_round(small, at=AT)))
+    assert len(pumped(late)) == len(pumped(plan_round(small, RoundRequest(AT))))
 
 
 def test_a_morning_too_short_leaves_out_and_says_why(small, plan):
-    short = plan_round(small, at=AT, finish_by=AT + timedelta(minutes=20))
+    short = plan_round(small, RoundRequest(AT, finish_by=AT + timedelta(minutes=20)))
     assert seconds(short) <= 20 * 60
     assert 0 < len(pumped(short)) < len(pumped(plan))
     timed_out = [x for x in short.left if "weight" in x.reason]
@@ -115,9 +117,9 @@ def test_the_critical_joint_is_done_when_there_is_time_for_one_unit_only():
     light = next(j for j in joints if site.types["wheel-loader-20t"].joint(j).critical < 3)
     for far, near in (("U-0", "U-1"), ("U-1", "U-0")):
         work = [(far, heavy), (near, light)]
-        both = plan_round(site, at=AT, work=work)
+        both = plan_round(site, RoundRequest(AT, work=work))
         short = plan_round(
-            site, at=AT, work=work, finish_by=AT + timedelta(seconds=seconds(both) - 60)
+            site, RoundRequest(AT, work=work, finish_by=AT + timedelta(seconds=seconds(both) - 60))
         )
         assert {u for u, _, _ in pumped(short)} == {far}
 
@@ -125,7 +127,7 @@ def test_the_critical_joint_is_done_when_there_is_time_for_one_unit_only():
 def test_a_fence_without_a_gate_cuts_a_unit_off_and_is_named():
     site = yard([unit(0, "wheel-loader-20t", 30, 30), unit(1, "wheel-loader-20t", 100, 30)])
     fence = Barrier("fence east", LineString([(65, 0), (65, 120)]))
-    cut = plan_round(_ground(site, barriers=(fence,)), at=AT)
+    cut = plan_round(_ground(site, barriers=(fence,)), RoundRequest(AT))
     gone = [x for x in cut.left if x.unit == "U-1"]
     assert {u for u, _, _ in pumped(cut)} == {"U-0"}
     assert gone
@@ -134,7 +136,7 @@ def test_a_fence_without_a_gate_cuts_a_unit_off_and_is_named():
 
 def test_two_technicians_finish_earlier_than_one(small, plan):
     pair = (technician(), technician("Bo"))
-    both = plan_round(_with(small, technicians=pair), at=AT)
+    both = plan_round(_with(small, technicians=pair), RoundRequest(AT))
     assert sorted(pumped(both)) == sorted(pumped(plan))
     assert max(seconds(both, 0), seconds(both, 1)) < 0.75 * seconds(plan)
 
@@ -144,11 +146,13 @@ def test_a_unit_that_asks_for_a_skill_is_done_by_who_has_it(small):
         u.model_copy(update={"skill": "quay pass"}) if u.unit == "U-1" else u for u in small.units
     )
     pair = (technician(), technician("Bo", skills=("quay pass",)))
-    plan = plan_round(_with(small, technicians=pair, units=asks), at=AT)
+    plan = plan_round(_with(small, technicians=pair, units=asks), RoundRequest(AT))
     who = {s.unit: t.name for t in plan.technicians for s in t.stops}
     assert who["U-1"] == "Bo"
     assert not [x for x in plan.left if x.unit == "U-1"]
-    alone = [x for x in plan_round(_with(small, units=asks), at=AT).left if x.unit == "U-1"]
+    alone = [
+        x for x in plan_round(_with(small, units=asks), RoundRequest(AT)).left if x.unit == "U-1"
+    ]
     assert {x.reason for x in alone} == {"asks for the skill 'quay pass'"}
     assert {x.helps for x in alone} == {"somebody with the skill 'quay pass'"}
 
@@ -163,8 +167,10 @@ def _digger_site(**hours):
 
 
 def test_a_procedure_for_two_waits_until_a_second_person_is_at_hand():
-    alone = plan_round(_digger_site(), at=AT)
-    late = plan_round(_digger_site(second_person_from="06:00", second_person_to="10:00"), at=AT)
+    alone = plan_round(_digger_site(), RoundRequest(AT))
+    late = plan_round(
+        _digger_site(second_person_from="06:00", second_person_to="10:00"), RoundRequest(AT)
+    )
     stops = {s.unit: s for s in late.technicians[0].stops}
     digger = stops["U-0"]
     assert "slew ring" in {f.joint for stand in digger.stands for f in stand.fittings}
@@ -175,8 +181,10 @@ def test_a_procedure_for_two_waits_until_a_second_person_is_at_hand():
 
 
 def test_without_a_second_person_the_rest_of_the_unit_is_still_greased():
-    alone = plan_round(_digger_site(), at=AT)
-    none = plan_round(_digger_site(second_person_from="22:00", second_person_to="04:02"), at=AT)
+    alone = plan_round(_digger_site(), RoundRequest(AT))
+    none = plan_round(
+        _digger_site(second_person_from="22:00", second_person_to="04:02"), RoundRequest(AT)
+    )
     missed = set(pumped(alone)) - set(pumped(none))
     assert {(u, joint) for u, joint, _ in missed} == {("U-0", "slew ring")}
     reason = next(x.reason for x in none.left if x.joint == "slew ring")
@@ -189,7 +197,7 @@ def test_a_bag_too_small_sends_the_technician_back_to_the_store(small):
         g.model_copy(update={"cartridge_g": 80.0, "reserve_cartridges": 0}) for g in small.greases
     )
     site = _with(small, guns=guns, greases=greases, technicians=(technician(bag_cartridges=3),))
-    plan = plan_round(site, at=AT)
+    plan = plan_round(site, RoundRequest(AT))
     walk = plan.technicians[0]
     stores = [s for s in walk.stops if s.reload]
     assert stores
@@ -200,7 +208,7 @@ def test_a_bag_too_small_sends_the_technician_back_to_the_store(small):
 
 
 def test_looks_are_done_on_the_same_walk_only_if_asked_for(small, plan):
-    looked = plan_round(small, at=AT, with_looks=True)
+    looked = plan_round(small, RoundRequest(AT, with_looks=True))
     looks = [k for s in looked.technicians[0].stops for v in s.stands for k in v.looks]
     assert looks
     assert not [k for s in plan.technicians[0].stops for v in s.stands for k in v.looks]
@@ -209,7 +217,7 @@ def test_looks_are_done_on_the_same_walk_only_if_asked_for(small, plan):
 
 def test_an_unlucky_start_leaves_everything_with_the_reason():
     site = yard([unit(0, "wheel-loader-20t", 30, 30)], areas=(box(0, 0, 4, 4),))
-    plan = plan_round(site, at=AT)
+    plan = plan_round(site, RoundRequest(AT))
     assert pumped(plan) == []
     assert plan.left
     assert all("cut off: the start (2.00 2.00) is inside heap 0" in x.reason for x in plan.left)
@@ -224,16 +232,16 @@ def test_a_search_broken_off_gives_the_best_plan_so_far_marked_as_such():
         if text.startswith("step"):
             raise KeyboardInterrupt
 
-    plan = plan_round(site, at=AT, progress=break_off)
+    plan = plan_round(site, RoundRequest(AT), progress=break_off)
     assert not plan.complete
-    whole = plan_round(site, at=AT, iterations=200)
+    whole = plan_round(site, RoundRequest(AT), effort=Effort(iterations=200))
     assert whole.complete
     assert sorted(pumped(plan)) == sorted(pumped(whole))
 
 
 def test_progress_is_told_in_words(small):
     told = []
-    plan_round(small, at=AT, progress=told.append)
+    plan_round(small, RoundRequest(AT), progress=told.append)
     assert told[:2] == ["placing machines, free ground", "stands and postures"]
     assert "order of 4 units" in told
 

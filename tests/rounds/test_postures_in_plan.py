@@ -6,6 +6,7 @@ import pytest
 from shapely.geometry import Point, box
 
 from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.prepare import RoundRequest
 from greaseroute.rounds.yard import stances_now
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Place
@@ -22,7 +23,7 @@ def excavator(rules=MOVES, **changes):
 
 @pytest.fixture(scope="module")
 def plan():
-    return plan_round(excavator(), at=AT)
+    return plan_round(excavator(), RoundRequest(AT))
 
 
 def stands(plan):
@@ -37,12 +38,16 @@ def test_one_move_is_asked_for_and_everything_is_greased(plan):
 
 
 def test_a_longer_move_costs_the_difference_once(plan):
-    slow = plan_round(excavator(MOVES.model_copy(update={"posture_move_min": 4.0})), at=AT)
+    slow = plan_round(
+        excavator(MOVES.model_copy(update={"posture_move_min": 4.0})), RoundRequest(AT)
+    )
     assert seconds(slow) - seconds(plan) == pytest.approx(60.0)
 
 
 def test_without_moves_the_front_end_is_left_with_the_posture_that_would_help(plan):
-    still = plan_round(excavator(MOVES.model_copy(update={"posture_moves": False})), at=AT)
+    still = plan_round(
+        excavator(MOVES.model_copy(update={"posture_moves": False})), RoundRequest(AT)
+    )
     assert {v.posture for v in stands(still)} == {"parked"}
     lost = {(u, j, f) for u, j, f in pumped(plan)} - set(pumped(still))
     assert lost
@@ -90,7 +95,7 @@ def test_no_room_to_stand_clear_leaves_the_ring_and_the_moves_with_the_reason():
     )
     inside = Place("inside", "start", Point(60, 57))
     site = replace(site, ground=replace(site.ground, places=(*site.ground.places, inside)))
-    plan = plan_round(site, at=AT)
+    plan = plan_round(site, RoundRequest(AT))
     ring = [x for x in plan.left if x.joint == "slew ring"]
     assert [x.reason for x in ring] == ["no clear ground to stand on while the machine turns"]
     assert {v.posture for v in stands(plan)} == {"parked"}

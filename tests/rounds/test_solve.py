@@ -9,7 +9,7 @@ import greaseroute.rounds.solve as solve
 from greaseroute.rounds.build_team import crew_problem
 from greaseroute.rounds.certificate import Proof
 from greaseroute.rounds.crew import crew_plans
-from greaseroute.rounds.prepare import Wish, prepare
+from greaseroute.rounds.prepare import RoundRequest, prepare
 from greaseroute.rounds.solve import Effort, build_team, solve_together
 from tests.rounds.yards import AT, random_yard, technician
 
@@ -18,7 +18,7 @@ PAIR = (technician(), technician("Bo", speed_m_s=0.8))
 
 def prepared(seed, units=10):
     site = random_yard(np.random.default_rng(seed), units, technicians=PAIR)
-    return prepare(site, Wish(AT, None, False, None, None), progress=lambda text: None)
+    return prepare(site, RoundRequest(AT, None, False, None, None), progress=lambda text: None)
 
 
 def plans_of(ready):
