@@ -7,11 +7,11 @@ run once on a handful of invented numbers: what is computed here is of no intere
 import numpy as np
 from shapely.geometry import box
 
-from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import solve_crew
-from greaseroute.rounds.problem import CrewProblem
-from greaseroute.rounds.unit_tours import UnitTour, all_ways
-from greaseroute.stands.kernel_cut import cut_first
+from greaseroute.solvers.gtsp.solve import solve_clusters
+from greaseroute.solvers.unit_tour import UnitTour, all_ways
+from greaseroute.solvers.vrp.problem import CrewProblem
+from greaseroute.solvers.vrp.solve import solve_crew
+from greaseroute.stands.kernel_sight_line import cut_first
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.slow import SlowArea
 

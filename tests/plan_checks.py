@@ -15,9 +15,9 @@ from shapely import unary_union
 from shapely.geometry import LineString, MultiPoint, MultiPolygon, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.catalogue.shelf import shelf_type
-from greaseroute.rounds.plan import FittingTask, RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, TechnicianPlan
 
 HEAD_ROOM_M = 2.5
 TOUCH_M = 1e-6  # a path may run along an edge: a micrometre of it may round to the inside

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from greaseroute.side_by_side import Aside, cores
+from greaseroute.processes import Aside, cores
 
 two_cores = pytest.mark.skipif(cores() < 2, reason="one core: there is no copy")
 

@@ -8,9 +8,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from greaseroute.due.worklist import work_list
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.folder import read_site
 from tests.plan_checks import (
     assert_due_served_or_listed,

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.folder import read_site
 from tests.plan_checks import tasks
 from tests.site_maker import write_random_site

@@ -9,16 +9,16 @@ from dataclasses import dataclass
 from shapely.geometry import LineString
 
 from greaseroute.cards.cautions import stop_cautions
-from greaseroute.cards.drawing import scene, side_view, top_view
-from greaseroute.cards.drawing_marks import Mark, StandMark
-from greaseroute.cards.placing import placed_unit
-from greaseroute.cards.tally import NumberedStop, WalkTally, numbered, tally
-from greaseroute.cards.words import band_words, clock
-from greaseroute.catalogue.placed import PlacedMachine
-from greaseroute.rounds.plan import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
-from greaseroute.side_by_side import side_by_side
+from greaseroute.catalogue.kinematics.placed import PlacedMachine
+from greaseroute.drawings.drawing import scene, side_view, top_view
+from greaseroute.drawings.drawing_marks import Mark, StandMark
+from greaseroute.plan.round import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.plan.tally import NumberedStop, WalkTally, numbered, tally
+from greaseroute.plan.words import band_words, clock
+from greaseroute.processes import side_by_side
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
+from greaseroute.site.placed_units import placed_unit
 
 
 @dataclass(frozen=True, slots=True)

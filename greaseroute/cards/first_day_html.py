@@ -4,19 +4,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from greaseroute.cards import drawing, map_svg
 from greaseroute.cards.card_model import StopBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
+from greaseroute.cards.lessons import GLOSSARY, QUESTIONS, TROUBLES, KindLesson, lesson_of
 from greaseroute.cards.week_html import page_environment, page_style
+from greaseroute.drawings import drawing, map_svg
+from greaseroute.plan.first_day import FirstDay, LearnerStop
 from greaseroute.site.model import Site
-from greaseroute.training.first_day_records import FirstDay, LearnerStop
-from greaseroute.training.lessons import (
-    GLOSSARY,
-    QUESTIONS,
-    TROUBLES,
-    KindLesson,
-    lesson_of,
-)
 
 
 @dataclass(frozen=True, slots=True)

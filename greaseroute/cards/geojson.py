@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from greaseroute.cards.gpx import LonLat
-from greaseroute.cards.tally import NumberedStop, numbered, stop_fittings
-from greaseroute.rounds.plan import RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.plan.round import RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.plan.tally import NumberedStop, numbered, stop_fittings
 
 LOCAL_METRES = "local metres"
 

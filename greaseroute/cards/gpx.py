@@ -4,9 +4,9 @@ import re
 from collections.abc import Callable, Iterable
 from xml.etree import ElementTree as ET
 
-from greaseroute.cards.tally import NumberedStop, numbered, stop_fittings
-from greaseroute.cards.words import clock, count
-from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
+from greaseroute.plan.round import RoundPlan, TechnicianPlan
+from greaseroute.plan.tally import NumberedStop, numbered, stop_fittings
+from greaseroute.plan.words import clock, count
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")  # characters XML 1.0 forbids

@@ -10,12 +10,12 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from greaseroute.cards import drawing, map_svg
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
-from greaseroute.cards.tally import left_by_reason, left_name
-from greaseroute.cards.words import bound_scope, certificate, clock, count, day
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.drawings import drawing, map_svg
+from greaseroute.plan.round import RoundPlan
+from greaseroute.plan.tally import left_by_reason, left_name
+from greaseroute.plan.words import bound_scope, certificate, clock, count, day
 from greaseroute.site.model import Site
 
 CARD_FORMAT = "greaseroute card 1"

@@ -4,8 +4,8 @@ import csv
 import io
 from collections.abc import Iterator
 
-from greaseroute.cards.tally import NumberedStop, numbered
-from greaseroute.rounds.plan import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
+from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
+from greaseroute.plan.tally import NumberedStop, numbered
 
 COLUMNS = (
     *("technician", "no", "stop", "unit", "type", "arrive", "stand", "x_m", "y_m", "height_m"),

@@ -4,9 +4,9 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
-from greaseroute.cards.tally import WalkTally, left_by_reason, left_name, tally
-from greaseroute.cards.words import bound_scope, certificate, clock, count, day, listed
-from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
+from greaseroute.plan.round import RoundPlan, TechnicianPlan
+from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
+from greaseroute.plan.words import bound_scope, certificate, clock, count, day, listed
 from greaseroute.units import S_PER_MIN
 
 WIDTH = 80

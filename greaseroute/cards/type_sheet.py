@@ -9,11 +9,11 @@ from shapely.geometry import box
 from shapely.ops import unary_union
 
 from greaseroute.cards.card_model import lettered
-from greaseroute.cards.drawing import STYLE, Scene, scene, side_view, top_view
-from greaseroute.cards.drawing_marks import Mark, MarkKind, StandMark
-from greaseroute.cards.svg import num, picture, tag, text_width, words
+from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.drawings.drawing import STYLE, Scene, scene, side_view, top_view
+from greaseroute.drawings.drawing_marks import Mark, MarkKind, StandMark
+from greaseroute.drawings.svg import num, picture, tag, text_width, words
 from greaseroute.site.crew import Reach
 from greaseroute.stands.candidates import unit_stands, wanted_fittings
 from greaseroute.stands.stand import Stand

@@ -6,10 +6,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from greaseroute.cards.cautions import AID
-from greaseroute.cards.week_svg import STYLE, day_label, fan_svg, minutes_svg
-from greaseroute.cards.words import clock, count, day, listed
-from greaseroute.forecast.packs import Pack
-from greaseroute.forecast.week_records import MorningPlan, OrderLine, PlannedService, WeekPlan
+from greaseroute.drawings.week_svg import STYLE, day_label, fan_svg, minutes_svg
+from greaseroute.plan.week import MorningPlan, OrderLine, Pack, PlannedService, WeekPlan
+from greaseroute.plan.words import clock, count, day, listed
 from greaseroute.site.model import Site
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal, Self, TypeVar
+from typing import Any, Literal, Self, TypeVar
 
 from pydantic import Field
 
@@ -15,9 +15,6 @@ from greaseroute.catalogue.linkage import Cylinder, FourBar
 from greaseroute.catalogue.posture import Posture
 from greaseroute.errors import UnknownName
 from greaseroute.records import Record
-
-if TYPE_CHECKING:
-    from greaseroute.catalogue.stance import Stance
 
 Family = Literal[
     "excavator",
@@ -78,8 +75,8 @@ class MachineType(Record):
         return bodies_of(self.links)
 
     @cached_property
-    def stances(self) -> "dict[tuple[str, float], Stance]":
-        """Memory of ``stance_of``: what was worked out before, by posture and slew."""
+    def stances(self) -> dict[tuple[str, float], Any]:
+        """Memory of ``stance_of``: the ``Stance`` worked out before, by posture and slew."""
         return {}
 
     @cached_property

@@ -7,12 +7,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from greaseroute.catalogue.finding import Finding
+from greaseroute.catalogue.checks.findings import findings
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.plain_words import findings_in, shown
-from greaseroute.catalogue.toml_lines import KeyPath, TomlText, read_toml, syntax_place
-from greaseroute.catalogue.type_checks import findings
 from greaseroute.errors import BadInput, Fault, UnknownName
+from greaseroute.texts.finding import Finding
+from greaseroute.texts.plain_words import findings_in, shown
+from greaseroute.texts.toml_places import KeyPath, TomlText, read_toml, syntax_place
 
 _SHELF = files("greaseroute.catalogue") / "types"
 

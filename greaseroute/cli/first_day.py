@@ -12,9 +12,9 @@ from greaseroute.cli.progress import Progress
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from greaseroute.plan.first_day import FirstDay
     from greaseroute.site.model import Site
     from greaseroute.training.choice import DaySettings
-    from greaseroute.training.first_day_records import FirstDay
 
 HELP = "plan a new technician's first day"
 
@@ -105,8 +105,8 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
 
 
 def _settings(args: argparse.Namespace) -> "DaySettings":
+    from greaseroute.plan.learning import LearningCurve
     from greaseroute.training.choice import DaySettings
-    from greaseroute.training.learning import LearningCurve
 
     curve = LearningCurve(rate=args.learning_rate, first=args.first_time, form=args.learning_form)
     return DaySettings(curve=curve, show_s=args.show_s, window_min=args.window_min, seed=args.seed)

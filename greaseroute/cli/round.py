@@ -15,8 +15,8 @@ from greaseroute.cli.progress import Progress
 if TYPE_CHECKING:
     from greaseroute.cards.card_model import WalkBlock
     from greaseroute.cli.under_way import UnderWay
-    from greaseroute.rounds.plan import RoundPlan
-    from greaseroute.side_by_side import Aside
+    from greaseroute.plan.round import RoundPlan
+    from greaseroute.processes import Aside
     from greaseroute.site.model import Site
 
 HELP = "plan the round, write the card and the files, print the summary"
@@ -60,7 +60,7 @@ class _Drawn:
 
 def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site, _Drawn | None]":
     """The plan, and what was drawn while its bound was sought."""
-    from greaseroute.side_by_side import Aside
+    from greaseroute.processes import Aside
     from greaseroute.site.folder import read_site
 
     with Progress() as progress:
@@ -92,8 +92,7 @@ def _whole_round(
 ) -> "RoundPlan":
     """The plan of a whole round; what is drawn while its bound is sought goes to ``drawn``."""
     from greaseroute.rounds.planner import plan_round
-    from greaseroute.rounds.prepare import RoundRequest
-    from greaseroute.rounds.solve import Effort
+    from greaseroute.rounds.request import Effort, RoundRequest
 
     return plan_round(
         site,
@@ -108,9 +107,8 @@ def _rest(
     site: "Site", way: "UnderWay", args: argparse.Namespace, *, progress: Progress
 ) -> "RoundPlan":
     """The plan of what is left of a round under way."""
-    from greaseroute.rounds.prepare import RoundRequest
-    from greaseroute.rounds.replan import plan_rest
-    from greaseroute.rounds.solve import Effort
+    from greaseroute.replan.rest import plan_rest
+    from greaseroute.rounds.request import Effort, RoundRequest
 
     assert way.so_far is not None
     return plan_rest(
@@ -127,8 +125,8 @@ def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
     """Everything that does not hang on the bound."""
     from greaseroute.cards.card_model import walk_blocks
     from greaseroute.cards.html import card_template
-    from greaseroute.cards.map_svg import map_svg
-    from greaseroute.cards.png import png_aside, png_ready
+    from greaseroute.drawings.map_svg import map_svg
+    from greaseroute.drawings.png import png_aside, png_ready
 
     @cache
     def drawing() -> "tuple[str, Aside[bytes] | None]":

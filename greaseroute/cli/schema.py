@@ -20,15 +20,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def round_schema() -> dict[str, Any]:
     """The schema of the plan record, JSON Schema draft 2020-12."""
-    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.plan.round import RoundPlan
 
     return {"$schema": DIALECT, **RoundPlan.model_json_schema(mode="serialization")}
 
 
 def done_so_far_schema(*, lonlat: bool) -> dict[str, Any]:
     """The schema of the file of what is done so far, JSON Schema draft 2020-12."""
-    from greaseroute.rounds.change import DoneSoFar
-    from greaseroute.rounds.change_file import DoneSoFarLonLat
+    from greaseroute.replan.so_far import DoneSoFar
+    from greaseroute.replan.so_far_file import DoneSoFarLonLat
 
     model = DoneSoFarLonLat if lonlat else DoneSoFar
     return {"$schema": DIALECT, **model.model_json_schema(mode="validation")}

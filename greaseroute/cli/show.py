@@ -10,7 +10,7 @@ from greaseroute.cli.options import add_options
 from greaseroute.errors import UnknownName
 
 if TYPE_CHECKING:
-    from greaseroute.catalogue.placed import PlacedMachine
+    from greaseroute.catalogue.kinematics.placed import PlacedMachine
     from greaseroute.site.model import Site
 
 HELP = "draw a machine type, a unit or the ground"
@@ -63,9 +63,9 @@ def _show_type(args: argparse.Namespace) -> int:
 
 
 def _show_site(args: argparse.Namespace, folder: Path) -> int:
-    from greaseroute.cards.map_svg import map_svg
-    from greaseroute.cards.placing import placed_unit
+    from greaseroute.drawings.map_svg import map_svg
     from greaseroute.site.folder import read_site
+    from greaseroute.site.placed_units import placed_unit
 
     site = read_site(folder)
     if args.unit is None:
@@ -89,8 +89,8 @@ def _no_such_unit(site: "Site", name: str) -> UnknownName:
 def _show_machine(
     args: argparse.Namespace, machine: "PlacedMachine", *, name: str, north: bool
 ) -> int:
-    from greaseroute.cards.drawing import side_view, top_view
     from greaseroute.cards.type_sheet import numbered_scene
+    from greaseroute.drawings.drawing import side_view, top_view
 
     shown = numbered_scene(machine, north=north)
     files = [
@@ -120,7 +120,7 @@ def _listing(machine: "PlacedMachine") -> list[str]:
 
 def _write(folder: Path, name: str, svg: str, *, zoom: int = 2) -> list[str]:
     """Write one picture as SVG, and as PNG where that is installed; gives the names."""
-    from greaseroute.cards.png import png_ready, svg_to_png
+    from greaseroute.drawings.png import png_ready, svg_to_png
 
     write_text(folder / f"{name}.svg", svg)
     if not png_ready():

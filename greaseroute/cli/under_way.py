@@ -7,11 +7,11 @@ from pathlib import Path
 
 from greaseroute.cli.options import moment
 from greaseroute.errors import BadInput, Fault, UnknownName
-from greaseroute.rounds.change import DoneSoFar, site_now
-from greaseroute.rounds.morning import morning_of
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
+from greaseroute.replan.so_far import DoneSoFar, site_now
 from greaseroute.site.model import Site
-from greaseroute.site.text_file import read_text
+from greaseroute.site.morning import morning_of
+from greaseroute.texts.text_file import read_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
     if told is None and earlier is not None:
         told = datetime.fromisoformat(earlier.at)
     at = moment(told, site)
-    from greaseroute.rounds.change_file import read_done_so_far
+    from greaseroute.replan.so_far_file import read_done_so_far
 
     text = _text(args.done_so_far, faults)
     so_far = None
@@ -62,7 +62,7 @@ def _earlier(path: Path | None, site: Site, faults: list[Fault]) -> RoundPlan | 
     text = _text(path, faults)
     if text is None:
         return None
-    from greaseroute.rounds.change_file import read_earlier
+    from greaseroute.replan.so_far_file import read_earlier
 
     plan, wrong = read_earlier(text, path.as_posix(), site)
     faults += wrong

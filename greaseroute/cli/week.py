@@ -18,9 +18,9 @@ from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
     from greaseroute.forecast.week import Span
-    from greaseroute.forecast.week_records import WeekPlan
     from greaseroute.forecast.week_rounds import Asked, PlanMornings
-    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.plan.round import RoundPlan
+    from greaseroute.plan.week import WeekPlan
     from greaseroute.site.model import Site
 
 HELP = "plan the seven mornings ahead and the grease they use"
@@ -144,7 +144,7 @@ def round_planner(site: "Site", *, seed: int) -> "PlanMornings":
 
     A small site is planned in this process: starting others takes longer than its rounds.
     """
-    from greaseroute.forecast.quick_round import quick_round
+    from greaseroute.rounds.quick import quick_round
 
     passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
     one = partial(quick_round, site, seed=seed, iterations=passes)

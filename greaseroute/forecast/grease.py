@@ -6,7 +6,7 @@ import numpy as np
 
 from greaseroute.forecast.joints import FloatArray, JointRows
 from greaseroute.forecast.simulation import Weeks
-from greaseroute.forecast.week_records import GreaseWeek, Quantiles
+from greaseroute.plan.week import GreaseWeek, Quantiles
 from greaseroute.site.crew import Grease
 
 DIGITS = 3

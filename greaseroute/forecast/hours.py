@@ -3,30 +3,20 @@
 from collections.abc import Collection, Iterable
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Literal
-
-from pydantic import Field
 
 from greaseroute.due.meter import READING_SLACK_H
 from greaseroute.forecast.calendar import WEEKDAYS
-from greaseroute.records import Record
+from greaseroute.plan.week import DayHours
 from greaseroute.site.fleet import MeterReading, Unit
 
 ENOUGH_READINGS = 10
+
+
 FLEET_SPREAD = 0.25
+
+
 """Standard deviation over mean of a day's hours where only the fleet list is known: common
 practice, no source. A setting of the caller."""
-
-
-class DayHours(Record):
-    """Hours of one unit on a working day. ``source`` says what they rest on."""
-
-    unit: str
-    mean_h: float = Field(ge=0)
-    sd_h: float = Field(ge=0)
-    source: Literal["meter readings", "fleet list"]
-    readings: int = 0
-    falls: int = 0
 
 
 def worked_days(

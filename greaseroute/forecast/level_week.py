@@ -7,11 +7,11 @@ import numpy as np
 
 from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.windows import DueService
-from greaseroute.rounds.levelling import LEFT_OUT, IntArray, Levelling, LevellingProblem, loads
-from greaseroute.rounds.model_levelling import level
-from greaseroute.rounds.visit_estimate import visit_seconds
 from greaseroute.site.model import Site
+from greaseroute.solvers.cp.levelling import LEFT_OUT, IntArray, Levelling, LevellingProblem, loads
+from greaseroute.solvers.cp.levelling_model import level
 from greaseroute.units import ms
+from greaseroute.visits.estimate import visit_seconds
 
 WEIGHT_UNIT = 100
 

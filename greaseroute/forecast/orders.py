@@ -9,7 +9,7 @@ from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.packs import packs_for
 from greaseroute.forecast.simulation import Weeks
 from greaseroute.forecast.stock import reorder_level
-from greaseroute.forecast.week_records import GreaseWeek, OrderLine
+from greaseroute.plan.week import GreaseWeek, OrderLine
 from greaseroute.site.crew import Grease
 
 DEFAULT_SERVICE_LEVEL = 0.95

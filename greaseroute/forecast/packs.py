@@ -3,19 +3,15 @@
 import math
 from collections.abc import Sequence
 
-from greaseroute.records import Record
+from greaseroute.plan.week import Pack
 
 STEP_KG = 0.05
+
+
 LARGEST_KG = 200.0
+
+
 """Packs run from 0.4 to 180 kg (European pack standard, Lube Report 3_103)."""
-
-
-class Pack(Record):
-    """``count`` packs of ``size_kg`` each, with the word for that size."""
-
-    count: int
-    size_kg: float
-    word: str
 
 
 def pack_word(size_kg: float) -> str:

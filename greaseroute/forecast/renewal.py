@@ -12,9 +12,9 @@ import numpy as np
 from scipy import stats
 
 from greaseroute.forecast.calendar import Calendar
-from greaseroute.forecast.hours import DayHours
 from greaseroute.forecast.joints import FloatArray, JointRows
 from greaseroute.forecast.mornings import Clockwork
+from greaseroute.plan.week import DayHours
 
 SMALLEST_TERM = 1e-12
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from greaseroute.forecast.calendar import Calendar
-from greaseroute.forecast.hours import DayHours
 from greaseroute.forecast.joints import FloatArray, JointRows
 from greaseroute.forecast.mornings import BoolArray, Clockwork
+from greaseroute.plan.week import DayHours
 
 LEAST_WEEKS = 2_000
 

@@ -8,20 +8,12 @@ import numpy as np
 
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.grease import grease_weeks, quantiles
-from greaseroute.forecast.hours import DayHours, day_hours
+from greaseroute.forecast.hours import day_hours
 from greaseroute.forecast.joints import FloatArray, JointRows, joint_rows
 from greaseroute.forecast.level_week import LevelWeek, level_week
 from greaseroute.forecast.orders import DEFAULT_SERVICE_LEVEL, order_list
 from greaseroute.forecast.renewal import expected_services
 from greaseroute.forecast.simulation import LEAST_WEEKS, Weeks, expected_mornings, simulate
-from greaseroute.forecast.week_records import (
-    GreaseWeek,
-    LevellingReport,
-    MorningPlan,
-    OrderLine,
-    WeekPlan,
-    WhatIfResult,
-)
 from greaseroute.forecast.week_rounds import (
     PlanMornings,
     date_text,
@@ -31,12 +23,21 @@ from greaseroute.forecast.week_rounds import (
 )
 from greaseroute.forecast.what_if import WhatIf, wear_rates
 from greaseroute.forecast.windows import DueService, Tolerance, WearDays, due_services, wear_days
-from greaseroute.rounds.levelling import LEFT_OUT, IntArray
-from greaseroute.rounds.morning import morning_of, start_of
-from greaseroute.rounds.plan import LeftOut, RoundPlan
-from greaseroute.rounds.work import left_out
+from greaseroute.plan.round import LeftOut, RoundPlan
+from greaseroute.plan.week import (
+    DayHours,
+    GreaseWeek,
+    LevellingReport,
+    MorningPlan,
+    OrderLine,
+    WeekPlan,
+    WhatIfResult,
+)
 from greaseroute.site.model import Site
+from greaseroute.site.morning import morning_of, start_of
+from greaseroute.solvers.cp.levelling import LEFT_OUT, IntArray
 from greaseroute.units import MS_PER_S, S_PER_MIN
+from greaseroute.visits.work import left_out
 
 Progress = Callable[[str], None]
 

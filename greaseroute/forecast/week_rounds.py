@@ -10,9 +10,9 @@ from greaseroute.due.worklist import DueItem
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.level_week import LevelWeek
-from greaseroute.forecast.week_records import MorningPlan, PlannedService, TechnicianMorning
 from greaseroute.forecast.windows import DueService, WearDays
-from greaseroute.rounds.plan import RoundPlan, TechnicianPlan
+from greaseroute.plan.round import RoundPlan, TechnicianPlan
+from greaseroute.plan.week import MorningPlan, PlannedService, TechnicianMorning
 from greaseroute.units import MS_PER_S, S_PER_MIN
 
 Asked = tuple[datetime, tuple[DueItem, ...]]

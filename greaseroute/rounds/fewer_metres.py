@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 
-from greaseroute.rounds.build_team import Team
 from greaseroute.rounds.schedule import (
     Halt,
     Schedule,
@@ -18,8 +17,9 @@ from greaseroute.rounds.schedule import (
     timed,
     unit_halt,
 )
-from greaseroute.rounds.unit_tours import nodes_of
-from greaseroute.rounds.walker import MM_PER_M
+from greaseroute.rounds.team import Team
+from greaseroute.solvers.unit_tour import nodes_of
+from greaseroute.walk.tables import MM_PER_M
 
 
 @dataclass(frozen=True, slots=True)

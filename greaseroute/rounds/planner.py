@@ -2,9 +2,10 @@
 
 from collections.abc import Callable
 
-from greaseroute.rounds.plan import RoundPlan
-from greaseroute.rounds.prepare import RoundRequest, prepare
-from greaseroute.rounds.solve import Effort, Solved, solve
+from greaseroute.plan.round import RoundPlan
+from greaseroute.rounds.prepare import prepare
+from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.rounds.solve import Solved, solve
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 

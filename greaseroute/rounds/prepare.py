@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from functools import cache
 
 import numpy as np
@@ -11,49 +10,23 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.at_units import Look, Visiting, poses_at_units
-from greaseroute.rounds.left import nobody_can, whole_unit
-from greaseroute.rounds.morning import Morning, morning_of
-from greaseroute.rounds.plan import LeftOut
-from greaseroute.rounds.reaching import Terms
-from greaseroute.rounds.survey import Surveyed, as_posed, newly_closed, surveyed, terms_of
-from greaseroute.rounds.visits import UnitVisit, way_slack_ms
-from greaseroute.rounds.walker import Array, Point2, Walks, walks_between
-from greaseroute.rounds.work import Outfit, UnitWork, WorkItem, due_items, outfit_of, unit_works
-from greaseroute.rounds.yard import Stances, Yard, footing, stances_now, yard_of
+from greaseroute.plan.round import LeftOut
+from greaseroute.rounds.left_out import nobody_can, whole_unit
+from greaseroute.rounds.request import Keep, RoundRequest
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
+from greaseroute.site.morning import Morning, morning_of
+from greaseroute.visits.all_units import Look, Visiting, poses_at_units
+from greaseroute.visits.reach import Surveyed, Terms, as_posed, newly_closed, surveyed, terms_of
+from greaseroute.visits.visit import UnitVisit, way_slack_ms
+from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.obstacles import close
+from greaseroute.walk.tables import Array, Point2, Walks, walks_between
+from greaseroute.walk.yard import Stances, Yard, footing, stances_now, yard_of
 
 Progress = Callable[[str], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Keep:
-    """An order to keep to: units of each technician by name; what a unit moved in it costs."""
-
-    sequences: Mapping[str, tuple[str, ...]]
-    change_cost_s: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RoundRequest:
-    """What the caller asks for: the moment, the work (None: what is due), who, until when.
-
-    ``without`` are single fittings (unit, joint, fitting) to be left alone; ``left`` is what the
-    caller has left out already.
-    """
-
-    at: datetime
-    work: Sequence[WorkItem] | None = None
-    with_looks: bool = False
-    technicians: tuple[str, ...] | None = None
-    finish_by: datetime | None = None
-    keep: Keep | None = None
-    without: frozenset[tuple[str, str, str]] = frozenset()
-    left: tuple[LeftOut, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

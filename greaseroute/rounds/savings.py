@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from greaseroute.rounds.build_team import Team, crew_problem
-from greaseroute.rounds.crew import solve_crew
+from greaseroute.rounds.team import Team, crew_problem
+from greaseroute.solvers.vrp.solve import solve_crew
 from greaseroute.units import S_PER_MIN, ms
 
 MORE_MIN = 10

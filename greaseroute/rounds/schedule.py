@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass
 
-from greaseroute.rounds.build_problem import SiteWays
-from greaseroute.rounds.build_team import Team
-from greaseroute.rounds.calls import UnitCall, unit_call
-from greaseroute.rounds.carry import Carried, carried, change_ms
-from greaseroute.rounds.unit_tours import IntArray
+from greaseroute.rounds.cartridges import Carried, carried, change_ms
+from greaseroute.rounds.team import SiteWays, Team
 from greaseroute.site.model import Site
+from greaseroute.solvers.unit_tour import IntArray
 from greaseroute.units import ms
+from greaseroute.visits.steps import UnitCall, unit_call
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,23 +3,19 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from greaseroute.rounds.bound_ahead import BoundAhead, is_large
-from greaseroute.rounds.build_problem import SiteWays, cluster_cost, site_ways
-from greaseroute.rounds.build_team import Member, Team, bag, crew_problem
-from greaseroute.rounds.certificate import (
+from greaseroute.plan.round import Bound
+from greaseroute.rounds.fewer_metres import with_fewer_metres
+from greaseroute.rounds.prepare import Prepared, Progress, with_levels
+from greaseroute.rounds.proof import (
+    BoundAhead,
     Proof,
     certificate,
     crew_certificate,
+    is_large,
     slack_ms,
     spared,
 )
-from greaseroute.rounds.clusters import solve_clusters
-from greaseroute.rounds.crew import crew_plans
-from greaseroute.rounds.fewer_metres import with_fewer_metres
-from greaseroute.rounds.morning import second_person_span, start_of, unit_window
-from greaseroute.rounds.plan import Bound
-from greaseroute.rounds.prepare import Prepared, Progress, with_levels
-from greaseroute.rounds.problem import CrewProblem, CrewSolution, TechnicianRound
+from greaseroute.rounds.request import Effort
 from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import (
     Halt,
@@ -31,26 +27,31 @@ from greaseroute.rounds.schedule import (
     timed,
     unit_halt,
 )
-from greaseroute.rounds.visits import UnitVisit
-from greaseroute.rounds.work import Outfit, outfit_of
+from greaseroute.rounds.team import (
+    Member,
+    SiteWays,
+    Team,
+    bag,
+    cluster_cost,
+    crew_problem,
+    site_ways,
+)
+from greaseroute.site.morning import second_person_span, start_of, unit_window
+from greaseroute.solvers.gtsp.solve import solve_clusters
+from greaseroute.solvers.vrp.problem import CrewProblem
+from greaseroute.solvers.vrp.solution import CrewSolution, TechnicianRound
+from greaseroute.solvers.vrp.solve import crew_plans
 from greaseroute.units import MS_PER_S, S_PER_MIN
+from greaseroute.visits.visit import UnitVisit
+from greaseroute.visits.work import Outfit, outfit_of
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
+
+
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
+
+
 NO_LIMIT_S = 1e9
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """How long to search: a count of passes (same input, same plan), and a time limit if wished.
-
-    ``prove``: a lower bound is sought as well.
-    """
-
-    seed: int = 1
-    iterations: int | None = None
-    limit_s: float | None = None
-    prove: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)

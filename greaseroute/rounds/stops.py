@@ -4,18 +4,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from greaseroute.catalogue.placed import PlacedMachine
-from greaseroute.rounds.calls import NodeCall, UnitCall, event_steps
-from greaseroute.rounds.carry import change_ms, loads
-from greaseroute.rounds.morning import Morning
-from greaseroute.rounds.nodes import AGAIN, TURN, again_item, band_ms
-from greaseroute.rounds.plan import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
+from greaseroute.catalogue.kinematics.placed import PlacedMachine
+from greaseroute.plan.round import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
+from greaseroute.rounds.cartridges import change_ms, loads
 from greaseroute.rounds.schedule import Schedule, TimedHalt
-from greaseroute.rounds.walker import Point2, Walks, length_m
-from greaseroute.rounds.work import FittingWork
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
+from greaseroute.site.morning import Morning
 from greaseroute.units import MS_PER_S, ms
+from greaseroute.visits.nodes import AGAIN, TURN, again_item, band_ms
+from greaseroute.visits.steps import NodeCall, UnitCall, event_steps
+from greaseroute.visits.work import FittingWork
+from greaseroute.walk.tables import Point2, Walks, length_m
 
 Point3 = tuple[float, float, float]
 Line = tuple[Point2, ...]

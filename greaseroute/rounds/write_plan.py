@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable
 
-from greaseroute.rounds.carry import added_up
-from greaseroute.rounds.left import (
+from greaseroute.plan.round import LeftOut, LookedAt, RoundPlan
+from greaseroute.rounds.cartridges import added_up
+from greaseroute.rounds.left_out import (
     NO_SECOND,
     NO_TIME,
     by_unit_and_joint,
@@ -11,12 +12,11 @@ from greaseroute.rounds.left import (
     not_in_reach,
     order_of,
 )
-from greaseroute.rounds.plan import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solve import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
-from greaseroute.rounds.visits import UnitVisit
-from greaseroute.rounds.work import left_out, outfit_of
+from greaseroute.visits.visit import UnitVisit
+from greaseroute.visits.work import left_out, outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"

@@ -9,24 +9,24 @@ from zoneinfo import ZoneInfo
 from shapely.geometry import Polygon
 
 from greaseroute.errors import BadInput, Fault, UnknownName
-from greaseroute.site.checks_crew import crew_faults
-from greaseroute.site.checks_fleet import fit_units, fleet_faults, place_units
-from greaseroute.site.checks_ground import ground_faults
-from greaseroute.site.checks_history import history_faults
-from greaseroute.site.checks_joints import joint_faults
-from greaseroute.site.draft import FLEET, GROUND, READINGS, SERVICES, SITE, Draft
+from greaseroute.site.checks.crew import crew_faults
+from greaseroute.site.checks.fleet import fit_units, fleet_faults, place_units
+from greaseroute.site.checks.ground import ground_faults
+from greaseroute.site.checks.history import history_faults
+from greaseroute.site.checks.joints import joint_faults
+from greaseroute.site.files.draft import FLEET, GROUND, READINGS, SERVICES, SITE, Draft
+from greaseroute.site.files.fleet_csv import read_fleet
+from greaseroute.site.files.ground_geojson import Feature, read_features
+from greaseroute.site.files.ground_plan import boundary_of, build_ground, into_plane
+from greaseroute.site.files.history_csv import read_readings, read_services
+from greaseroute.site.files.own_types import read_own_types, type_name, types_in_use
+from greaseroute.site.files.settings import Settings, read_settings
 from greaseroute.site.fleet import Unit
-from greaseroute.site.fleet_file import read_fleet
 from greaseroute.site.geodesy import LocalPlane, local_plane
-from greaseroute.site.geojson_file import Feature, read_features
-from greaseroute.site.ground_build import boundary_of, build_ground, into_plane
-from greaseroute.site.history_file import read_readings, read_services
 from greaseroute.site.model import Site
 from greaseroute.site.moment import moment, zone
-from greaseroute.site.own_types import read_own_types, type_name, types_in_use
-from greaseroute.site.settings import Settings, read_settings
-from greaseroute.site.text_file import read_text
-from greaseroute.site.toml_file import TomlText
+from greaseroute.texts.text_file import read_text
+from greaseroute.texts.toml_text import TomlText
 
 LEAST_SITE_M, MOST_SITE_M = 1.0, 100_000.0
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.errors import UnknownName
+from greaseroute.site.model import Site
 
 if TYPE_CHECKING:
     from pyproj import CRS, Transformer
@@ -57,6 +58,19 @@ def local_plane(system: str, anchor: tuple[float, float]) -> LocalPlane:
         lambda points: _through(there, points, "INVERSE"),
         (lon, lat),
     )
+
+
+def plane_of(site: Site) -> LocalPlane:
+    """The plane that the site's positions were brought into when its folder was read."""
+    if site.origin_lonlat is None:
+        return local_plane("local metres", (0.0, 0.0))
+    if site.coordinates == "lon/lat":
+        return local_plane("lon/lat", site.origin_lonlat)
+    from pyproj import Transformer  # heavy, and only grids need it
+
+    grid = Transformer.from_crs("EPSG:4326", site.coordinates, always_xy=True)
+    east, north = grid.transform(*site.origin_lonlat)
+    return local_plane(site.coordinates, (float(east), float(north)))
 
 
 def _grid(system: str) -> "CRS":

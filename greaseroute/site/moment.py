@@ -1,15 +1,11 @@
 """Moments: texts to times in the site's zone, the shift's start, the windows of parked units."""
 
 from datetime import UTC, datetime, time, timedelta, tzinfo
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from greaseroute.errors import UnknownName
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Hours
-
-if TYPE_CHECKING:
-    from greaseroute.site.model import Site
 
 HALF_DAY = timedelta(hours=12)
 DAY = timedelta(days=1)
@@ -77,9 +73,9 @@ def next_time(clock: time, after: datetime) -> datetime:
     return candidate
 
 
-def shift_start(site: "Site", at: datetime) -> datetime:
-    """The first start of the shift after the moment ``at``: when the operators come."""
-    return next_time(time_of_day(site.shift_start), at + timedelta(seconds=1))
+def shift_start(clock: str, at: datetime) -> datetime:
+    """The first moment after ``at`` at which the shift starts, at the time of day ``clock``."""
+    return next_time(time_of_day(clock), at + timedelta(seconds=1))
 
 
 def parked_window(unit: Unit, at: datetime) -> tuple[datetime | None, datetime | None]:

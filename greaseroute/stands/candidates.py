@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.site.crew import Reach
 from greaseroute.stands.decks import DeckPoints, deck_points
 from greaseroute.stands.reach import (

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.stands.candidates import own_order
 from greaseroute.stands.reach import Array, flat_m
 from greaseroute.stands.ring import NUDGE_M, around, on_ground, ring_points

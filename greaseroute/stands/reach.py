@@ -91,7 +91,7 @@ def first_cut(
     start, end : (k, 3) arrays
         Shoulder and fitting, metres. The last ``slack_m`` of each line are not looked at.
     """
-    from greaseroute.stands.kernel_cut import cut_first
+    from greaseroute.stands.kernel_sight_line import cut_first
 
     length = np.linalg.norm(end - start, axis=1)
     stop = np.maximum(0.0, 1.0 - slack_m / np.maximum(length, 1e-9))

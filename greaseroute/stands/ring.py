@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import Pose
+from greaseroute.catalogue.kinematics.placed import Pose
 from greaseroute.stands.reach import Array
 
 # Rings at these distances outside the closed ground and its clearance. The first is at the

@@ -8,10 +8,10 @@ from itertools import groupby
 from greaseroute.catalogue.joint import Joint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.due.worklist import DueItem, work_list
-from greaseroute.rounds.work import JointWork, outfit_of, unit_works
 from greaseroute.site.crew import Reach, Technician
 from greaseroute.site.model import Site
 from greaseroute.units import S_PER_MIN
+from greaseroute.visits.work import JointWork, outfit_of, unit_works
 
 NEARLY_DUE = 0.7
 """Share of the interval from which a joint is nearly due; a setting."""

@@ -8,13 +8,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from greaseroute.rounds.coverage import Coverage, CoverageProblem
-from greaseroute.rounds.model_coverage import cover
-from greaseroute.rounds.visit_estimate import AROUND_S, DETOUR
+from greaseroute.plan.learning import LearningCurve
 from greaseroute.site.model import Site
+from greaseroute.solvers.cp.coverage import Coverage, CoverageProblem
+from greaseroute.solvers.cp.coverage_model import cover
 from greaseroute.training.candidates import NEARLY_DUE, Candidate
-from greaseroute.training.learning import LearningCurve
 from greaseroute.units import ms
+from greaseroute.visits.estimate import AROUND_S, DETOUR
 
 SHOW_S = 120.0
 """Time in which the mentor shows a family's kind of joint before the learner does it: common

@@ -6,11 +6,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.coverage import Coverage
-from greaseroute.rounds.morning import morning_of, start_of
-from greaseroute.rounds.plan import LeftOut, RoundPlan, TechnicianPlan
+from greaseroute.plan.first_day import Choice, FirstDay, LaterDay, LearnerStop, NotMet
+from greaseroute.plan.round import LeftOut, RoundPlan, TechnicianPlan
+from greaseroute.rounds.given_order import Errand, ReadyWalk, ready_walk
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
+from greaseroute.site.morning import morning_of, start_of
+from greaseroute.solvers.cp.coverage import Coverage
 from greaseroute.training.candidates import (
     Candidate,
     Pair,
@@ -19,14 +21,6 @@ from greaseroute.training.candidates import (
     undominated,
 )
 from greaseroute.training.choice import DaySettings, Field, choose
-from greaseroute.training.first_day_records import (
-    Choice,
-    FirstDay,
-    LaterDay,
-    LearnerStop,
-    NotMet,
-)
-from greaseroute.training.in_order import Errand, ReadyWalk, ready_walk
 from greaseroute.training.pace import Progressed, learner_stops, lesson
 from greaseroute.units import MS_PER_S, S_PER_MIN, ms
 

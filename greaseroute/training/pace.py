@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from greaseroute.rounds.plan import RoundPlan, Stop
+from greaseroute.plan.first_day import LearnerStop, Lesson
+from greaseroute.plan.learning import LearningCurve
+from greaseroute.plan.round import RoundPlan, Stop
 from greaseroute.training.candidates import Candidate, Pair
-from greaseroute.training.first_day_records import LearnerStop, Lesson
-from greaseroute.training.learning import LearningCurve
 
 
 @dataclass(slots=True)

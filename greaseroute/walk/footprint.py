@@ -3,7 +3,7 @@
 import shapely
 from shapely.geometry import Polygon
 
-from greaseroute.catalogue.placed import PlacedMachine, PlacedSolid
+from greaseroute.catalogue.kinematics.placed import PlacedMachine, PlacedSolid
 
 HEADROOM_M = 2.5  # house rule: nobody walks or stands below anything lower than this
 

@@ -7,7 +7,7 @@ import shapely
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import PlacedMachine
+from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.site.ground_plan import Barrier, Gate, GroundPlan
 from greaseroute.walk.crossings import closed_roads, wait_lines
 from greaseroute.walk.footprint import closed_ground

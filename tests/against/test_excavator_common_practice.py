@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
 
 CRAWLERS = [name for name in shelf_names() if name.startswith("crawler-excavator")]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.optimize import fsolve
 
-from greaseroute.catalogue.kinematics import (
+from greaseroute.catalogue.kinematics.link_frames import (
     cylinder_length,
     four_bar_residual,
     link_angles,

@@ -12,8 +12,8 @@ import math
 
 import pytest
 
-from greaseroute.catalogue.circles import wrapped_deg
-from greaseroute.catalogue.four_bar import PlanarFourBar
+from greaseroute.catalogue.kinematics.circles import wrapped_deg
+from greaseroute.catalogue.kinematics.four_bar import PlanarFourBar
 
 
 def linkage(ground, crank, coupler, rocker, *, crossed=False):

@@ -13,8 +13,8 @@ import math
 import numpy as np
 import pytest
 
-from greaseroute.rounds import clusters as entry
-from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.solvers.gtsp import solve as entry
+from greaseroute.solvers.gtsp.solve import solve_clusters
 from tests.bench.clusters_made import farthest_first
 
 BURMA14 = (

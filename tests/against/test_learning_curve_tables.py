@@ -8,7 +8,7 @@ the 80 % figures: maxwideman.com, appendix 2.
 
 import pytest
 
-from greaseroute.training.learning import (
+from greaseroute.plan.learning import (
     LearningCurve,
     average_form_average,
     average_form_unit,

@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from greaseroute.site.geojson_file import read_features
+from greaseroute.site.files.ground_geojson import read_features
 
 OUTER = [[6.20, 55.30], [6.21, 55.30], [6.21, 55.31], [6.20, 55.31], [6.20, 55.30]]
 HOLE = [[6.203, 55.303], [6.203, 55.306], [6.206, 55.306], [6.206, 55.303], [6.203, 55.303]]

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from greaseroute.rounds.clusters import solve_clusters
+from greaseroute.solvers.gtsp.solve import solve_clusters
 from tests.bench import clusters_peers
 from tests.bench.clusters_families import SLACK, families, planted
 from tests.bench.clusters_made import plane, site

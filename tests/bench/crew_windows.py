@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from greaseroute.rounds.crew import solve_crew, with_bound
-from greaseroute.rounds.problem import NO_LIMIT_MS, CrewProblem
+from greaseroute.solvers.vrp.problem import NO_LIMIT_MS, CrewProblem
+from greaseroute.solvers.vrp.solve import solve_crew, with_bound
 
 MS = 1000
 OPEN_FROM = 10**9  # a window that ends here is none

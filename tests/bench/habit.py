@@ -14,11 +14,12 @@ from pathlib import Path
 import numpy as np
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import Outlook, Prepared, RoundRequest, prepare
-from greaseroute.rounds.visits import UnitVisit
-from greaseroute.rounds.work import outfit_of
+from greaseroute.rounds.prepare import Outlook, Prepared, prepare
+from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.folder import read_site
 from greaseroute.site.model import Site
+from greaseroute.visits.visit import UnitVisit
+from greaseroute.visits.work import outfit_of
 
 Point = tuple[float, float]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.site.model import Site
 from tests.cards import sample
 

@@ -9,9 +9,8 @@ from datetime import datetime, time, timedelta, timezone
 
 from shapely.geometry import LineString, Point, Polygon, box
 
-from greaseroute.cards.placing import placed_unit
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.rounds.plan import (
+from greaseroute.plan.round import (
     Bound,
     CartridgeCount,
     FittingTask,
@@ -27,6 +26,7 @@ from greaseroute.site.crew import Grease, Gun, Technician, WorkingRules
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Barrier, Gate, GroundPlan, Hours, Place
 from greaseroute.site.model import Site
+from greaseroute.site.placed_units import placed_unit
 
 START = datetime(2031, 3, 4, 5, 30, tzinfo=timezone(timedelta(hours=1)))
 

@@ -11,7 +11,7 @@ import pytest
 
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
 from greaseroute.cards.html import REASONS, card_html, round_id
-from greaseroute.rounds.plan import Bound
+from greaseroute.plan.round import Bound
 from tests.cards import sample
 
 VOID = {"col", "meta", "input", "br", "link", "img", "hr"}

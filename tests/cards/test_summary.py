@@ -1,7 +1,7 @@
 """The terminal summary, whole."""
 
 from greaseroute.cards.summary import WIDTH, summary_text
-from greaseroute.rounds.plan import Bound
+from greaseroute.plan.round import Bound
 from tests.cards import sample
 
 # 398 m is the length of the sample's straight legs; the other figures stand in sample.py.

@@ -2,8 +2,8 @@
 
 import pytest
 
-from greaseroute.catalogue.kinematics import link_angles
-from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.kinematics.link_frames import link_angles
+from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.catalogue.shelf import shelf_type
 from greaseroute.errors import UnknownName
 

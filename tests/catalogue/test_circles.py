@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from greaseroute.catalogue.circles import (
+from greaseroute.catalogue.kinematics.circles import (
     CirclesApartError,
     circles_meet,
     direction_deg,

@@ -6,13 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial import ConvexHull
 
-from greaseroute.catalogue.hull import (
-    box_planes,
-    depth_m,
-    hull_planes,
-    outside_m,
-    profile_planes,
-)
+from greaseroute.catalogue.hull import box_planes, depth_m, hull_planes, outside_m, profile_planes
 
 CUBE = np.array([(x, y, z) for x in (0, 1) for y in (0, 1) for z in (0, 1)], float)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
-from greaseroute.catalogue.kinematics import (
+from greaseroute.catalogue.kinematics.link_frames import (
     check_cylinders,
     cylinder_lengths,
     four_bar_residual,

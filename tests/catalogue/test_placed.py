@@ -7,10 +7,10 @@ import pytest
 from shapely import Point
 
 from greaseroute.catalogue.deck import Deck
-from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.kinematics.placed import Pose, place
+from greaseroute.catalogue.kinematics.stance import stance_of
 from greaseroute.catalogue.posture import Posture
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
-from greaseroute.catalogue.stance import stance_of
 from greaseroute.errors import PostureRefused
 from tests.catalogue.test_kinematics import BOOM
 

@@ -5,9 +5,13 @@ import pytest
 import shapely
 
 from greaseroute.catalogue.hull import depth_m, outside_m
-from greaseroute.catalogue.kinematics import cylinder_lengths, four_bar_residual, link_frames
+from greaseroute.catalogue.kinematics.link_frames import (
+    cylinder_lengths,
+    four_bar_residual,
+    link_frames,
+)
+from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.catalogue.machine_type import CAUTION_KEYS
-from greaseroute.catalogue.placed import Pose, place
 from greaseroute.catalogue.shelf import shelf_names, shelf_text, shelf_type
 from greaseroute.errors import UnknownName
 from greaseroute.site.crew import Reach

@@ -6,14 +6,14 @@ from datetime import datetime
 import pytest
 from jsonschema import Draft202012Validator
 
-import greaseroute.cards.png as png
+import greaseroute.drawings.png as png
 import greaseroute.rounds.planner as planner
 import greaseroute.site.folder as folder
 from greaseroute.cli.main import entry
 from greaseroute.cli.schema import round_schema
-from greaseroute.rounds.plan import RoundPlan
-from greaseroute.rounds.solve import Effort
-from greaseroute.side_by_side import Aside
+from greaseroute.plan.round import RoundPlan
+from greaseroute.processes import Aside
+from greaseroute.rounds.request import Effort
 from tests.cards import sample
 
 

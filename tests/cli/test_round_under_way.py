@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from greaseroute.cli.main import entry
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from tests.site_maker import write_random_site
 
 SEED = 8  # four units for one technician, nothing left out

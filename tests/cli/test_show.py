@@ -4,11 +4,11 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-import greaseroute.cards.png as png
+import greaseroute.drawings.png as png
 import greaseroute.site.folder as folder
-from greaseroute.cards.png import png_ready, svg_to_png
 from greaseroute.catalogue.shelf import shelf_names
 from greaseroute.cli.main import entry
+from greaseroute.drawings.png import png_ready, svg_to_png
 from tests.cards import sample
 
 

@@ -7,8 +7,8 @@ import numpy as np
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
 from greaseroute.due.worklist import DueItem
 from greaseroute.forecast.calendar import plan_calendar
-from greaseroute.forecast.hours import DayHours
 from greaseroute.forecast.joints import JointRows, Service
+from greaseroute.plan.week import DayHours
 from greaseroute.site.crew import Grease, Gun
 
 GREASE = Grease(name="EP2", nlgi="2", thickener="lithium")

@@ -5,10 +5,9 @@ from pathlib import Path
 
 from greaseroute.cli.options import moment
 from greaseroute.due.worklist import work_list
-from greaseroute.forecast.quick_round import quick_round
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
-from greaseroute.rounds.solve import Effort
+from greaseroute.rounds.quick import quick_round
+from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
 
 YARD = read_site(Path(__file__).parents[2] / "sites_demo" / "three_machines")

@@ -14,10 +14,9 @@ from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.week import WeekSettings, course_of, plan_week, span_of
 from greaseroute.forecast.week_rounds import one_by_one
 from greaseroute.forecast.what_if import parse_what_if
-from greaseroute.rounds.plan import Bound, RoundPlan, TechnicianPlan
+from greaseroute.plan.round import Bound, RoundPlan, TechnicianPlan
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
-from greaseroute.rounds.solve import Effort
+from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"

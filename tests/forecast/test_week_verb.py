@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from greaseroute.cli.main import entry
-from greaseroute.forecast.week_records import WeekPlan
+from greaseroute.plan.week import WeekPlan
 
 YARD = str(Path(__file__).parents[2] / "sites_demo" / "three_machines")
 

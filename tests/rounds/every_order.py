@@ -16,15 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.dose.cartridges import cartridge_strokes
-from greaseroute.rounds.morning import second_person_span, start_of, unit_window
-from greaseroute.rounds.nodes import AGAIN, LOOK, Node, band_ms
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.prepare import Outlook, Prepared, with_levels
-from greaseroute.rounds.visits import UnitVisit
-from greaseroute.rounds.work import outfit_of
-from greaseroute.rounds.yard import footing
 from greaseroute.site.crew import Technician
+from greaseroute.site.morning import second_person_span, start_of, unit_window
 from greaseroute.units import S_PER_MIN, ms
+from greaseroute.visits.nodes import AGAIN, LOOK, Node, band_ms
+from greaseroute.visits.visit import UnitVisit
+from greaseroute.visits.work import outfit_of
+from greaseroute.walk.yard import footing
 
 Times = NDArray[np.int64]
 FAR = 2**50

@@ -12,7 +12,8 @@ import numpy as np
 from shapely.geometry import LineString, Point, box
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest, prepare
+from greaseroute.rounds.prepare import prepare
+from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.crew import Reach, WorkingRules
 from greaseroute.site.ground_plan import Area, Barrier, Gate, Hours, Place
 from greaseroute.site.model import Site

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from greaseroute.rounds import crew_bound
-from greaseroute.rounds.bound_ahead import BoundAhead, is_large
-from greaseroute.rounds.crew import solve_crew
-from greaseroute.rounds.problem import SkippedUnit
-from tests.rounds.crew_cases import ints, line_problem, random_problem
+from greaseroute.rounds.proof import BoundAhead, is_large
+from greaseroute.solvers.vrp import bound as crew_bound
+from greaseroute.solvers.vrp.solution import SkippedUnit
+from greaseroute.solvers.vrp.solve import solve_crew
+from tests.solvers.vrp.crew_cases import ints, line_problem, random_problem
 
 
 @pytest.fixture(autouse=True)

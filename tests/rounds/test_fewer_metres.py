@@ -6,7 +6,7 @@ import numpy as np
 
 import greaseroute.rounds.solve as solve
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
+from greaseroute.rounds.request import RoundRequest
 from tests.rounds.yards import AT, random_yard, technician
 
 PAIR = (technician(), technician("Bo", speed_m_s=0.8))

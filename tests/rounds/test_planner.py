@@ -6,8 +6,7 @@ import pytest
 from shapely.geometry import LineString, box
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
-from greaseroute.rounds.solve import Effort
+from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Barrier
 from tests.rounds.yards import AT, random_yard, technician, unit, yard

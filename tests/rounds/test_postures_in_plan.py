@@ -6,10 +6,10 @@ import pytest
 from shapely.geometry import Point, box
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.prepare import RoundRequest
-from greaseroute.rounds.yard import stances_now
+from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Place
+from greaseroute.walk.yard import stances_now
 from tests.rounds.test_planner import pumped, seconds
 from tests.rounds.yards import AT, technician, unit, yard
 

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 import greaseroute.rounds.solve as solve
-from greaseroute.rounds.build_team import crew_problem
-from greaseroute.rounds.certificate import Proof
-from greaseroute.rounds.crew import crew_plans
-from greaseroute.rounds.prepare import RoundRequest, prepare
-from greaseroute.rounds.solve import Effort, build_team, solve_together
+from greaseroute.rounds.prepare import prepare
+from greaseroute.rounds.proof import Proof
+from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.rounds.solve import build_team, solve_together
+from greaseroute.rounds.team import crew_problem
+from greaseroute.solvers.vrp.solve import crew_plans
 from tests.rounds.yards import AT, random_yard, technician
 
 PAIR = (technician(), technician("Bo", speed_m_s=0.8))

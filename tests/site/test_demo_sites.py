@@ -8,7 +8,7 @@ from pyproj import Geod
 from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
-from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.due.worklist import work_list
 from greaseroute.site.folder import gather, read_site
 

@@ -3,7 +3,7 @@
 from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
-from greaseroute.site.fleet_file import read_fleet
+from greaseroute.site.files.fleet_csv import read_fleet
 
 BERLIN = ZoneInfo("Europe/Berlin")
 

@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import pytest
 
+from greaseroute.site.files.ground_geojson import read_features
+from greaseroute.site.files.ground_plan import boundary_of, build_ground, into_plane
 from greaseroute.site.folder import gather
 from greaseroute.site.geodesy import local_plane
-from greaseroute.site.geojson_file import read_features
-from greaseroute.site.ground_build import boundary_of, build_ground, into_plane
 from tests.site.planting import good_copy, plant
 
 BOUNDARY = {

@@ -79,8 +79,8 @@ def test_next_time_is_today_until_it_has_passed():
 def test_the_shift_starts_after_the_moment_planned_for():
     site = read_site(GOOD)  # shift_start 06:30
     early = datetime(2026, 3, 3, 5, 0, tzinfo=BERLIN)
-    assert shift_start(site, early) == datetime(2026, 3, 3, 6, 30, tzinfo=BERLIN)
-    assert shift_start(site, early.replace(hour=6, minute=30)).day == 4
+    assert shift_start(site.shift_start, early) == datetime(2026, 3, 3, 6, 30, tzinfo=BERLIN)
+    assert shift_start(site.shift_start, early.replace(hour=6, minute=30)).day == 4
 
 
 def test_an_open_window():

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from greaseroute.errors import BadInput
+from greaseroute.site.files.settings import coordinate_system
 from greaseroute.site.folder import gather, read_site
-from greaseroute.site.settings import coordinate_system
 from tests.site.planting import GOOD, good_copy, plant
 
 

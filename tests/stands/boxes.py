@@ -6,7 +6,7 @@ import numpy as np
 from shapely.geometry import box
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint, LookPoint
-from greaseroute.catalogue.placed import (
+from greaseroute.catalogue.kinematics.placed import (
     PlacedDeck,
     PlacedFitting,
     PlacedLook,

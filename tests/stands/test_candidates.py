@@ -128,11 +128,11 @@ def test_a_turned_and_moved_site_gives_the_same_stands_turned_and_moved(turn_deg
             turn=turn,
         )
         if turn:
-            from greaseroute.catalogue.placed import Pose
+            from greaseroute.catalogue.kinematics.placed import Pose
 
             object.__setattr__(placed, "pose", Pose(10_000.0, -3_000.0, turn))
         else:
-            from greaseroute.catalogue.placed import Pose
+            from greaseroute.catalogue.kinematics.placed import Pose
 
             object.__setattr__(placed, "pose", Pose(0.0, 0.0, 90.0))
         wanted = wanted_fittings(placed, {(str(i), "1"): HOSE for i in range(4)})

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 
 from greaseroute.cards.first_day_html import first_day_html, machine_pages, sign_off_list
+from greaseroute.cards.lessons import TROUBLES, lesson_of
 from greaseroute.cli.options import moment
 from greaseroute.errors import UnknownName
-from greaseroute.rounds.coverage import total_ms
-from greaseroute.rounds.model_coverage import cover
+from greaseroute.plan.learning import LearningCurve
 from greaseroute.site.folder import read_site
+from greaseroute.solvers.cp.coverage import total_ms
+from greaseroute.solvers.cp.coverage_model import cover
 from greaseroute.training.candidates import candidates, difficulty_of, site_pairs, undominated
 from greaseroute.training.choice import DaySettings, Field, coverage_problem
 from greaseroute.training.first_day import pairing, plan_first_day
-from greaseroute.training.learning import LearningCurve
-from greaseroute.training.lessons import TROUBLES, lesson_of
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from greaseroute.cli.main import entry
-from greaseroute.training.first_day_records import FirstDay
+from greaseroute.plan.first_day import FirstDay
 
 YARD = str(Path(__file__).parents[2] / "sites_demo" / "three_machines")
 

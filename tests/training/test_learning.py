@@ -5,7 +5,7 @@ import math
 import pytest
 from pydantic import ValidationError
 
-from greaseroute.training.learning import LearningCurve
+from greaseroute.plan.learning import LearningCurve
 
 
 def test_sixty_fittings_at_90_percent_stop_learning_at_the_standard_time():

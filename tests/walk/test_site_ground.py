@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.catalogue.placed import Pose, place
+from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
 from greaseroute.site.ground_plan import Area, Barrier, Gate, GroundPlan, Hours
 from greaseroute.walk.footprint import closed_ground

@@ -1,0 +1,1 @@
+"""Mistakes in a machine type."""

@@ -1,0 +1,1 @@
+"""Where the links, solids and fittings of a machine are in a posture."""

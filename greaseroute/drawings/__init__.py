@@ -1,0 +1,1 @@
+"""Pictures of machines, ground and walks as SVG and PNG."""

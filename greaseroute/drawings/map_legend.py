@@ -1,0 +1,93 @@
+"""The legend of the site map: a sample of each mark that the map uses, in plain words."""
+
+from collections.abc import Iterator
+
+from shapely.geometry import LineString, box
+
+from greaseroute.drawings import map_ground
+from greaseroute.drawings.map_walk import DASHES, TONES
+from greaseroute.drawings.svg import Point2, View, num, tag, text_width, words
+from greaseroute.plan.round import RoundPlan
+from greaseroute.site.ground_plan import GroundPlan
+
+SAMPLE = (26.0, 13.0)
+ROW_PX = 19.0
+TEXT_PX = 10.5
+GAP_PX = 14.0
+
+Entry = tuple[str, str]  # the sample drawn in a box at the origin, and its words
+
+
+def entries(ground: GroundPlan, plan: RoundPlan | None) -> tuple[Entry, ...]:
+    """A sample and words for every kind of mark on this map, and for none that it lacks."""
+    return (*(_walk_entries(plan) if plan else ()), *_ground_entries(ground))
+
+
+def _walk_entries(plan: RoundPlan) -> Iterator[Entry]:
+    many = len(plan.technicians) > 1
+    for index, technician in enumerate(plan.technicians):
+        line = tag(
+            "path",
+            d=f"M0 {num(SAMPLE[1] / 2)}H{num(SAMPLE[0])}",
+            stroke=TONES[index % len(TONES)],
+            stroke_width="2.2",
+            stroke_dasharray=DASHES[index % len(DASHES)],
+            fill="none",
+        )
+        letter = f" (stops {chr(ord('A') + index)}1, {chr(ord('A') + index)}2 ...)" if many else ""
+        yield line, f"walk of {technician.name}{letter}"
+    dot = tag("circle", cx="13", cy="6.5", r="6.5", fill=TONES[0])
+    yield dot + words("1", (13, 10.5), class_="gm-t gm-no"), "stop, in order"
+    yield _swatch("gm-seen"), "machine with work"
+    yield _swatch("gm-other"), "machine, nothing to do"
+
+
+def _swatch(class_: str) -> str:
+    return tag("rect", x="4", y="2", width="18", height="9", class_=class_)
+
+
+def _ground_entries(ground: GroundPlan) -> Iterator[Entry]:
+    view = View(0.0, SAMPLE[1], 1.0)
+    area = box(0, 0, *SAMPLE)
+    line = LineString([(0, SAMPLE[1] / 2), (SAMPLE[0], SAMPLE[1] / 2)])
+    kinds = (
+        (ground.obstacles, map_ground.obstacle(area, view), "obstacle: walk round it"),
+        (ground.no_go, map_ground.shut(area, view), "no entry (hours where given)"),
+        (ground.haul_roads, map_ground.road(area, view), "haul road: cross at a crossing only"),
+        (ground.crossings, map_ground.crossing(area, view), "crossing"),
+        (ground.slow_ground, map_ground.slow(area, view), "slow ground"),
+        (ground.barriers, map_ground.barrier(line, view), "fence, wall or edge"),
+        (ground.gates, _gate_sample(view), "gate"),
+    )
+    yield from ((sample, text) for present, sample, text in kinds if present)
+    yield tag("rect", x="0.5", y="1", width="25", height="11", class_="gm-ground"), "site boundary"
+
+
+def _gate_sample(view: View) -> str:
+    middle = SAMPLE[1] / 2
+    left = LineString([(0, middle), (8, middle)])
+    right = LineString([(18, middle), (26, middle)])
+    opening = LineString([(9, middle), (17, middle)])
+    return (
+        map_ground.barrier(left, view)
+        + map_ground.barrier(right, view)
+        + map_ground.gate(opening, view)
+    )
+
+
+def legend(found: tuple[Entry, ...], *, top: float, width: float) -> tuple[str, float]:
+    """The legend set in as many columns as fit, and its height."""
+    widest = max(text_width(text, TEXT_PX) for _, text in found) + SAMPLE[0] + 6 + GAP_PX
+    columns = max(1, int((width - GAP_PX) // widest))
+    rows = -(-len(found) // columns)
+    parts = [
+        _entry(entry, (GAP_PX + widest * (k // rows), top + ROW_PX * (k % rows)))
+        for k, entry in enumerate(found)
+    ]
+    return "".join(parts), rows * ROW_PX
+
+
+def _entry(entry: Entry, at: Point2) -> str:
+    sample, text = entry
+    label = words(text, (SAMPLE[0] + 6, 10.5), class_="gm-t", font_size=TEXT_PX)
+    return tag("g", sample + label, transform=f"translate({num(at[0])} {num(at[1])})")

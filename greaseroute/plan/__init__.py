@@ -1,0 +1,1 @@
+"""The records that are handed on: a round, a week, a first day."""

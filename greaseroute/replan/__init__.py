@@ -1,0 +1,1 @@
+"""The rest of a round under way."""

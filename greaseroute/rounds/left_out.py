@@ -1,0 +1,114 @@
+"""What the plan does not serve, each with its reason and what would help."""
+
+from collections.abc import Collection, Mapping, Sequence
+
+from greaseroute.due.worklist import DueItem
+from greaseroute.plan.round import LeftOut
+from greaseroute.visits.nodes import Item
+from greaseroute.visits.reach import Surveyed
+from greaseroute.visits.visit import turns
+from greaseroute.visits.work import JointWork, UnitWork, left_out
+
+NO_TIME = "not enough time before the shift"
+NO_SECOND = "no time for it while a second person is at hand"
+
+
+def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
+    """Joints that no outfit can do; ``works`` holds the units of each outfit."""
+    done = {
+        (work.unit.unit, joint.joint.name)
+        for each in works
+        for work in each
+        for joint in work.joints
+    }
+    missing: dict[tuple[str, str], LeftOut] = {}
+    for each in works:
+        for work in each:
+            for lacking in work.cannot:
+                key = (lacking.item.unit, lacking.item.joint)
+                if key not in done:
+                    record = left_out(lacking.item, lacking.reason, helps=lacking.helps)
+                    missing.setdefault(key, record)
+    return list(missing.values())
+
+
+def whole_unit(work: UnitWork, reason: str, *, helps: str = "") -> list[LeftOut]:
+    """Every joint of a unit, for one reason."""
+    return [left_out(joint.due, reason, helps=helps) for joint in work.joints]
+
+
+def not_in_reach(surveyed: Surveyed, done: Collection[Item], *, may_move: bool) -> list[LeftOut]:
+    """Fittings of a visited unit that its visit (which serves ``done``) cannot serve.
+
+    Where all fittings of a joint share one reason, the joint is listed once.
+    """
+    found = []
+    for joint in surveyed.reach.work.joints:
+        why = {
+            f.fitting: fitting_reason(surveyed, joint, f.key, may_move=may_move)
+            for f in joint.fittings
+            if f.key not in done
+        }
+        if len(why) == len(joint.fittings) and len(set(why.values())) == 1:
+            reason, helps = next(iter(why.values()))
+            found.append(left_out(joint.due, reason, helps=helps))
+        else:
+            found += [
+                left_out(joint.due, reason, fitting=name, helps=helps)
+                for name, (reason, helps) in why.items()
+            ]
+    return found
+
+
+def fitting_reason(
+    surveyed: Surveyed, joint: JointWork, item: Item, *, may_move: bool
+) -> tuple[str, str]:
+    """Why a fitting stays out of reach, and what would help."""
+    reach = surveyed.reach
+    if turns(joint) and not reach.has_clear:
+        return "no clear ground to stand on while the machine turns", "park it with room to slew"
+    reason, helps = _as_it_stands(surveyed, joint, item)
+    posture = surveyed.elsewhere.get(item)
+    if posture is None:
+        return reason, helps
+    if may_move and not reach.has_clear:
+        return f"{reason}; no clear ground to stand on while it moves", f"posture {posture}"
+    return reason, f"in reach in posture {posture}"
+
+
+def _as_it_stands(surveyed: Surveyed, joint: JointWork, item: Item) -> tuple[str, str]:
+    reach = surveyed.reach
+    out = {o.wanted.key: o for o in reach.stands[reach.now].out_of_reach}
+    if item in out:
+        return out[item].reason, out[item].helps
+    allowed = joint.joint.postures
+    if allowed and reach.now not in allowed:
+        return f"it stands in posture {reach.now}; greased in {' or '.join(allowed)} only", ""
+    return "no stand left on the ground that all postures of the round leave free", ""
+
+
+def no_time(joints: Sequence[JointWork], reason: str) -> list[LeftOut]:
+    """Joints in reach that the morning has no time for, weightiest first."""
+    return [
+        left_out(
+            j.due,
+            f"{reason} (weight {j.weight}: critical {j.joint.critical} x "
+            f"{j.due.overdue_ratio:.2f} of its interval used)",
+            helps="more time, or one more technician",
+        )
+        for j in sorted(joints, key=lambda j: (-j.weight, j.joint.name))
+    ]
+
+
+def by_unit_and_joint(
+    left: Sequence[LeftOut], order: Mapping[tuple[str, str], int]
+) -> tuple[LeftOut, ...]:
+    """Records in fleet order, then catalogue order, then fitting."""
+    return tuple(
+        sorted(left, key=lambda x: (order.get((x.unit, x.joint), len(order)), x.fitting or ""))
+    )
+
+
+def order_of(items: Sequence[DueItem]) -> dict[tuple[str, str], int]:
+    """The order in which joints are listed."""
+    return {(item.unit, item.joint): k for k, item in enumerate(items)}

@@ -1,0 +1,1 @@
+"""Faults of a site that no single file shows."""

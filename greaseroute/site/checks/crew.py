@@ -1,0 +1,80 @@
+"""Do greases, guns, technicians and places belong together? Looks at the raw tables, so that a
+mistake in one record does not hide those in others."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from greaseroute.errors import Fault
+from greaseroute.site.files.draft import SITE, Draft
+from greaseroute.texts.validation import unknown_name
+
+
+def crew_faults(draft: Draft) -> Iterator[Fault]:
+    """Every fault of the crew's references."""
+    for check in (doubled_names, gun_greases, technician_guns, technician_places):
+        yield from check(draft)
+
+
+def doubled_names(draft: Draft) -> Iterator[Fault]:
+    """Two greases, guns, technicians or severities of one name."""
+    for kind in ("grease", "gun", "technician", "severity"):
+        counts = Counter(draft.settings.names(kind))
+        seen: set[str] = set()
+        for number, entry in draft.settings.entries(kind):
+            name = entry.get("name")
+            if isinstance(name, str) and counts[name] > 1 and name in seen:
+                fault = _Entry(draft, (kind, number, "name"), name)
+                yield fault("name", f"each {kind} once", "rename one of them")
+            seen.add(str(name))
+
+
+def gun_greases(draft: Draft) -> Iterator[Fault]:
+    """A gun with a grease that the site does not keep."""
+    known = draft.settings.names("grease")
+    for number, gun in draft.settings.entries("gun"):
+        grease = gun.get("grease")
+        if isinstance(grease, str) and grease not in known:
+            fault = _Entry(draft, ("gun", number, "grease"), grease)
+            yield fault("grease", *unknown_name(grease, known, define="add a [[grease]]"))
+
+
+def technician_guns(draft: Draft) -> Iterator[Fault]:
+    """A technician with a gun that nobody has described."""
+    known = draft.settings.names("gun")
+    for number, person in draft.settings.entries("technician"):
+        guns = person.get("guns")
+        for place, gun in enumerate(guns if isinstance(guns, list) else []):
+            if isinstance(gun, str) and gun not in known:
+                fault = _Entry(draft, ("technician", number, "guns", place), gun)
+                yield fault("guns", *unknown_name(gun, known, define="add a [[gun]]"))
+
+
+def technician_places(draft: Draft) -> Iterator[Fault]:
+    """A walk that starts or ends at a place the ground plan does not have."""
+    if draft.ground is None:
+        return
+    known = [*(p.name for p in draft.ground.places), *draft.unread_places]
+    for number, person in draft.settings.entries("technician"):
+        for field in ("start", "finish"):
+            place = person.get(field)
+            if isinstance(place, str) and place not in known:
+                fault = _Entry(draft, ("technician", number, field), place)
+                do = "add a place to ground.geojson"
+                yield fault(field, *unknown_name(place, known, define=do))
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """An entry of ``site.toml`` at fault; called with field, allowed and what to do."""
+
+    draft: Draft
+    path: tuple[str, int, *tuple[str | int, ...]]
+    value: str
+
+    def __call__(self, field: str, allowed: str, do: str) -> Fault:
+        kind, number = self.path[:2]
+        entry = dict(self.draft.settings.entries(kind))[number]
+        record = f"{kind} {entry.get('name') or number + 1}"
+        line = self.draft.settings.text.line(self.path)
+        return Fault(SITE, line, record, field, self.value, allowed, do)

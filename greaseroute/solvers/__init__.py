@@ -1,0 +1,1 @@
+"""Optimisation over integers and arrays: no machine, no polygon, no clock."""

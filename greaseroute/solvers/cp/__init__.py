@@ -1,0 +1,1 @@
+"""Constraint programs: coverage of lessons, levelling of a week."""

@@ -1,0 +1,1 @@
+"""Compiled parts of the bound on a generalised tour."""

@@ -1,0 +1,39 @@
+"""Nodes that no best tour needs, taken out exactly before anything is solved."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+
+
+def without_dominated(problem: ClusterProblem) -> ClusterProblem:
+    """The problem without nodes that another of their cluster replaces at no more cost.
+
+    Node w replaces v where the most it can cost more on the way in, plus the most it can cost more
+    on the way out, is at most 0: then so it is in any tour.
+    """
+    if problem.size < 2:
+        return problem
+    kept = np.ones(len(problem.nodes), bool)
+    for c in range(problem.size):
+        lo, hi = int(problem.first[c]), int(problem.first[c + 1])
+        if hi - lo > 1:
+            _mark(kept, lo, _extra(problem, lo, hi))
+    return problem if kept.all() else problem.keep(kept)
+
+
+def _extra(problem: ClusterProblem, lo: int, hi: int) -> Ints:
+    """(k, k) the most that column's node can cost more in place of the row's."""
+    away = np.r_[0:lo, hi : len(problem.nodes)]
+    into, out = problem.cost[away, lo:hi].T, problem.cost[lo:hi, away]
+    rows = zip(into, out, strict=True)
+    return np.array([(into - a).max(axis=1) + (out - b).max(axis=1) for a, b in rows])
+
+
+def _mark(kept: NDArray[np.bool_], lo: int, extra: Ints) -> None:
+    """Drop each node that one still kept replaces; of equals the first stays."""
+    for v in range(len(extra) - 1, -1, -1):
+        others = kept[lo : lo + len(extra)].copy()
+        others[v] = False
+        if (extra[v][others] <= 0).any():
+            kept[lo + v] = False

@@ -1,0 +1,1 @@
+"""Compiled moves of the search for a generalised tour."""

@@ -1,0 +1,223 @@
+"""Compiled kernels of the one-node-per-cluster tour: ruin, recreate, node choice.
+
+Nodes are numbered so that a cluster is the run ``first[c]:first[c + 1]``; ``cost_back`` is the
+transposed matrix, so that the costs into and out of all nodes of a cluster both lie side by side.
+A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of each; a cluster
+that is taken out has ``after[c] == -1``.
+"""
+
+from typing import Any, cast
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from greaseroute.solvers.gtsp.problem import Ints
+from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
+
+FAR = cast(int, np.int64(2**62))
+ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
+ANYWHERE = 4  # one ruin in so many is of strings all over the ring
+CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
+
+Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
+
+
+@njit(nogil=True)
+def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
+    """Cost of the closed ring that starts in any cluster still in it."""
+    start = 0
+    while after[start] < 0:
+        start += 1
+    total = ZERO
+    c = start
+    while True:
+        d = after[c]
+        total += cost[node[c], node[d]]
+        c = d
+        if c == start:
+            return int(total)
+
+
+@njit(nogil=True)
+def _take_out(after: Ints, before: Ints, c: int) -> None:
+    p, q = before[c], after[c]
+    after[p] = q
+    before[q] = p
+    after[c] = -1
+
+
+@njit(nogil=True)
+def ruin(
+    after: Ints, before: Ints, near: Ints, taken: Ints, state: WordArray, want: int, longest: int
+) -> int:
+    """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
+
+    Strings around neighbouring clusters, after Christiaens and Vanden Berghe (2020), here with all
+    strings on the one ring; one time in four strings anywhere, which alone can change two places
+    at once that nearness does not join.
+    """
+    size = after.shape[0]
+    seed, anywhere = below(state, size), below(state, ANYWHERE) == 0
+    count, k = 0, -1
+    while count < want and k < near.shape[1]:
+        if anywhere:
+            c = below(state, size)
+        else:
+            c = seed if k < 0 else near[seed, k]
+            k += 1
+        if after[c] < 0:
+            continue
+        length = min(1 + below(state, longest), want - count)
+        for _ in range(below(state, length)):
+            c = before[c]
+        for _ in range(length):
+            d = after[c]
+            _take_out(after, before, c)
+            taken[count] = c
+            count += 1
+            c = d
+    return count
+
+
+@njit(nogil=True)
+def shuffle(taken: Ints, count: int, state: WordArray) -> None:
+    """Put the first ``count`` into random order."""
+    for i in range(count - 1, 0, -1):
+        j = below(state, i + 1)
+        taken[i], taken[j] = taken[j], taken[i]
+
+
+@njit(nogil=True)
+def _best_in_gap(
+    cost: Costs, cost_back: Costs, lo: int, hi: int, p: int, q: int
+) -> tuple[int, int]:
+    """Least detour and its node when a cluster (nodes lo..hi) goes between nodes p and q."""
+    best, at = FAR, lo
+    for v in range(lo, hi):
+        d = int(cost[p, v]) + int(cost_back[q, v])
+        if d < best:
+            best, at = d, v
+    return best - cost[p, q], at
+
+
+@njit(nogil=True)
+def insert_best(
+    cost: Costs, cost_back: Costs, first: Ints, near_from: Ints, near_to: Ints,
+    after: Ints, before: Ints, node: Ints, c: int, state: WordArray, blink: float,
+) -> None:  # fmt: skip
+    """Put cluster ``c`` into the best gap beside one of its neighbours."""
+    lo, hi = first[c], first[c + 1]
+    best, at, gap = FAR, lo, NOWHERE
+    for k in range(near_from.shape[1]):
+        for side in range(2):
+            p = near_from[c, k] if side == 0 else near_to[c, k]
+            if after[p] < 0:
+                continue
+            if side == 1:
+                p = before[p]
+            if fraction(state) < blink:
+                continue
+            d, v = _best_in_gap(cost, cost_back, lo, hi, node[p], node[after[p]])
+            if d < best:
+                best, at, gap = d, v, p
+    if gap < 0:  # every neighbour is out as well, or blinked away: look at all gaps
+        for p in range(after.shape[0]):
+            if after[p] >= 0:
+                d, v = _best_in_gap(cost, cost_back, lo, hi, node[p], node[after[p]])
+                if d < best:
+                    best, at, gap = d, v, p
+    q = after[gap]
+    after[gap], before[c], after[c], before[q] = c, gap, q, c
+    node[c] = at
+
+
+@njit(nogil=True)
+def _choose_run(
+    cost: Costs, first: Ints, node: Ints, run: Ints, length: int, reach: Ints, came: Ints
+) -> None:
+    """Exact nodes for ``run[1:length - 1]`` between the fixed nodes of its two ends."""
+    source = node[run[0]]
+    for v in range(first[run[1]], first[run[1] + 1]):
+        reach[v] = cost[source, v]
+    for i in range(2, length - 1):
+        a, b = run[i - 1], run[i]
+        for w in range(first[b], first[b + 1]):
+            best, at = FAR, ZERO
+            for v in range(first[a], first[a + 1]):
+                d = reach[v] + cost[v, w]
+                if d < best:
+                    best, at = d, v
+            reach[w], came[w] = best, at
+    best, at = FAR, ZERO
+    a, target = run[length - 2], node[run[length - 1]]
+    for v in range(first[a], first[a + 1]):
+        d = reach[v] + cost[v, target]
+        if d < best:
+            best, at = d, v
+    for i in range(length - 2, 0, -1):
+        node[run[i]] = at
+        at = came[at]
+
+
+@njit(nogil=True)
+def choose_near(
+    cost: Costs, first: Ints, after: Ints, before: Ints, node: Ints, taken: Ints, count: int,
+    fresh: Ints, run: Ints, reach: Ints, came: Ints,
+) -> None:  # fmt: skip
+    """Choose nodes again, exactly, on every stretch that holds a cluster just put back."""
+    size = after.shape[0]
+    for i in range(count):
+        fresh[taken[i]] = 1
+    for i in range(count):
+        c = taken[i]
+        if fresh[c] == 0:
+            continue
+        for _ in range(CALM):
+            c = before[c]
+        run[0] = c
+        length, calm = 1, 0
+        while length < size - 1 and calm < CALM:
+            c = after[c]
+            run[length] = c
+            length += 1
+            calm += 1
+            if fresh[c] == 1 or length <= CALM:
+                fresh[c] = 0
+                calm = 0
+        if length >= 3:
+            _choose_run(cost, first, node, run, length, reach, came)
+    for i in range(count):
+        fresh[taken[i]] = 0
+
+
+@njit(cache=True, nogil=True)
+def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints, came: Ints) -> int:
+    """Best node of every cluster for a fixed cyclic order, exactly; the cost of that tour.
+
+    A layered shortest path from each node of the smallest cluster back to itself
+    (Fischetti, Salazar Gonzalez and Toth 1997).
+    """
+    size = order.shape[0]
+    start = 0
+    for i in range(size):
+        if first[order[i] + 1] - first[order[i]] < first[order[start] + 1] - first[order[start]]:
+            start = i
+    run = np.empty(size + 1, np.int64)
+    for i in range(size + 1):
+        run[i] = order[(start + i) % size]
+    best = FAR
+    kept = np.empty(size, np.int64)
+    for s in range(first[run[0]], first[run[0] + 1]):
+        node[run[0]] = s
+        _choose_run(cost, first, node, run, size + 1, reach, came)
+        total = ZERO
+        for i in range(size):
+            total += cost[node[run[i]], node[run[i + 1]]]
+        if total < best:
+            best = total
+            for i in range(size):
+                kept[i] = node[i]
+    for i in range(size):
+        node[i] = kept[i]
+    return best

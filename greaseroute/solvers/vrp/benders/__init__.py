@@ -1,0 +1,1 @@
+"""A bound on the last finish by Benders decomposition over assignments of units."""

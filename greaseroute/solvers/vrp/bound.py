@@ -1,0 +1,187 @@
+"""A proved lower bound on the last finish: the crew's time for the same visits, shared out.
+
+For a few technicians every way of sharing the units out is judged by what the rounds take at least
+(``shares``). For larger crews: whoever visits what, the last one finishes no earlier than any
+weighted mean of the times that the technicians take, and those together visit every unit at the
+service level of the plan and the stores as often as their bags ask for. Waits are left out of the
+relaxation but for single legs that no window lets anyone walk; one unit's own window gives a second
+bound.
+"""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from greaseroute.solvers.vrp.bag import may_run_out
+from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, Question, Shares, few_enough
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, kinds_in_ring
+from greaseroute.solvers.vrp.cutting_planes.loop import Cutting, Judged
+from greaseroute.solvers.vrp.entry_exit_points import kinds_of, least_walk, points_of, soonest
+from greaseroute.solvers.vrp.layout import FAR_MS, usable_way_ms, way_windows
+from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.solution import CrewBound, CrewSolution
+
+TOGETHER = (
+    "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
+    "over who walks from which unit to which, with sub-tour and load cuts, store visits and "
+    "branching; waits relaxed"
+)
+SHARED = (
+    "last finish, for the same visits: no way of sharing the units out ends sooner, by what each "
+    "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
+    "visits) and an exact search over the shares; waits relaxed"
+)
+ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
+
+
+def bound_of(
+    problem: CrewProblem, solution: CrewSolution, *, rounds: int, limit_s: float | None = None
+) -> CrewBound:
+    """The better of two bounds on the last finish; the gap is over the route-dependent part.
+
+    That part is the crew's time up to the last finish (all technicians together) less the fixed
+    time of the visits of this plan, which no route changes.
+    """
+    takes_part = [r.technician for r in solution.rounds if not r.reason]
+    value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
+    visited = sorted(v.way for r in solution.rounds for v in r.visits if v.kind == "unit")
+    if not takes_part:
+        return CrewBound(0, value, None, "nobody takes part")
+    if not visited:
+        return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
+    crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
+    together, how = crew.shared_out(_until(rounds, limit_s))
+    alone = crew.least_single()
+    what = how if together >= alone else ALONE
+    return judged_by(problem, solution, lower_ms=max(together, alone), what=what)
+
+
+def judged_by(
+    problem: CrewProblem, solution: CrewSolution, *, lower_ms: int, what: str
+) -> CrewBound:
+    """A plan beside a bound on the last finish that holds for its visits."""
+    value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
+    crew, part = route_part_ms(problem, solution, last_ms=value)
+    lower = min(value, lower_ms)
+    gap = 100.0 * crew * (value - lower) / max(1, part)
+    return CrewBound(lower, value, gap, what)
+
+
+def route_part_ms(problem: CrewProblem, solution: CrewSolution, *, last_ms: int) -> tuple[int, int]:
+    """How many take part, and their time up to ``last_ms`` less the fixed time of the visits."""
+    crew = [r.technician for r in solution.rounds if not r.reason]
+    visits = [(r.technician, v) for r in solution.rounds for v in r.visits if v.kind == "unit"]
+    fixed = problem.way_fixed_ms
+    spent = 0 if fixed is None else sum(int(fixed[t, v.way]) for t, v in visits)
+    return len(crew), len(crew) * last_ms - int(problem.start_ms[crew].sum()) - spent
+
+
+def _ways_like(problem: CrewProblem, visited: list[int]) -> IntArray:
+    """All ways of the units visited that leave no more undone than the plan does there."""
+    loss = np.full(problem.units, -1, dtype=np.int64)
+    loss[problem.way_unit[visited]] = problem.way_loss[visited]
+    ways = np.flatnonzero(problem.way_loss <= loss[problem.way_unit])
+    ways = ways[(usable_way_ms(problem)[:, ways] >= 0).any(axis=0)]
+    return ways[np.argsort(problem.way_unit[ways], kind="stable")]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Crew:
+    """One plan to be judged: the technicians who take part, the ways of the units visited."""
+
+    problem: CrewProblem
+    who: IntArray
+    ways: IntArray
+    solution: CrewSolution
+
+    def _first(self) -> IntArray:
+        return np.flatnonzero(np.diff(self.problem.way_unit[self.ways], prepend=-1))
+
+    def least_single(self) -> int:
+        """The last finish is not before that of the unit whose own visit ends latest."""
+        ends = self._leaving() + self._home().min(axis=0)
+        by_unit = np.minimum.reduceat(ends, self._first())
+        idle = [int(self.problem.start_ms[t]) for t in self.who]
+        return max(int(by_unit.max()), *idle)
+
+    def _leaving(self) -> IntArray:
+        """Earliest anyone can leave each way if it comes first."""
+        p, window = self.problem, way_windows(self.problem)[self.ways]
+        found = np.full(self.ways.size, FAR_MS, dtype=np.int64)
+        for t in self.who:
+            spent = usable_way_ms(p)[t, self.ways]
+            there = soonest(least_walk(p, int(t)), int(p.start_point[t]))
+            arrive = p.start_ms[t] + there[p.way_enter[self.ways]]
+            leave = np.maximum(arrive, window[:, 0]) + spent
+            found = np.where(spent < 0, found, np.minimum(found, leave))
+        return found
+
+    def _home(self) -> IntArray:
+        """(who, ways): walking time to the finish."""
+        p = self.problem
+        return np.stack(
+            [
+                soonest(least_walk(p, int(t)).T, int(p.finish_point[t]))[p.way_leave[self.ways]]
+                for t in self.who
+            ]
+        )
+
+    def room_ms(self) -> dict[int, int]:
+        """The time each technician has in a plan that ends before the one at hand."""
+        p = self.problem
+        last = np.minimum(p.end_ms[self.who], self.solution.last_finish_ms - 1)
+        room = np.maximum(0, last - p.start_ms[self.who])
+        return dict(zip(self.who.tolist(), room.tolist(), strict=True))
+
+    def orders(self) -> list[list[int]]:
+        """Units and stores (after the units) in the order of each technician's round."""
+        units = self.problem.units
+        return [
+            [v.unit if v.kind == "unit" else units + v.store for v in r.visits]
+            for r in self.solution.rounds
+        ]
+
+    def shared_out(self, over: Callable[[int], bool]) -> tuple[int, str]:
+        """No plan has a last finish below this or the one at hand; how that is known."""
+        stores = may_run_out(self.problem, self.who, self.ways)
+        question = self._question(stores=stores)
+        low = Shares(question).least(over) if few_enough(question) else 0
+        if low >= question.aim_ms(FIRST_GAP):
+            return low, SHARED
+        found = kinds_of(self.problem, self.who, self.ways)
+        points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
+        orders = self.orders()
+        kinds = [first_potentials(kind, orders) for kind in kinds_in_ring(points)]
+        judged = Judged(self.problem, self.room_ms(), orders, self.solution.last_finish_ms)
+        other = Cutting(judged, kinds, stores=stores).least(over)
+        return (low, SHARED) if low >= other else (other, TOGETHER)
+
+    def _question(self, *, stores: bool) -> Question:
+        """What the plan at hand is judged by where shares can be gone through."""
+        share = np.full(self.problem.units, -1, dtype=np.int64)
+        for r in self.solution.rounds:
+            place = np.flatnonzero(self.who == r.technician)
+            for v in r.visits:
+                if v.kind == "unit":
+                    share[v.unit] = place[0]
+        worth = self.solution.last_finish_ms
+        crew, part = route_part_ms(self.problem, self.solution, last_ms=worth)
+        return Question(
+            problem=self.problem,
+            who=self.who,
+            ways=self.ways,
+            stores=stores,
+            share=share,
+            worth_ms=worth,
+            per_cent_ms=part / crew / 100.0,
+        )
+
+
+def _until(rounds: int, limit_s: float | None) -> Callable[[int], bool]:
+    """A stop by rounds (same input, same bound), and by the clock where a limit is given."""
+    if limit_s is None:
+        return lambda done: done >= rounds
+    end = time.monotonic() + limit_s
+    return lambda done: done >= rounds or time.monotonic() >= end

@@ -1,0 +1,1 @@
+"""A bound on the last finish by one linear program over all routes, with cuts."""

@@ -1,0 +1,115 @@
+"""Compiled: potentials of points, so that units may be joined by their nearest points at no loss.
+
+What is added at a point of entry is taken off at the points of leaving: no round through the unit
+changes its time. Set well, the nearest points of two units are those that a short round uses.
+"""
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from greaseroute.solvers.vrp.problem import IntArray
+
+Floats = NDArray[np.float64]
+FAR = 1e15
+
+
+@njit(nogil=True)
+def _to_node(
+    legs: Floats, first: IntArray, node: IntArray, price: Floats, off: Floats, v: int, best: Floats
+) -> None:
+    """Least priced time from any other point to each point of entry of node v."""
+    for a in range(first[v], first[v + 1]):
+        least = best[a]
+        for b in range(legs.shape[0]):
+            time = legs[b, a] + price[node[b], v] - off[b]
+            least = min(least, time)
+        best[a] = least
+
+
+@njit(nogil=True)
+def _from_node(
+    legs: Floats, first: IntArray, node: IntArray, price: Floats, on: Floats, u: int, best: Floats
+) -> None:
+    """Least priced time from each point of leaving of node u to any other point."""
+    for b in range(first[u], first[u + 1]):
+        least = best[b]
+        for a in range(legs.shape[1]):
+            time = legs[b, a] + price[u, node[a]] + on[a]
+            least = min(least, time)
+        best[b] = least
+
+
+@njit(nogil=True)
+def _balance(
+    ways: IntArray,
+    way_ms: Floats,
+    span: IntArray,
+    into: Floats,
+    out: Floats,
+    on: Floats,
+    off: Floats,
+    least_in: Floats,
+    least_out: Floats,
+    give: float,
+) -> None:
+    """Set one node's potentials: all points alike but for a share of what each is dearer."""
+    least = FAR
+    for w in range(span[4], span[5]):
+        a, b = ways[0, w], ways[1, w]
+        time = into[a] + way_ms[w] + out[b]
+        least_in[a] = min(least_in[a], time)
+        least_out[b] = min(least_out[b], time)
+        least = min(least, time)
+    if least >= FAR / 2:
+        return
+    total, count = 0.0, span[1] - span[0] + span[3] - span[2]
+    for a in range(span[0], span[1]):
+        on[a] = give * (min(least_in[a], least + FAR / 1e6) - least) - min(into[a], FAR / 1e6)
+        total += on[a]
+    for b in range(span[2], span[3]):
+        off[b] = min(out[b], FAR / 1e6) - give * (min(least_out[b], least + FAR / 1e6) - least)
+        total += off[b]
+    for a in range(span[0], span[1]):
+        on[a] -= total / count
+    for b in range(span[2], span[3]):
+        off[b] -= total / count
+
+
+@njit(cache=True, nogil=True)
+def settle(
+    legs: Floats,
+    ends: tuple[IntArray, IntArray, IntArray, IntArray],
+    price: Floats,
+    edge: tuple[Floats, Floats],
+    ways: tuple[IntArray, Floats, IntArray],
+    on: Floats,
+    off: Floats,
+    order: IntArray,
+    give: float,
+) -> None:
+    """Go through the nodes in ``order`` and back and set their potentials ``on`` and ``off``.
+
+    ``legs`` (leaving, entry); ``ends``: first point of entry of each node and one past all, node
+    of each, the same for leaving; ``price`` (nodes, nodes) is added to legs; ``edge`` priced times
+    from the starts to entries, from leavings to the finishes; ``ways`` ends, times, first of each
+    node.
+    """
+    in_first, in_node, out_first, out_node = ends
+    n = order.shape[0]
+    into, out = np.empty(legs.shape[1]), np.empty(legs.shape[0])
+    span = np.empty(6, np.int64)
+    for step in range(2 * n):
+        v = order[step] if step < n else order[2 * n - 1 - step]
+        span[0], span[1], span[2], span[3] = (
+            in_first[v],
+            in_first[v + 1],
+            out_first[v],
+            out_first[v + 1],
+        )
+        span[4], span[5] = ways[2][v], ways[2][v + 1]
+        into[:], out[:] = edge[0], edge[1]
+        _to_node(legs, in_first, out_node, price, off, v, into)
+        _from_node(legs, out_first, in_node, price, on, v, out)
+        least_in, least_out = np.full(legs.shape[1], FAR), np.full(legs.shape[0], FAR)
+        _balance(ways[0], ways[1], span, into, out, on, off, least_in, least_out, give)

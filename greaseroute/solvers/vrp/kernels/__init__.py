@@ -1,0 +1,1 @@
+"""Compiled parts of the search for a crew's routes."""

@@ -1,0 +1,1 @@
+"""Reading text with the place of every value: TOML, JSON, CSV."""

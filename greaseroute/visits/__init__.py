@@ -1,0 +1,1 @@
+"""What is done at one unit: work, reach, stops, ways in and out."""

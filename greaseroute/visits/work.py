@@ -1,0 +1,257 @@
+"""What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from greaseroute.catalogue.joint import Joint
+from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.dose.matching import NoGun, gun_for
+from greaseroute.dose.quantity import dose_cm3
+from greaseroute.dose.strokes import fitting_strokes
+from greaseroute.due.worklist import DueItem, work_list
+from greaseroute.errors import UnknownName
+from greaseroute.plan.round import LeftOut
+from greaseroute.site.crew import Gun, Reach, Technician
+from greaseroute.site.fleet import Unit
+from greaseroute.site.model import Site
+
+WorkItem = DueItem | tuple[str, str]
+# Weight of a joint just due and of middling importance; a whole number for the solver.
+WEIGHT_UNIT = 100
+# Beyond this many intervals a joint no longer gains weight: the record is doubted, not the pin.
+MOST_RATIO = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outfit:
+    """A technician's reach, guns, pace, skills; those who share one share stands and tours."""
+
+    reach: Reach
+    guns: tuple[str, ...]
+    speed_m_s: float
+    skills: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class FittingWork:
+    """One fitting to pump: with which gun, how many strokes, how long (coupling and strokes)."""
+
+    joint: str
+    fitting: str
+    head: str
+    gun: str
+    grease: str
+    strokes: int
+    dose_cm3: float
+    pump_s: float
+    stroke_s: float
+    hose_m: float
+    why: str
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What names it at its unit."""
+        return self.joint, self.fitting
+
+
+@dataclass(frozen=True, slots=True)
+class JointWork:
+    """One joint to grease; ``weight`` is what is lost if it is left out."""
+
+    joint: Joint
+    due: DueItem
+    fittings: tuple[FittingWork, ...]
+    weight: int
+
+    @property
+    def needs_second(self) -> bool:
+        """Whether its procedure needs somebody at the controls."""
+        return self.joint.procedure is not None and self.joint.procedure.second_person
+
+
+@dataclass(frozen=True, slots=True)
+class CannotDo:
+    """A joint that an outfit has no gun or skill for, and who could do it."""
+
+    item: DueItem
+    reason: str
+    helps: str
+
+
+@dataclass(frozen=True, slots=True)
+class UnitWork:
+    """All that is to be done at one unit by a technician of one outfit.
+
+    ``cannot`` are joints due here that this outfit has no gun or skill for.
+    """
+
+    unit: Unit
+    machine_type: MachineType
+    joints: tuple[JointWork, ...]
+    cannot: tuple[CannotDo, ...] = ()
+    looks: tuple[str, ...] = ()
+
+    @property
+    def weight(self) -> int:
+        """Weight of everything due here, what cannot be done included."""
+        return sum(j.weight for j in self.joints) + sum(weight_of(c.item) for c in self.cannot)
+
+    def levels(self) -> list[tuple[JointWork, ...]]:
+        """All joints, then the weightiest three quarters, half, quarter and one of them.
+
+        Last, where some need a second person, those that one can do alone.
+        """
+        order = sorted(self.joints, key=lambda j: (-j.weight, j.joint.name))
+        count = len(order)
+        sizes = dict.fromkeys((count, -(-3 * count // 4), -(-count // 2), -(-count // 4), 1))
+        alone = tuple(j for j in order if not j.needs_second)
+        fewer = [alone] if 0 < len(alone) < count else []
+        return [*(tuple(order[:size]) for size in sizes if size), *fewer]
+
+
+def outfit_of(technician: Technician, site: Site) -> Outfit:
+    """The outfit of a technician; the site's walking speed where there is no own one."""
+    speed = technician.speed_m_s or site.rules.walking_speed_m_s
+    return Outfit(technician.reach, technician.guns, speed, frozenset(technician.skills))
+
+
+def weight_of(item: DueItem) -> int:
+    """How much a joint matters: critical (1 to 3) times the used share of its interval."""
+    ratio = min(item.overdue_ratio, MOST_RATIO)
+    return max(1, round(WEIGHT_UNIT * item.critical * ratio))
+
+
+def due_items(
+    site: Site, at: datetime, *, work: Sequence[WorkItem] | None = None
+) -> tuple[DueItem, ...]:
+    """What is to be done: what is due at ``at``, or ``work`` where the caller says what.
+
+    Raises
+    ------
+    UnknownName
+        ``work`` naming a unit and joint that the site does not have.
+    """
+    if work is None:
+        return tuple(item for item in work_list(site, at) if item.due)
+    given = [item for item in work if isinstance(item, DueItem)]
+    if len(given) == len(work):
+        return tuple(given)
+    known = {(item.unit, item.joint): item for item in work_list(site, at)}
+    return tuple(
+        item if isinstance(item, DueItem) else _asked_for(item, known.get(item)) for item in work
+    )
+
+
+def _asked_for(key: tuple[str, str], item: DueItem | None) -> DueItem:
+    if item is None:
+        raise UnknownName(
+            "work", f"{key[0]} {key[1]}", limit="a joint of a unit of this site",
+            next_step="see `greaseroute due`",
+        )  # fmt: skip
+    return item if item.due else item.model_copy(update={"due": True})
+
+
+def unit_works(
+    site: Site,
+    items: Sequence[DueItem],
+    *,
+    outfit: Outfit,
+    with_looks: bool = False,
+    without: frozenset[tuple[str, str, str]] = frozenset(),
+) -> tuple[UnitWork, ...]:
+    """The work at each unit for one outfit, in fleet order; units with nothing to do are left out.
+
+    Joints that are never pumped or centrally fed are no work, whatever the caller says; nor are
+    the single fittings (unit, joint, fitting) in ``without``.
+    """
+    by_unit: dict[str, list[DueItem]] = {}
+    for item in items:
+        by_unit.setdefault(item.unit, []).append(item)
+    return tuple(
+        _less(
+            _unit_work(site, unit, items=by_unit[unit.unit], outfit=outfit, with_looks=with_looks),
+            without,
+        )
+        for unit in site.units
+        if unit.unit in by_unit
+    )
+
+
+def _less(work: UnitWork, without: frozenset[tuple[str, str, str]]) -> UnitWork:
+    """The work without some fittings, and without joints that have no fitting left."""
+    joints = [
+        replace(j, fittings=tuple(f for f in j.fittings if (work.unit.unit, *f.key) not in without))
+        for j in work.joints
+    ]
+    return replace(work, joints=tuple(j for j in joints if j.fittings))
+
+
+def _unit_work(
+    site: Site, unit: Unit, *, items: Sequence[DueItem], outfit: Outfit, with_looks: bool
+) -> UnitWork:
+    machine_type = site.types[unit.type].with_attachments(unit.attachments)
+    joints: list[JointWork] = []
+    cannot: list[CannotDo] = []
+    for item in items:
+        joint = machine_type.joint(item.joint)
+        if joint.never_pump or joint.central:
+            continue
+        gun = _gun(site, joint, outfit=outfit)
+        lacking = _skill_lacking(unit, joint, outfit)
+        if isinstance(gun, NoGun):
+            cannot.append(CannotDo(item, gun.reason, "a gun that fits"))
+        elif lacking:
+            reason = f"asks for the skill {lacking!r}"
+            cannot.append(CannotDo(item, reason, f"somebody with the skill {lacking!r}"))
+        else:
+            joints.append(_joint_work(site, joint, item=item, gun=gun, reach=outfit.reach))
+    looks = tuple(look.name for look in machine_type.looks) if with_looks else ()
+    return UnitWork(unit, machine_type, tuple(joints), tuple(cannot), looks)
+
+
+def _skill_lacking(unit: Unit, joint: Joint, outfit: Outfit) -> str | None:
+    """A skill that the unit or the joint asks for and the outfit lacks."""
+    asked = (skill for skill in (unit.skill, joint.skill) if skill is not None)
+    return next((skill for skill in asked if skill not in outfit.skills), None)
+
+
+def _gun(site: Site, joint: Joint, *, outfit: Outfit) -> Gun | NoGun:
+    return gun_for(joint, technician_guns=outfit.guns, guns=site.guns, greases=site.greases)
+
+
+def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, reach: Reach) -> JointWork:
+    assert joint.dose is not None  # the record refuses a pumped joint without one
+    grease = next(g for g in site.greases if g.name == gun.grease)
+    strokes = fitting_strokes(joint.dose, gun, grease)
+    dose = dose_cm3(joint.dose, density_g_cm3=grease.density_g_cm3)
+    fittings = tuple(
+        FittingWork(
+            joint=joint.name,
+            fitting=fitting.name,
+            head=fitting.head,
+            gun=gun.name,
+            grease=grease.name,
+            strokes=strokes,
+            dose_cm3=dose,
+            pump_s=reach.couple_s + strokes * gun.stroke_s,
+            stroke_s=gun.stroke_s,
+            hose_m=gun.hose_m,
+            why=item.reason,
+        )
+        for fitting in joint.fittings
+    )
+    return JointWork(joint, item, fittings, weight_of(item))
+
+
+def left_out(item: DueItem, reason: str, *, fitting: str | None = None, helps: str = "") -> LeftOut:
+    """The record of a joint (or one of its fittings) that the plan does not serve."""
+    return LeftOut(
+        unit=item.unit,
+        joint=item.joint,
+        fitting=fitting,
+        reason=reason,
+        helps=helps,
+        overdue_h=item.overdue_h,
+        critical=item.critical,
+    )

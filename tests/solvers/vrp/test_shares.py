@@ -1,0 +1,290 @@
+"""What a technician takes at least for any units, and sharing them out so that nobody takes longer.
+
+Least times are told by an enumeration of its own: every order of the units, every way through each,
+a store visit at every place where one is asked for.
+"""
+
+from dataclasses import replace
+from itertools import combinations, permutations, product
+
+import numpy as np
+import pytest
+
+from greaseroute.solvers.vrp.benders.cut import Potentials, Tariff, tariff_of
+from greaseroute.solvers.vrp.benders.master_cp import ShareModel
+from greaseroute.solvers.vrp.benders.master_search import Sharers, evened_out
+from greaseroute.solvers.vrp.benders.route_points import Bag, bag_of, round_legs
+from greaseroute.solvers.vrp.benders.subproblem import RoundProgram, nested_sets
+from greaseroute.solvers.vrp.entry_exit_points import least_walk
+from greaseroute.solvers.vrp.layout import FAR_MS
+from tests.solvers.vrp.crew_cases import ints, line_problem, random_problem
+
+
+def every_way(problem):
+    return np.arange(problem.way_unit.size)[np.argsort(problem.way_unit, kind="stable")]
+
+
+def least_time(problem, t, units, *, store_visits=0):
+    """By going through every order, every way and every place of that many store visits."""
+    walk, best = least_walk(problem, t), FAR_MS
+    steps = [[w for w in range(problem.ways) if problem.way_unit[w] == u] for u in units]
+    stops = [*range(len(units)), *(["store"] * store_visits)]
+    for order in set(permutations(stops)):
+        kinds = [problem.store_points.tolist() if s == "store" else steps[s] for s in order]
+        for chosen in product(*kinds):
+            at, time = problem.start_point[t], 0
+            for stop, one in zip(order, chosen, strict=True):
+                if stop == "store":
+                    time, at = time + walk[at, one] + problem.reload_ms, one
+                else:
+                    time += walk[at, problem.way_enter[one]] + problem.way_ms[t, one]
+                    at = problem.way_leave[one]
+            best = min(best, time + walk[at, problem.finish_point[t]])
+    return int(best)
+
+
+def some_of(units):
+    return [c for n in range(units + 1) for c in combinations(range(units), n)]
+
+
+def any_potentials(rng, legs):
+    sets = rng.random((5, legs.nodes)) < 0.4
+    weight = rng.integers(0, 40_000, 5)
+    points = [rng.integers(-60_000, 60_000, n) for n in (legs.head.size, legs.tail.size)]
+    return Potentials(entry=points[0], leave=points[1], sets=sets, weight=weight)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_any_potentials_give_a_tariff_that_no_round_is_below(seed):
+    rng = np.random.default_rng(seed)
+    problem = random_problem(rng, units=4, technicians=2)
+    legs = round_legs(problem, 1, every_way(problem), stores=False)
+    tariffs = [tariff_of(legs, any_potentials(rng, legs), units=4) for _ in range(20)]
+    for units in some_of(4):
+        least = least_time(problem, 1, units)
+        assert max(f.least_ms(ints(units), 0) for f in tariffs) <= least
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_tariff_counts_store_visits_at_least(seed):
+    rng = np.random.default_rng(seed)
+    problem = replace(random_problem(rng, units=3, technicians=1, bag=True), bag_at_start=ints([0]))
+    legs = round_legs(problem, 0, every_way(problem), stores=True)
+    tariffs = [tariff_of(legs, any_potentials(rng, legs), units=3) for _ in range(20)]
+    for units in some_of(3)[1:]:
+        for visits in (0, 1):
+            least = least_time(problem, 0, units, store_visits=visits)
+            # told for fewer visits than are made, a tariff still holds
+            assert (
+                max(f.least_ms(ints(units), n) for f in tariffs for n in range(visits + 1)) <= least
+            )
+
+
+def test_tariff_of_a_line_is_read_off_it():
+    # start at 0, units at 10 and 30 m, 1 m/s, 5 s of work at each: with all potentials zero a round
+    # costs the least leg out of each place: 10 s from the start, 10 s and 20 s from the units
+    problem = line_problem([10, 30], work_s=[5, 5])
+    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    none = Potentials(
+        entry=np.zeros(legs.head.size, int),
+        leave=np.zeros(legs.tail.size, int),
+        sets=np.zeros((0, 2), bool),
+        weight=np.zeros(0, int),
+    )
+    tariff = tariff_of(legs, none, units=2)
+    # the start may also be left for the finish at once, in no time
+    assert (tariff.fixed, tariff.each.tolist()) == (0, [15_000, 25_000])
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_program_tells_a_whole_share_nearly_to_the_ms(seed):
+    rng = np.random.default_rng(10 + seed)
+    problem = random_problem(rng, units=5, technicians=1)
+    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    program, told, least = RoundProgram(legs), 0, 0
+    for units in some_of(5)[-6:]:
+        share = np.zeros(legs.nodes)
+        share[list(units)] = 1.0
+        tariff = program.learn(share, 0.0, units=5)
+        told += tariff.least_ms(ints(units), 0)
+        exact = least_time(problem, 0, units)
+        assert tariff.least_ms(ints(units), 0) <= exact
+        least += exact
+        for others in some_of(5)[::3]:
+            assert tariff.least_ms(ints(others), 0) <= least_time(problem, 0, others)
+    assert told >= 0.99 * least
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_ways_left_out_change_no_round(seed):
+    rng = np.random.default_rng(20 + seed)
+    problem = random_problem(rng, units=3, technicians=1)
+    # ways that begin and end where others do and take longer, and ways alike in everything
+    extra = rng.integers(0, problem.ways, 4)
+    more = {
+        name: np.concatenate([getattr(problem, name), getattr(problem, name)[extra]])
+        for name in ("way_unit", "way_enter", "way_leave", "way_loss", "way_strokes")
+    }
+    longer = problem.way_ms[:, extra] + ints([0, 0, 1, 5_000])
+    problem = replace(problem, way_ms=np.concatenate([problem.way_ms, longer], axis=1), **more)
+    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    assert legs.way_ms.size <= problem.ways - 4
+    for units in some_of(3):
+        assert _least_by_legs(legs, units) == least_time(problem, 0, units)
+
+
+def _least_by_legs(legs, units):
+    best = FAR_MS
+    for order in permutations(units):
+        ways = [np.flatnonzero(legs.way_node == np.searchsorted(legs.unit, u)) for u in order]
+        for chosen in product(*ways):
+            at, time = -1, 0
+            for w in chosen:
+                time += legs.cost_ms[at, legs.way_in[w]] + legs.way_ms[w]
+                at = legs.way_out[w]
+            best = min(best, time + legs.cost_ms[at, -1])
+    return int(best)
+
+
+def test_nested_sets_join_the_nearest_first():
+    problem = line_problem([10, 12, 40, 43, 100], work_s=[1] * 5)
+    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    found = [np.flatnonzero(inside).tolist() for inside in nested_sets(legs)]
+    assert found == [[0, 1], [2, 3], [0, 1, 2, 3], [0, 1, 2, 3, 4]]
+
+
+def test_bag_asks_for_whole_cartridges_of_each_gun():
+    # 50 + 60 strokes with 20 left in the gun: 90 / 40 is 3 cartridges; 30 of the other gun's 100
+    # is 1; 4 cartridges less 1 in the bag are 3, in bags of 2: two visits
+    bag = Bag(ints([[50, 30], [60, 0]]), ints([40, 100]), ints([20, 0]), held=1, full=2)
+    assert bag.store_visits(ints([0, 1])) == 2
+    assert bag.store_visits(ints([1])) == 0  # 40 strokes, one cartridge
+    assert bag.store_visits(ints([])) == 0
+
+
+def test_bag_of_a_technician_takes_the_fewest_strokes_of_a_unit():
+    problem = line_problem(
+        [10, 20], work_s=[1, 1], way_strokes=ints([[50], [70]]), cartridge_strokes=ints([[40]])
+    )
+    bag = bag_of(problem, 0, every_way(problem))
+    assert bag.strokes.tolist() == [[50], [70]]
+    assert (bag.held, bag.full) == (99, 99)
+
+
+def random_tariffs(rng, units):
+    return [
+        Tariff(
+            fixed=int(rng.integers(0, 50)),
+            each=rng.integers(5, 60, units),
+            sets=rng.random((4, units)) < 0.4,
+            weight=rng.integers(0, 40, 4),
+            store=int(rng.integers(0, 30)),
+        )
+        for _ in range(3)
+    ]
+
+
+def random_sharers(rng, units, crew):
+    may = rng.random((units, crew)) < 0.8
+    may[~may.any(axis=1), 0] = True
+    may[0] = False  # nobody visits the first unit
+    bags = tuple(
+        Bag(rng.integers(0, 30, (units, 2)), ints([40, 30]), ints([5, 0]), held=1, full=2)
+        for _ in range(crew)
+    )
+    return Sharers(like=np.arange(crew), may=may, bags=bags)
+
+
+def shares(sharers):
+    """Every way of sharing the visited units out."""
+    choices = [np.flatnonzero(row).tolist() or [-1] for row in sharers.may]
+    return [ints(share) for share in product(*choices)]
+
+
+def excess(sharers, tariffs, room, share):
+    """By how much the worst tariff exceeds its room, told from its definition."""
+    worst = -(10**9)
+    for t, k in enumerate(sharers.like):
+        mine = np.flatnonzero(share == t)
+        visits = sharers.bags[t].store_visits(mine)
+        worst = max(worst, *(f.least_ms(mine, visits) - room[t] for f in tariffs[k]))
+    return worst
+
+
+def puzzles():
+    """Tariffs with every share of seven units, and the least room that some share keeps within."""
+    for seed, crew in product(range(4), (1, 2, 3)):
+        rng = np.random.default_rng(30 + seed)
+        sharers = random_sharers(rng, 7, crew)
+        tariffs = [random_tariffs(rng, 7) for _ in range(crew)]
+        every, slack = shares(sharers), rng.integers(0, 40, crew)
+        best = min(excess(sharers, tariffs, slack, share) for share in every)
+        yield sharers, tariffs, every, slack + best
+
+
+def answer(sharers, tariffs, *, room, alike=False, effort=2.0, given=()):
+    model = ShareModel(sharers, room_ms=room, alike=alike)
+    model.learn(tariffs)
+    return model.answer(given, effort=effort)
+
+
+def test_model_finds_a_share_just_where_there_is_one():
+    for sharers, tariffs, every, room in puzzles():
+        found = answer(sharers, tariffs, room=room).share
+        assert excess(sharers, tariffs, room, found) <= 0
+        assert any(np.array_equal(found, share) for share in every)
+        none = answer(sharers, tariffs, room=room - 1)
+        assert none.share is None
+        assert none.ruled_out
+
+
+def test_a_part_of_all_shares_is_what_was_given():
+    for sharers, tariffs, every, room in puzzles():
+        unit = int(np.flatnonzero(sharers.may.all(axis=1))[0])
+        for t in range(sharers.may.shape[1]):
+            part = answer(sharers, tariffs, room=room, given=[(unit, t)])
+            fits = [s for s in every if s[unit] == t and excess(sharers, tariffs, room, s) <= 0]
+            assert part.ruled_out == (not fits)
+            assert part.share is None or part.share[unit] == t
+
+
+def test_a_model_grown_by_single_tariffs_says_what_one_made_at_once_says():
+    for sharers, tariffs, _, room in puzzles():
+        grown = ShareModel(sharers, room_ms=room - 1, alike=False)
+        for count in range(1, 1 + max(len(known) for known in tariffs)):
+            grown.learn([known[:count] for known in tariffs])
+            told = [known[:count] for known in tariffs]
+            at_once = answer(sharers, told, room=room - 1)
+            assert grown.answer((), effort=2.0).ruled_out == at_once.ruled_out
+        assert grown.answer((), effort=2.0).ruled_out
+
+
+def test_search_finds_most_shares_and_none_that_is_not_there():
+    missed = 0
+    for sharers, tariffs, every, room in puzzles():
+        found = evened_out(sharers, tariffs, room_ms=room, share=every[0], seed=1)
+        missed += found is None
+        if found is not None:
+            assert excess(sharers, tariffs, room, found) <= 0
+            assert any(np.array_equal(found, share) for share in every)
+        assert evened_out(sharers, tariffs, room_ms=room - 1, share=every[0], seed=1) is None
+    assert missed <= 1
+
+
+def test_technicians_alike_may_change_names():
+    # two units of 10 each and room for one of them each: whoever takes which
+    one = Tariff(0, ints([10, 10]), np.zeros((0, 2), bool), ints([]), 0)
+    bag = Bag(np.zeros((2, 0), int), ints([]), ints([]), held=0, full=0)
+    sharers = Sharers(like=ints([0, 0]), may=np.ones((2, 2), bool), bags=(bag, bag))
+    found = answer(sharers, [[one]], room=ints([10, 10]), alike=True).share
+    assert found.tolist() == [0, 1]
+    assert answer(sharers, [[one]], room=ints([10, 9])).ruled_out
+
+
+def test_too_little_effort_is_told():
+    rng = np.random.default_rng(5)
+    sharers = random_sharers(rng, 60, 2)
+    tariffs = [random_tariffs(rng, 60) for _ in range(2)]
+    told = answer(sharers, tariffs, room=ints([900, 900]), effort=1e-9)
+    assert told.share is None
+    assert not told.ruled_out
