@@ -12,22 +12,13 @@ from greaseroute.solvers.vrp.kernels.route import ENTER, HI, LEAVE, LEVEL, LO, M
 from greaseroute.solvers.vrp.problem import IntArray
 
 
+# Long: one recursion over three indices; cut up, its loops would each need all of the arrays.
 @njit(cache=True, nogil=True)
 def place_stores(
-    way: IntArray,
-    first: IntArray,
-    travel: IntArray,
-    phase_from: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    t: int,
-    used: IntArray,
-    bag: IntArray,
-    ways: int,
-    store: int,
+    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, seq: IntArray,
+    tech: IntArray, slots: IntArray, t: int, used: IntArray, bag: IntArray, ways: int, store: int,
     slot: int,
-) -> bool:
+) -> bool:  # fmt: skip
     """Put store visits into the order so that the bag lasts and the finish is earliest; exact.
 
     Dynamic programming over (position, position before which the bag was last filled, way);
@@ -207,16 +198,9 @@ def cartridges_along(
 
 @njit(nogil=True)
 def fill_on_the_way(
-    apart: IntArray,
-    seq: IntArray,
-    tech: IntArray,
-    slots: IntArray,
-    t: int,
-    used: IntArray,
-    bag: int,
-    store: int,
-    slot: int,
-) -> bool:
+    apart: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, t: int, used: IntArray,
+    bag: int, store: int, slot: int,
+) -> bool:  # fmt: skip
     """Put store visits into the order where they cost the least extra walking, as told by apart.
 
     Dynamic programming over the position before which the bag was last filled. The ways and the
