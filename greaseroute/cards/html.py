@@ -13,6 +13,7 @@ from markupsafe import Markup
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.drawings import drawing, map_svg
+from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import left_by_reason, left_name
 from greaseroute.plan.words import bound_scope, certificate, clock, count, day
@@ -65,11 +66,6 @@ def card_html(
 def card_template() -> Template:
     """The page without its contents, compiled once."""
     return _environment().get_template("card.html.j2")
-
-
-def round_id(plan: RoundPlan) -> str:
-    """Sixteen hexadecimal figures that name this very plan; ticks are kept under it."""
-    return hashlib.sha256(plan.model_dump_json().encode()).hexdigest()[:16]
 
 
 def _data(plan: RoundPlan) -> dict[str, Any]:

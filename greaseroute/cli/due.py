@@ -7,7 +7,8 @@ from datetime import datetime
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.options import add_options, moment
+from greaseroute.cli.on_record import on_record
+from greaseroute.cli.options import add_options
 
 if TYPE_CHECKING:
     from greaseroute.due.worklist import DueItem
@@ -33,8 +34,7 @@ def run(args: argparse.Namespace) -> int:
     from greaseroute.due.worklist import work_list
     from greaseroute.site.folder import read_site
 
-    site = read_site(args.site)
-    at = moment(args.at, site)
+    site, at = on_record(read_site(args.site), args.site, args.at)
     chosen = _chosen_units([unit.unit for unit in site.units], args.unit)
     items = [item for item in work_list(site, at) if item.unit in chosen]
     if args.format == "json":

@@ -5,13 +5,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.files import write_text
-from greaseroute.cli.options import add_options, moment, positive_seconds
+from greaseroute.cli.on_record import on_record
+from greaseroute.cli.options import add_options, positive_seconds
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from greaseroute.plan.first_day import FirstDay
     from greaseroute.site.model import Site
     from greaseroute.training.choice import DaySettings
@@ -97,8 +96,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
     from greaseroute.site.folder import read_site
     from greaseroute.training.first_day import pairing, plan_first_day
 
-    site = read_site(args.site)
-    at: datetime = moment(args.at, site)
+    site, at = on_record(read_site(args.site), args.site, args.at)
     pair = pairing(site, learner=args.learner, mentor=args.mentor)
     settings = _settings(args)
     return plan_first_day(site, at, pair=pair, settings=settings, progress=progress), site

@@ -24,6 +24,7 @@ COMMANDS = {
     "round": "plan the round, write the card and the files, print the summary",
     "first-day": "plan a new technician's first day",
     "week": "plan the seven mornings ahead and the grease they use",
+    "record": "book what was done: a card's export, a receipt, events of a table",
     "show": "draw a machine type, a unit or the ground",
     "schema": "print the JSON Schema of round.json, or of what is done so far",
 }

@@ -3,7 +3,7 @@
 import argparse
 import importlib
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -45,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
     with Progress() as progress:
         progress("drawing the map and the card")
         names = _write(args.out, plan, site, drawn=drawn or _draw(plan, site))
+        _hand_out(args.site, plan)
     _print(plan, args, names)
     return 0 if plan.complete and not plan.left else 1
 
@@ -119,6 +120,18 @@ def _rest(
         effort=Effort(args.seed, limit_s=args.limit_s),
         progress=progress,
     )
+
+
+def _hand_out(folder: Path, plan: "RoundPlan") -> None:
+    """Book that the plan went out, where the site keeps a record: receipts are read by it."""
+    from greaseroute.ledger.store import FILE, open_ledger
+
+    if not (folder / FILE).is_file():
+        return
+    from greaseroute.plan.handed_out import plan_handed_out
+
+    with open_ledger(folder / FILE) as ledger:
+        ledger.append([plan_handed_out(plan)], received=datetime.now(UTC))
 
 
 def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:

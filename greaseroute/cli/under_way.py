@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from greaseroute.cli.options import moment
+from greaseroute.cli.on_record import on_record
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.plan.round import RoundPlan
 from greaseroute.replan.so_far import DoneSoFar, site_now
@@ -35,13 +35,14 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
                 "--plan", str(args.plan), limit="together with --done-so-far",
                 next_step="tell what is done so far, or leave --plan out",
             )  # fmt: skip
-        return UnderWay(moment(args.at, site), site)
+        site, at = on_record(site, args.site, args.at)
+        return UnderWay(at, site)
     faults: list[Fault] = []
     earlier = _earlier(args.plan, site, faults)
     told = args.at
     if told is None and earlier is not None:
         told = datetime.fromisoformat(earlier.at)
-    at = moment(told, site)
+    site, at = on_record(site, args.site, told)
     from greaseroute.replan.so_far_file import read_done_so_far
 
     text = _text(args.done_so_far, faults)

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.files import write_text
-from greaseroute.cli.options import add_options, moment, whole_number
+from greaseroute.cli.on_record import on_record
+from greaseroute.cli.options import add_options, whole_number
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress
 
@@ -117,8 +118,7 @@ def _span(args: argparse.Namespace) -> "Span":
     from greaseroute.forecast.windows import Tolerance
     from greaseroute.site.folder import read_site
 
-    site = read_site(args.site)
-    at = moment(args.at, site)
+    site, at = on_record(read_site(args.site), args.site, args.at)
     settings = WeekSettings(
         tolerance=Tolerance(early=args.early, late=args.late),
         service_level=args.service_level,

@@ -7,6 +7,7 @@ from greaseroute.due.interval import OwnInterval, days_text
 from greaseroute.due.meter import RanBack
 
 Owed = Literal["due", "ahead", "not due"]
+ORDER: dict[Owed, int] = {"due": 2, "ahead": 1, "not due": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,5 +137,4 @@ def judge(own: OwnInterval, since: Since, *, ahead: LookAhead) -> Judgement:
             verdicts.insert(0, shift)
         elif not verdicts:
             return Judgement("not due", "every shift: done today already", ratio=0.0)
-    order = {"due": 2, "ahead": 1, "not due": 0}
-    return max(verdicts, key=lambda verdict: (order[verdict.status], verdict.ratio))
+    return max(verdicts, key=lambda verdict: (ORDER[verdict.status], verdict.ratio))

@@ -27,18 +27,35 @@ def service_names(joint: Joint) -> frozenset[str]:
     return frozenset(names)
 
 
+Done = tuple[str, str | None]
+"""What a service was of: a joint or interval class in plain letters, and a fitting or None."""
+
+
 @dataclass(frozen=True, slots=True)
 class UnitHistory:
     """Everything dated that is known of one unit up to a moment."""
 
-    services: Mapping[str, Reading]
+    services: Mapping[Done, Reading]
     trace: tuple[Reading, ...]
     now: Reading
 
+    def last_of_fittings(self, joint: Joint) -> dict[str, Reading | None]:
+        """The last service of each fitting: of it alone, of its joint or its interval class."""
+        names = service_names(joint)
+        whole = max((r for n in names if (r := self.services.get((n, None)))), default=None)
+        own = _plain(joint.name)
+        return {
+            fitting.name: max(
+                (r for r in (whole, self.services.get((own, fitting.name))) if r), default=None
+            )
+            for fitting in joint.fittings
+        }
+
     def last(self, joint: Joint) -> Reading | None:
-        """The last service of ``joint``, by its name or its interval class, or None."""
-        found = [self.services[name] for name in service_names(joint) if name in self.services]
-        return max(found, default=None)
+        """When the whole of ``joint`` was last greased: the fitting served longest ago, or None."""
+        found = self.last_of_fittings(joint).values()
+        known = [reading for reading in found if reading is not None]
+        return min(known) if len(known) == len(joint.fittings) else None
 
 
 def unit_history(
@@ -54,14 +71,14 @@ def unit_history(
     ``meter_h`` of the fleet list is the reading at ``at``.
     """
     now = Reading(at, unit.meter_h)
-    last: dict[str, Reading] = {}
+    last: dict[Done, Reading] = {}
     trace = [Reading(in_zone(r.at, zone), r.meter_h) for r in readings if r.unit == unit.unit]
     for service in services:
         if service.unit != unit.unit:
             continue
         done = Reading(in_zone(service.at, zone), service.meter_h)
         trace.append(done)
-        name = _plain(service.joint)
-        if done.at <= at and (name not in last or last[name] < done):
-            last[name] = done
+        key = (_plain(service.joint), service.fitting)
+        if done.at <= at and (key not in last or last[key] < done):
+            last[key] = done
     return UnitHistory(last, tuple(sorted({r for r in trace if r.at <= at})), now)

@@ -9,7 +9,7 @@ from pydantic import Field
 from greaseroute.catalogue.joint import Interval, Joint
 from greaseroute.due.interval import OwnInterval, shortened
 from greaseroute.due.meter import RanBack, Reading, hours_between, in_zone
-from greaseroute.due.owed import Judgement, LookAhead, Since, judge, never_recorded
+from greaseroute.due.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
 from greaseroute.due.services import UnitHistory, unit_history
 from greaseroute.errors import UnknownName
 from greaseroute.records import Record
@@ -28,7 +28,8 @@ class DueItem(Record):
 
     ``due`` is True for ``status`` due and ahead (treated as due today). ``since_days`` counts
     calendar days. ``overdue_ratio`` is the used share of the interval: 1.0 is just due, and a
-    joint never recorded counts as that. ``interval_h`` is after severity.
+    joint never recorded counts as that. ``interval_h`` is after severity. ``fittings`` counts those
+    that are due, or all where none is; ``due_fittings`` names them where they are not all.
     """
 
     unit: str
@@ -48,6 +49,7 @@ class DueItem(Record):
     overdue_ratio: float = Field(default=0.0, ge=0)
     critical: int
     fittings: int
+    due_fittings: tuple[str, ...] = ()
 
 
 def unit_joints(site: Site, unit: Unit) -> tuple[Joint, ...]:
@@ -136,13 +138,30 @@ def _joint_item(
     assert isinstance(joint.interval, Interval)  # the record refuses a pumped joint without one
     own = shortened(joint.interval, severity)
     base = _item(unit, joint, status="not due", reason="")
-    service = history.last(joint)
+    verdicts: dict[Reading | None, tuple[Judgement, Since | None]] = {}
+    last = history.last_of_fittings(joint)
+    for service in last.values():
+        if service not in verdicts:
+            verdicts[service] = _verdict(own, service, history=history, ahead=ahead)
+    worst, since = max(verdicts.values(), key=lambda v: (ORDER[v[0].status], v[0].ratio))
+    item = _judged(base, worst, own=own, since=since)
+    due = tuple(name for name, done in last.items() if verdicts[done][0].status != "not due")
+    if not due or len(due) == len(last):
+        return item
+    others = f"{item.reason} ({len(due)} of {len(last)} fittings: {', '.join(due)})"
+    return item.model_copy(update={"fittings": len(due), "due_fittings": due, "reason": others})
+
+
+def _verdict(
+    own: OwnInterval, service: Reading | None, *, history: UnitHistory, ahead: LookAhead
+) -> tuple[Judgement, Since | None]:
+    """The verdict on fittings last served together."""
     if service is None:
-        return _judged(base, never_recorded(), own=own, since=None)
+        return never_recorded(), None
     zone = history.now.at.tzinfo
     assert isinstance(zone, ZoneInfo)
     since = _since(service, history, zone=zone)
-    return _judged(base, judge(own, since, ahead=ahead), own=own, since=since)
+    return judge(own, since, ahead=ahead), since
 
 
 def _look_ahead(site: Site, at: datetime, *, next_round: datetime | None) -> LookAhead:

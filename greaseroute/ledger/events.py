@@ -76,11 +76,20 @@ class Greased(AtJoint):
     meter_h: float | None = Field(default=None, ge=0)
 
 
-class CouldNot(AtJoint):
-    """A fitting or joint that was to be greased and was not."""
+class CouldNot(AtUnit):
+    """A fitting or joint that was to be greased, or a daily check to be done, and was not."""
 
     kind: Literal["could_not"] = "could_not"
+    joint: Name | None = None
+    fitting: Name | None = None
+    check: Name | None = None
     reason: Reason
+
+    @model_validator(mode="after")
+    def _of_something(self) -> "CouldNot":
+        if (self.joint is None) == (self.check is None):
+            raise ValueError("a joint, or a check")
+        return self
 
 
 class DefectSeen(AtUnit):
@@ -97,6 +106,14 @@ class UptakeSeen(AtJoint):
 
     kind: Literal["uptake"] = "uptake"
     uptake: Uptake
+
+
+class Repaired(AtUnit):
+    """A machine, a joint or a fitting of it was mended: defects and blockages are over."""
+
+    kind: Literal["repaired"] = "repaired"
+    joint: Name | None = None
+    fitting: Name | None = None
 
 
 class CheckDone(AtUnit):
@@ -246,6 +263,7 @@ Event = Annotated[
     | CouldNot
     | DefectSeen
     | UptakeSeen
+    | Repaired
     | CheckDone
     | MeterRead
     | MeterReplaced
@@ -271,6 +289,7 @@ KINDS: dict[str, type[Happened]] = {
         CouldNot,
         DefectSeen,
         UptakeSeen,
+        Repaired,
         CheckDone,
         MeterRead,
         MeterReplaced,

@@ -1,7 +1,7 @@
 """``record.sqlite``: opened, brought up to date, read, and added to in whole transactions."""
 
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,16 +23,14 @@ OLDEST_SQLITE: Final = (
     0,
 )  # strict tables came with 3.37, the JSON functions are built in since 3.38
 
-Decide = Callable[["Ledger"], Iterable[Event]]
-
 
 class Ledger:
     """The events of one site, oldest first. Use it in a ``with`` block.
 
-    Events are only ever added: triggers refuse everything else. A transaction is on the disk
-    when `append` or `book` returns, also where the power fails (rollback journal with
-    ``synchronous=EXTRA``; see the SQLite documentation of both pragmas). The file must not lie on
-    a network share, whose locks cannot be trusted.
+    Events are only ever added: triggers refuse everything else. When `append` returns, or the
+    ``with`` block of `transaction` ends, the events are on the disk, also where the power fails
+    then (rollback journal with ``synchronous=EXTRA``; see the SQLite documentation of both
+    pragmas). The file must not lie on a network share, whose locks cannot be trusted.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
@@ -56,36 +54,35 @@ class Ledger:
         """
         return self.append_all([(events, received)])
 
-    def book(self, decide: Decide, *, received: datetime) -> int:
-        """Book what ``decide`` makes of the ledger as it stands, nobody else writing meanwhile.
-
-        Events whose id is there already are left as they are. Gives how many were new. Raises
-        LedgerRefused, and whatever ``decide`` raises; nothing is booked then.
-        """
-        with refusals(self.path), self._transaction():
-            before = self._connection.total_changes
-            rows = [_row(event, received) for event in decide(self)]
-            self._connection.executemany(INSERT, rows)
-            return self._connection.total_changes - before
-
     def append_all(self, batches: Iterable[tuple[Iterable[Event], datetime]]) -> int:
         """Book batches of events, each with when it was received, in one transaction."""
-        with refusals(self.path), self._transaction():
-            before = self._connection.total_changes
-            rows = [_row(event, received) for events, received in batches for event in events]
-            self._connection.executemany(INSERT, rows)
-            return self._connection.total_changes - before
+        with self.transaction():
+            return sum(self.add(events, received=received) for events, received in batches)
 
     @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self._connection.execute("begin immediate")
-        try:
-            yield
-            self._connection.execute("commit")
-        except BaseException:
-            with suppress(sqlite3.Error):  # a full disk may have rolled it back already
-                self._connection.execute("rollback")
-            raise
+    def transaction(self) -> Iterator[None]:
+        """All that is added in the ``with`` block is booked when it ends, or nothing.
+
+        Nobody else writes meanwhile, so that what is added may hang on what is there.
+        """
+        with refusals(self.path):
+            self._connection.execute("begin immediate")
+            try:
+                yield
+                self._connection.execute("commit")
+            except BaseException:
+                with suppress(sqlite3.Error):  # a full disk may have rolled it back already
+                    self._connection.execute("rollback")
+                raise
+
+    def add(self, events: Iterable[Event], *, received: datetime) -> int:
+        """Add events inside a transaction; those whose id is there already are left as they are.
+
+        Gives how many were new.
+        """
+        before = self._connection.total_changes
+        self._connection.executemany(INSERT, [_row(event, received) for event in events])
+        return self._connection.total_changes - before
 
     def events(
         self,

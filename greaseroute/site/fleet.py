@@ -41,11 +41,13 @@ class Unit(Record):
 class LastService(Record):
     """A service done: of one joint, or of every joint of an interval class (``joint``).
 
-    ``at`` carries the site's zone; ``line`` is the line in ``last_services.csv``.
+    ``fitting``: of that fitting alone. ``at`` carries the site's zone; ``line`` is the line in
+    ``last_services.csv``.
     """
 
     unit: str
     joint: str
+    fitting: str | None = None
     at: datetime
     meter_h: float = Field(ge=0)
     line: int = 0

@@ -8,6 +8,9 @@ from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.ground_plan import GroundPlan
+from greaseroute.site.past import Past
+
+NOTHING_RECORDED = Past()
 
 
 @dataclass(frozen=True)
@@ -16,7 +19,8 @@ class Site:
 
     ``types`` holds each machine type in use, by name. ``origin_lonlat`` is the anchor of the
     local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
-    are local times of day ``HH:MM``; at which date is decided by the moment planned for.
+    are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
+    is what the record tells beside services and readings, where the folder has one.
     """
 
     name: str
@@ -36,3 +40,4 @@ class Site:
     meter_readings: tuple[MeterReading, ...] = ()
     origin_lonlat: tuple[float, float] | None = None
     planned_for: datetime | None = None
+    past: Past = NOTHING_RECORDED

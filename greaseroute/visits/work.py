@@ -240,6 +240,7 @@ def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, reach: Rea
             why=item.reason,
         )
         for fitting in joint.fittings
+        if not item.due_fittings or fitting.name in item.due_fittings
     )
     return JointWork(joint, item, fittings, weight_of(item))
 

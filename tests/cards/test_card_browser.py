@@ -5,7 +5,8 @@ import shutil
 
 import pytest
 
-from greaseroute.cards.html import card_html, round_id
+from greaseroute.cards.html import card_html
+from greaseroute.plan.handed_out import round_id
 
 pytestmark = pytest.mark.browser
 sync_api = pytest.importorskip("playwright.sync_api")

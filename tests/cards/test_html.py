@@ -10,7 +10,8 @@ from html.parser import HTMLParser
 import pytest
 
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
-from greaseroute.cards.html import REASONS, card_html, round_id
+from greaseroute.cards.html import REASONS, card_html
+from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import Bound
 from tests.cards import sample
 

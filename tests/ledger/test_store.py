@@ -90,13 +90,15 @@ def test_what_cannot_be_corrected_is_told(ledger):
         ledger.append([greased(3, corrects="g1")], received=MONDAY)
 
 
-def test_a_batch_is_booked_whole_or_not_at_all(ledger):
-    def decide(_):
-        yield from card(1)
-        raise ValueError("second thoughts")
+def test_a_transaction_is_booked_whole_or_not_at_all(ledger):
+    def book():
+        with ledger.transaction():
+            assert ledger.add(card(1), received=MONDAY) == 6
+            assert len(ledger) == 6  # what is added may hang on what was added
+            raise ValueError("second thoughts")
 
     with pytest.raises(ValueError, match="second thoughts"):
-        ledger.book(decide, received=MONDAY)
+        book()
     assert len(ledger) == 0
 
 
