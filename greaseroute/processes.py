@@ -1,5 +1,6 @@
 """Work on many units shared between this process and copies of it; the result is the same."""
 
+import ctypes
 import io
 import multiprocessing
 import os
@@ -9,8 +10,9 @@ import struct
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import BinaryIO, Generic, TypeVar
 
@@ -23,10 +25,42 @@ MOST_PARTS = 4096 // NUMBER.size
 # many parts.
 LEAST_PARTS = 8
 
+PR_SET_PDEATHSIG = 1  # linux/prctl.h
+
+_MOST_CORES: ContextVar[int | None] = ContextVar("most_cores", default=None)
+
 
 def cores() -> int:
-    """How many cores this process may use."""
-    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
+    """How many cores this process may use: those it is given, or fewer inside `at_most_cores`."""
+    there = len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
+    most = _MOST_CORES.get()
+    return there if most is None else min(there, most)
+
+
+@contextmanager
+def at_most_cores(most: int | None) -> Iterator[None]:
+    """Use no more than so many cores inside the ``with`` block; None sets no limit.
+
+    The results are the same with any number.
+    """
+    before = _MOST_CORES.set(most)
+    try:
+        yield
+    finally:
+        _MOST_CORES.reset(before)
+
+
+def die_with(parent: int) -> None:
+    """Let the kernel kill this process when the process ``parent``, which started it, ends.
+
+    Without it a copy whose parent was killed would wait for ever for its answer to be read. Linux
+    alone has such a signal; elsewhere nothing happens.
+    """
+    if sys.platform != "linux":
+        return
+    ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
+    if os.getppid() != parent:  # it had ended before the kernel was asked
+        os._exit(1)
 
 
 def side_by_side(
@@ -65,7 +99,8 @@ def side_by_side(
     copies: list[_Copy] = []
     done: dict[int, T] = {}
     try:
-        copies += [_copy(one, queue, known) for _ in range(wanted)]
+        for _ in range(wanted):
+            copies.append(_copy(one, queue, known=known, others=copies))
         meanwhile()
         done |= {number: one(number) for number in queue.numbers()}
         for copy in copies:
@@ -130,8 +165,12 @@ class _Copy:
         os.waitpid(self.pid, 0)
 
 
-def _copy(one: Callable[[int], T], queue: _Queue, known: dict[int, object]) -> _Copy:
+def _copy(
+    one: Callable[[int], T], queue: _Queue, *, known: dict[int, object], others: Sequence[_Copy]
+) -> _Copy:
+    """Fork a copy that works on numbers of the queue; ``others`` are the copies before it."""
     read, write = os.pipe()
+    parent = os.getpid()
     with warnings.catch_warnings():
         # Threads of the linear algebra are counted there: they stop at a fork, and start again.
         warnings.simplefilter("ignore", DeprecationWarning)
@@ -140,6 +179,11 @@ def _copy(one: Callable[[int], T], queue: _Queue, known: dict[int, object]) -> _
         os.close(write)
         return _Copy(pid, os.fdopen(read, "rb"))
     with suppress(BaseException):  # whoever forked it does what is missing, and tells the error
+        die_with(parent)
+        # A pipe breaks for its writer when the last reader has closed it: this copy is none.
+        os.close(read)
+        for other in others:
+            other.pipe.close()
         done = {number: one(number) for number in queue.numbers()}
         with os.fdopen(write, "wb") as pipe:
             _Writer(pipe, known).dump(done)
@@ -179,7 +223,7 @@ class Aside(Generic[T]):
         self._work, self._copy = work, None
         if _copies_are_safe() and cores() > 1:
             queue = _Queue(1)
-            self._copy = _copy(lambda _: work(), queue, {})
+            self._copy = _copy(lambda _: work(), queue, known={}, others=())
             queue.close()
 
     def result(self) -> T:

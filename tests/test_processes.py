@@ -2,13 +2,15 @@
 
 import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 
 import pytest
 
 from greaseroute import processes as module
-from greaseroute.processes import Aside, side_by_side
+from greaseroute.processes import Aside, at_most_cores, cores, side_by_side
 
 PARTS = 24
 
@@ -122,3 +124,64 @@ def test_no_copy_beside_a_thread_or_for_few_parts() -> None:
     finally:
         done.set()
         thread.join()
+
+
+KILLED = """
+import os, sys, time
+from greaseroute.processes import {name}
+
+def work(number=0):
+    if os.getpid() != home:
+        print(os.getpid(), flush=True)
+        time.sleep(600)
+    time.sleep(600)
+
+home = os.getpid()
+{call}
+"""
+
+
+@needs_fork
+@pytest.mark.skipif(cores() < 2, reason="one core: there is no copy")
+@pytest.mark.parametrize(
+    ("name", "call"),
+    [
+        ("Aside", "Aside(work).result()"),
+        ("side_by_side", "side_by_side(work, 24, common=[])"),
+    ],
+)
+def test_a_copy_ends_when_its_parent_is_killed(name: str, call: str) -> None:
+    parent = subprocess.Popen(
+        [sys.executable, "-c", KILLED.format(name=name, call=call)],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert parent.stdout is not None
+    copy = int(parent.stdout.readline())
+    parent.kill()
+    parent.wait()
+    deadline = time.monotonic() + 20
+    while alive(copy) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert not alive(copy)
+    parent.stdout.close()
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs; one that nobody has waited for is dead all the same."""
+    try:
+        with open(f"/proc/{pid}/stat", encoding="ascii") as file:
+            return file.read().rpartition(") ")[2][0] != "Z"
+    except FileNotFoundError:
+        return False
+
+
+def test_no_more_cores_than_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()  # the cores that there are
+    there = cores()
+    with at_most_cores(1):
+        assert cores() == 1
+        assert side_by_side(lambda _: os.getpid(), PARTS, common=[]) == [os.getpid()] * PARTS
+    with at_most_cores(10**6):
+        assert cores() == there
+    assert cores() == there

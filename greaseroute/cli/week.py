@@ -16,6 +16,7 @@ from greaseroute.cli.on_record import on_record
 from greaseroute.cli.options import add_options, whole_number
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress
+from greaseroute.processes import cores, die_with
 
 if TYPE_CHECKING:
     from greaseroute.forecast.week import Span
@@ -148,7 +149,7 @@ def round_planner(site: "Site", *, seed: int) -> "PlanMornings":
 
     passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
     one = partial(quick_round, site, seed=seed, iterations=passes)
-    workers = min(os.cpu_count() or 1, MOST_WORKERS)
+    workers = min(cores(), MOST_WORKERS)
     if workers == 1 or len(site.units) < ENOUGH_UNITS:
         return lambda asked: (one(at=at, work=items) for at, items in asked)
     return lambda asked: _side_by_side(one, asked, workers=workers)
@@ -159,13 +160,24 @@ def _side_by_side(
 ) -> "Iterator[RoundPlan]":
     """Rounds in the order asked for; the same as one by one, since none depends on another."""
     context = multiprocessing.get_context("spawn")
-    # A worker lives for a few rounds: what collecting its garbage frees is not worth the time.
     with ProcessPoolExecutor(
-        min(workers, max(1, len(asked))), mp_context=context, initializer=gc.disable
+        min(workers, max(1, len(asked))),
+        mp_context=context,
+        initializer=_begin_worker,
+        initargs=(os.getpid(),),
     ) as pool:
         waiting = [pool.submit(one, at=at, work=items) for at, items in asked]
         for future in waiting:
             yield future.result()
+
+
+def _begin_worker(parent: int) -> None:
+    """Set up a worker: it ends with its parent, and collects no garbage.
+
+    It lives for a few rounds: what collecting frees is not worth the time.
+    """
+    die_with(parent)
+    gc.disable()
 
 
 def week_text(week: "WeekPlan") -> str:

@@ -4,6 +4,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp.problem import Ints
 
 Flags = NDArray[np.bool_]
@@ -30,7 +31,7 @@ def _reach_sink(start: Ints, head: Ints, room: Ints, sink: Flags, came: Ints, qu
     return -1
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def near_side(
     start: Ints, head: Ints, twin: Ints, room: Ints, sink: Flags, need: int, near: Flags
 ) -> bool:

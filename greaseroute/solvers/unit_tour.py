@@ -4,10 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
+from greaseroute.kernel_cache import cached_njit
 
 IntArray = NDArray[np.int64]
 
@@ -199,7 +199,7 @@ Int = NDArray[np.int64]
 NEVER = np.int64(2**62)
 
 
-@njit(cache=True)
+@cached_njit
 def tour_from(
     start: int,
     enter: Int,

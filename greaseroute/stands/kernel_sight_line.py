@@ -1,8 +1,9 @@
 """Compiled: which convex solid cuts a straight line first."""
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from greaseroute.kernel_cache import cached_njit
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -10,7 +11,7 @@ LEVEL = 1e-12  # a line that nears a plane by less runs along it
 HAIR = 1e-9  # a share of a line: what only touches does not cut
 
 
-@njit(cache=True)
+@cached_njit
 def cut_first(
     start: Floats, end: Floats, stop: Floats, planes: Floats, first: Ints, graze_m: float,
     solid: Ints,

@@ -3,8 +3,8 @@
 import math
 
 import numpy as np
-from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.walk.arrays import Floats, Ints
 from greaseroute.walk.terrain import TOBLER_SHIFT, TOBLER_STEEP
 
@@ -13,13 +13,13 @@ MARGIN_M = 1e-6  # a line this near to a cell may pass it
 HAIR = 1e-9  # shares of a line or an edge: what meets at a corner is met for certain
 
 
-@njit(cache=True)
+@cached_njit
 def _cell(value: float, low: float, width: float, most: int) -> int:
     """The cell that a coordinate lies in, the first or last one where it lies outside."""
     return int(min(max((value - low) / width, 0.0), most - 1.0))
 
 
-@njit(cache=True)
+@cached_njit
 def _on_rim(x: float, y: float, rim: Floats) -> float:
     """Height of the nearest point of the rim, whose edges are rows of two ends (x, y, z)."""
     nearest, height = np.inf, 0.0
@@ -34,7 +34,7 @@ def _on_rim(x: float, y: float, rim: Floats) -> float:
     return height
 
 
-@njit(cache=True)
+@cached_njit
 def _height(
     x: float, y: float, grid: Floats, first: Ints, faces_in: Ints, faces: Floats, rim: Floats
 ) -> float:
@@ -51,7 +51,7 @@ def _height(
     return _on_rim(x, y, rim)
 
 
-@njit(cache=True)
+@cached_njit
 def _insert(share: Floats, height: Floats, size: int, at: float, z: float) -> int:
     """Put one break of a line into its place; the new number of breaks."""
     k = size
@@ -62,7 +62,7 @@ def _insert(share: Floats, height: Floats, size: int, at: float, z: float) -> in
     return size + 1
 
 
-@njit(cache=True)
+@cached_njit
 def _mean_factor(share: Floats, height: Floats, size: int, length_m: float) -> float:
     """Mean over the pieces between breaks, each with one slope; what is not covered is level."""
     total, covered = 0.0, 0.0
@@ -75,7 +75,7 @@ def _mean_factor(share: Floats, height: Floats, size: int, length_m: float) -> f
     return total + (1.0 - covered)
 
 
-@njit(cache=True)
+@cached_njit
 def _rows(
     column: int, ax: float, ay: float, bx: float, by: float, grid: Floats
 ) -> tuple[int, int]:  # fmt: skip
@@ -92,7 +92,7 @@ def _rows(
     return column * rows + first, column * rows + last
 
 
-@njit(cache=True)
+@cached_njit
 def line_factors(
     start: Floats, end: Floats, grid: Floats, edge_first: Ints, edges_in: Ints, edges: Floats,
     face_first: Ints, faces_in: Ints, faces: Floats, rim: Floats, out: Floats,

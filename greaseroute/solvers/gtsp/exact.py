@@ -3,6 +3,7 @@
 import numpy as np
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp import exact as kernel
 from greaseroute.solvers.gtsp.kernels.ruin_recreate import FAR, NOWHERE
 from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
@@ -89,7 +90,7 @@ def _walk_back(cost: Ints, first: Ints, source: int, best: Ints, tour: Ints) -> 
     tour[0] = source
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def subset_tour(cost: Ints, first: Ints, tour: Ints) -> int:
     """Least tour through one node of each cluster (Held and Karp 1962, nodes for cities).
 

@@ -6,9 +6,9 @@ are taken for them, so what is left out costs the plan at most an order missed.
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import FAR
 from greaseroute.solvers.vrp.layout import (
     CrewArrays,
@@ -22,7 +22,7 @@ from greaseroute.solvers.vrp.problem import IntArray
 Flags = NDArray[np.bool_]
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def most_dearer(travel: IntArray, t: int, points: IntArray, own: Flags, dearer: IntArray) -> None:
     """Fill ``dearer`` (2, n, n): how much dearer at most legs are at the first point of a pair.
 

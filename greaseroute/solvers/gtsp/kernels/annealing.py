@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp.kernels.ruin_recreate import (
     FAR,
     NOWHERE,
@@ -123,7 +124,7 @@ def _copy(source: Ints, target: Ints) -> None:
 
 
 # Long: its arrays are shared by both kinds of step, and the arguments take a third of it.
-@njit(cache=True, nogil=True)
+@cached_njit
 def anneal(
     cost: Costs, cost_back: Costs, first: Ints, owner: Ints, near: Ints, near_from: Ints,
     near_to: Ints, near_out: Ints, near_in: Ints, rings: Ints, state: WordArray, plan: Ints,

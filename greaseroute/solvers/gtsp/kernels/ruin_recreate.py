@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp.problem import Ints
 from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
 
@@ -191,7 +192,7 @@ def choose_near(
         fresh[taken[i]] = 0
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints, came: Ints) -> int:
     """Best node of every cluster for a fixed cyclic order, exactly; the cost of that tour.
 

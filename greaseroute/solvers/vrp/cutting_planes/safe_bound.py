@@ -11,9 +11,9 @@ program or not.
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.bag import Bags
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import Bools, Ring
 from greaseroute.solvers.vrp.cutting_planes.relaxation import (
@@ -166,7 +166,7 @@ def lacking(ring: Ring, price: Price, flow: Flow, *, present: Bools) -> tuple[In
     return tail.astype(np.int64), head.astype(np.int64)
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def take_off(reduced: IntArray, inside: NDArray[np.bool_], weight: IntArray) -> None:
     """Take each set's weight off ``reduced`` (N, N) where an arc leads out of it."""
     n = reduced.shape[0]

@@ -10,6 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
 from greaseroute.solvers.vrp.problem import IntArray
 
@@ -72,7 +73,7 @@ def _worst(
 
 
 # Long: one annealing loop over the tables; its parts are above.
-@njit(cache=True, nogil=True)
+@cached_njit
 def even_out(
     share: IntArray,
     may: Flags,

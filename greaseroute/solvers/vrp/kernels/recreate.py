@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import FAR, NOWHERE, ONE, WordArray, fraction
 from greaseroute.solvers.vrp.kernels.objective import (
     CHANGE_COST,
@@ -263,7 +264,7 @@ def put_back(
 
 
 # Long: it takes the records of arrays apart for all that it calls.
-@njit(cache=True, nogil=True)
+@cached_njit
 def anneal(
     g: Ground, now: Routes, trial: Routes, best: Best, rules: IntArray, word: WordArray,
     heat: tuple[float, float, float, float, float, float], steps: int,

@@ -7,13 +7,14 @@ Arrays as in ``kernel_crew_route``; ``used`` are the cartridges put in up to eac
 import numpy as np
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import FAR, leg_end
 from greaseroute.solvers.vrp.kernels.route import ENTER, HI, LEAVE, LEVEL, LO, MS, STOPS
 from greaseroute.solvers.vrp.problem import IntArray
 
 
 # Long: one recursion over three indices; cut up, its loops would each need all of the arrays.
-@njit(cache=True, nogil=True)
+@cached_njit
 def place_stores(
     way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, seq: IntArray,
     tech: IntArray, slots: IntArray, t: int, used: IntArray, bag: IntArray, ways: int, store: int,

@@ -18,6 +18,7 @@ rows LEVEL, HOLDER, LEAST_LEFT, LEAST_D; ``tech`` rows STOPS, FINISH, CHANGES, L
 
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import FAR, NOWHERE, leg
 from greaseroute.solvers.vrp.problem import IntArray
 
@@ -27,7 +28,7 @@ LEVEL, HOLDER, LEAST_LEFT, LEAST_D = 0, 1, 2, 3
 STOPS, FINISH, CHANGES, LENGTH = 0, 1, 2, 3
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def least_apart(way: IntArray, first: IntArray, travel: IntArray, apart: IntArray) -> None:
     """Fill ``apart``: least walking time from any way of one level to any of another."""
     levels = first.shape[0] - 1

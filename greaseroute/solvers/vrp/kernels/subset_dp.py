@@ -12,6 +12,7 @@ earliest is never dropped, so times are exact; lengths are unless a cell overflo
 import numpy as np
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.kernels.legs import FAR, leg
 from greaseroute.solvers.vrp.kernels.route import ENTER, HI, LEAVE, LO, MS
 from greaseroute.solvers.vrp.problem import IntArray
@@ -65,7 +66,7 @@ def reach_level(
             keep(label, count, base + w, end, walk + length[phase, p, q], came)
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def all_orders(
     way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
     level: IntArray, digit: IntArray, used: IntArray, rules: IntArray, t: int, label: IntArray,
@@ -155,7 +156,7 @@ def best_end(
 
 
 # Long: compiled; its pieces would hand eight arrays about.
-@njit(cache=True, nogil=True)
+@cached_njit
 def share_out(
     end_label: IntArray, end_count: IntArray, choice: IntArray, first_choice: IntArray,
     start_ms: IntArray, cap: int, value: IntArray, pick: IntArray, states: IntArray,

@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numba import njit
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp.kernels.ruin_recreate import FAR, NOWHERE, ZERO, Costs
 from greaseroute.solvers.gtsp.problem import Ints
 
@@ -40,7 +41,7 @@ def _reduced_row(
     return start
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def all_joins(
     cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints, pair_back: Ints,
     cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints, plan: Ints, join: Ints,
@@ -59,7 +60,7 @@ def all_joins(
                 join[c, d], join[d, c] = row[j], row[j]
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def near_arcs(
     cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints, pair_back: Ints,
     cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints, plan: Ints,
@@ -92,7 +93,7 @@ def near_arcs(
     return found
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def whole_tree(join: Ints, over: Ints) -> int:
     """Spanning tree plus its dearest join, or FAR where none spans; ``over`` filled.
 

@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.gtsp.problem import Ints
 
 Floats = NDArray[np.float64]
@@ -125,7 +126,7 @@ def _step(best: Floats, along: Floats, width: float, floor: float, out: Floats) 
 
 
 # Long: one step of the ascent after another; the arrays it works in are shared by all of them.
-@njit(cache=True, nogil=True)
+@cached_njit
 def ascend(
     ends: Ints, cost: Floats, group_from: Ints, group: Ints, owner: Ints, arc_from: Ints,
     arcs: Ints, paid_from: Ints, paid: Ints, right: Floats, cluster: Floats, node: Floats,

@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.problem import IntArray
 
 Floats = NDArray[np.float64]
@@ -128,7 +129,7 @@ def _polished(
             return
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def heavy_sets(
     flow: Flow, total: Floats, seeds: Flags, least: IntArray, groups: Groups, room: IntArray
 ) -> tuple[Flags, Floats]:
@@ -160,7 +161,7 @@ def heavy_sets(
     return found, out
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def along_walk(flow: Flow, home: Floats, first: int) -> IntArray:
     """All units in the order in which one reaches them from ``first`` along the strongest flow.
 

@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.vrp.problem import IntArray
 
 Floats = NDArray[np.float64]
@@ -76,7 +77,7 @@ def _balance(
         off[b] -= total / count
 
 
-@njit(cache=True, nogil=True)
+@cached_njit
 def settle(
     legs: Floats,
     ends: tuple[IntArray, IntArray, IntArray, IntArray],
