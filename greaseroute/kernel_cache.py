@@ -13,8 +13,8 @@ import pickle
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
@@ -25,6 +25,7 @@ import llvmlite
 import numba
 import numpy as np
 from numba import njit
+from numba.core import event
 from numba.core.caching import NullCache
 from numba.core.compiler import CompileResult
 from numba.core.serialize import dumps
@@ -44,6 +45,7 @@ SETTINGS = ("OPT", "BOUNDSCHECK", "DEBUGINFO_DEFAULT", "FASTMATH", "CPU_NAME", "
 F = TypeVar("F", bound=Callable[..., Any])
 
 _KERNELS: list["Kernel"] = []
+_MEMORY: dict[str, bytes] = {}  # compiled code that could not be written, by the file's name
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +108,42 @@ def cache_folder() -> Path | None:
 
 def missing_kernels() -> list[str]:
     """Names of the loaded entry points of which no compiled code is kept."""
-    folder = cache_folder()
-    kept: set[str] = set()
-    with suppress(OSError):
-        kept = {name.rpartition("-")[0] for name in os.listdir(folder) if name.endswith(SUFFIX)}
+    folder, names = cache_folder(), set(_MEMORY)
+    if folder is not None:
+        with suppress(OSError):
+            names |= set(os.listdir(folder))
+    kept = {name.rpartition("-")[0] for name in names if name.endswith(SUFFIX)}
     return [k.name for k in _KERNELS if _stem(k) not in kept]
+
+
+def unwritten() -> dict[str, bytes]:
+    """Compiled code that this process could not write, for another one to `take_over`."""
+    return dict(_MEMORY)
+
+
+def take_over(compiled: Mapping[str, bytes]) -> None:
+    """Take compiled code of a copy of this process, which could not write it either."""
+    _MEMORY.update(compiled)
+
+
+@contextmanager
+def told(compiles: Callable[[str], object]) -> Iterator[None]:
+    """Call ``compiles`` with the name of each function that has to be compiled in the block."""
+    with event.install_listener("numba:compile", _Teller(compiles)):
+        yield
+
+
+class _Teller(event.Listener):
+    """Hears of each function before it is compiled."""
+
+    def __init__(self, tell: Callable[[str], object]) -> None:
+        self._tell = tell
+
+    def on_start(self, event: event.Event) -> None:
+        self._tell(event.data["dispatcher"].py_func.__name__)
+
+    def on_end(self, event: event.Event) -> None:
+        """Nothing is told at the end."""
 
 
 def can_keep() -> bool:
@@ -157,32 +190,34 @@ class _KernelFiles(NullCache):
     def load_overload(self, sig: object, target_context: Any) -> Any:  # noqa: ANN401
         """The compiled code kept for these argument types, or None where it has to be compiled."""
         target_context.refresh()
-        key, path = self._place(sig, target_context.codegen())
-        if path is None:
-            return None
+        key, name = self._key(sig, target_context.codegen())
+        folder = cache_folder()
         try:
-            return _rebuilt(target_context, _read(path, key))
+            if name in _MEMORY:
+                return _rebuilt(target_context, _MEMORY[name])
+            return None if folder is None else _rebuilt(target_context, _read(folder / name, key))
         except FileNotFoundError:
             return None
         except Exception:  # damaged in whatever way: compiled again, and written anew
-            with suppress(OSError):
-                path.unlink()
             return None
 
     def save_overload(self, sig: object, data: Any) -> None:  # noqa: ANN401
         """Keep compiled code; where it cannot be written it stays in memory."""
-        key, path = self._place(sig, data.codegen)
-        if path is None or data.library.has_dynamic_globals:
+        if data.library.has_dynamic_globals:
             return
-        with suppress(OSError):
-            _write(path, key, _serialized(data))
+        key, name = self._key(sig, data.codegen)
+        content, folder = _serialized(data), cache_folder()
+        try:
+            if folder is None:
+                raise FileNotFoundError("this user has no folder")
+            _write(folder / name, key, content)
+        except OSError:
+            _MEMORY[name] = content
 
-    def _place(self, sig: object, codegen: Any) -> tuple[bytes, Path | None]:  # noqa: ANN401
-        """What the code was compiled for, and the file that holds it."""
+    def _key(self, sig: object, codegen: Any) -> tuple[bytes, str]:  # noqa: ANN401
+        """What the code was compiled for, and the name of the file that holds it."""
         key = f"{self._stem} {sig!r} {codegen.magic_tuple()!r}".encode()
-        folder = cache_folder()
-        name = f"{self._stem}-{_hash(key)}{SUFFIX}"
-        return key, None if folder is None else folder / name
+        return key, f"{self._stem}-{_hash(key)}{SUFFIX}"
 
 
 def _serialized(compiled: Any) -> bytes:  # noqa: ANN401

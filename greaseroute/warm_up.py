@@ -1,16 +1,23 @@
-"""``python -m greaseroute.warm_up``: compile the kernels now, so that no round waits for them.
+"""Compile the kernels now, so that no round waits for them: verb ``warm-up``.
 
-The compiled kernels are kept beside the source; a second call has nothing to do. Each stage is
-run once on a handful of invented numbers: what is computed here is of no interest.
+Each stage is run once on a handful of invented numbers: what is computed here is of no interest.
+Half of the stages are left to a copy of the process. ``python -m greaseroute.warm_up`` does the
+same without a word.
 """
+
+import time
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from shapely.geometry import box
 
+from greaseroute.kernel_cache import missing_kernels, take_over, told, unwritten
+from greaseroute.processes import Aside
 from greaseroute.solvers.gtsp.solve import solve_clusters
 from greaseroute.solvers.unit_tour import UnitTour, all_ways
 from greaseroute.solvers.vrp.problem import CrewProblem
 from greaseroute.solvers.vrp.solve import solve_crew
+from greaseroute.solvers.vrp.thinning import most_dearer
 from greaseroute.stands.kernel_sight_line import cut_first
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.slow import SlowArea
@@ -63,15 +70,22 @@ def _clusters() -> None:
 
 def _crew() -> None:
     for crew in (2, 5):  # few technicians and many are proved in different ways
-        _crew_of(crew)
+        problem = _crew_problem(crew, units=10)
+        solve_crew(problem, iterations=200, bound_rounds=20, exact=False)
 
 
-def _crew_of(crew: int) -> None:
-    units = 10
+def _small_crew() -> None:
+    solve_crew(_crew_problem(2, units=3), iterations=20, bound_rounds=0)
+    travel = np.zeros((1, 1, 2, 2), np.int64)
+    numbers = np.arange(2, dtype=np.int64)
+    most_dearer(travel, 0, numbers, np.zeros(2, np.bool_), np.zeros((2, 2, 2), np.int64))
+
+
+def _crew_problem(crew: int, *, units: int) -> CrewProblem:
     points = np.arange(units + 1) * 1000
     travel = np.abs(points[:, None] - points[None, :])
     number = np.arange(units)
-    problem = CrewProblem(
+    return CrewProblem(
         travel_ms=np.stack([travel] * crew),
         length_mm=travel,
         way_unit=number,
@@ -91,13 +105,38 @@ def _crew_of(crew: int) -> None:
         cartridge_strokes=np.full((crew, 1), 100),
         way_fixed_ms=np.full((crew, units), 4000),
     )
-    solve_crew(problem, iterations=200, bound_rounds=20, exact=False)
 
 
-def warm_up() -> None:
-    """Compile every kernel that a round needs."""
-    for stage in (_walk, _sight, _unit, _clusters, _crew):
+HERE = (_crew, _small_crew)  # as long as the others together
+BESIDE = (_walk, _sight, _unit, _clusters)
+
+
+def warm_up(progress: Callable[[str], object] = lambda text: None) -> None:
+    """Compile every kernel that a round needs and of which no compiled code is kept.
+
+    ``progress`` is told how far it has come.
+    """
+    total, begun = len(missing_kernels()), time.monotonic()
+
+    def tell(_: str) -> None:
+        done = total - len(missing_kernels())
+        seconds = time.monotonic() - begun
+        progress(f"compiling once: {done} of {total} inner loops, {seconds:.0f} s")
+
+    beside = Aside(lambda: _compiled(BESIDE))
+    try:
+        with told(tell):
+            _compiled(HERE)
+            take_over(beside.result())
+    finally:
+        beside.end()
+
+
+def _compiled(stages: Sequence[Callable[[], None]]) -> dict[str, bytes]:
+    """Run stages; the compiled code that could not be written."""
+    for stage in stages:
         stage()
+    return unwritten()
 
 
 if __name__ == "__main__":

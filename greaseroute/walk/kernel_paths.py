@@ -1,12 +1,13 @@
 """Shortest paths over tangent links: Dijkstra with a heap of its own, many sources in one call."""
 
 import numpy as np
+from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
 from greaseroute.walk.arrays import Floats, Ints, Nodes
 
 
-@cached_njit
+@njit(nogil=True)
 def _raise(heap: Ints, place: Ints, key: Floats, at: int) -> None:
     node = heap[at]
     while at > 0:
@@ -20,7 +21,7 @@ def _raise(heap: Ints, place: Ints, key: Floats, at: int) -> None:
     place[node] = at
 
 
-@cached_njit
+@njit(nogil=True)
 def _pop(heap: Ints, place: Ints, key: Floats, size: int) -> int:
     top = int(heap[0])
     last = heap[size - 1]
@@ -44,7 +45,7 @@ def _pop(heap: Ints, place: Ints, key: Floats, size: int) -> int:
     return top
 
 
-@cached_njit
+@njit(nogil=True)
 def _settle(
     begin: int, end: int, start: Ints, start_cost: Floats, start_m: Floats, start_span: Ints,
     head: Ints, cost: Floats, metres: Floats, after: Ints, key: Floats, far: Floats, parent: Ints,

@@ -6,6 +6,7 @@ touching cases do not depend on rounding. Plain indexing throughout: it compiles
 """
 
 import numpy as np
+from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
 from greaseroute.walk.arrays import Floats, Ints
@@ -14,7 +15,7 @@ FILTER = 3.3306690738754716e-16  # (3 + 16 u) u with u = 2^-53: Shewchuk's first
 SPLITTER = 134217729.0  # 2^27 + 1, Dekker's split of a double
 
 
-@cached_njit
+@njit(nogil=True)
 def _add_product(left: float, right: float, parts: Floats, size: int) -> int:
     """Add left * right to an expansion of ``size`` parts, without error; its new size."""
     high = left * right
@@ -37,7 +38,7 @@ def _add_product(left: float, right: float, parts: Floats, size: int) -> int:
     return size
 
 
-@cached_njit
+@njit(nogil=True)
 def _exact(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
     """Orientation of a, b, c from six exact products summed without error; its sign is right."""
     parts = np.zeros(12)
@@ -66,13 +67,13 @@ def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> 
     return _exact(ax, ay, bx, by, cx, cy)
 
 
-@cached_njit
+@njit(nogil=True)
 def _turn(px: float, py: float, xy: Floats, v: int, qx: float, qy: float) -> float:
     """Orientation of the apex p, vertex v, and q."""
     return orient(px, py, xy[v, 0], xy[v, 1], qx, qy)
 
 
-@cached_njit
+@njit(nogil=True)
 def _side(px: float, py: float, xy: Floats, corners: Ints, node: int) -> int:
     """Side of a corner a point lies on: 0 or 1 where it is tangent, 2 open corner, -1 neither.
 
@@ -90,7 +91,7 @@ def _side(px: float, py: float, xy: Floats, corners: Ints, node: int) -> int:
     return -1
 
 
-@cached_njit
+@njit(nogil=True)
 def _within(px: float, py: float, qx: float, qy: float, xy: Floats, cone: Ints, at: int) -> bool:
     """Whether q lies in the closed cone ``cone[at]`` of apex p.
 
@@ -102,7 +103,7 @@ def _within(px: float, py: float, qx: float, qy: float, xy: Floats, cone: Ints, 
     return bool(cone[at, 4] * _turn(px, py, xy, cone[at, 3], qx, qy) <= 0)
 
 
-@cached_njit
+@njit(nogil=True)
 def _narrow(px: float, py: float, xy: Floats, cone: Ints, limit: Ints, at: int) -> bool:
     """Cut cone 0 (a portal) with ``limit[at]``; False where nothing of any width is left."""
     for k in range(1, 5, 2):

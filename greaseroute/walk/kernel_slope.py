@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
 from greaseroute.walk.arrays import Floats, Ints
@@ -13,13 +14,13 @@ MARGIN_M = 1e-6  # a line this near to a cell may pass it
 HAIR = 1e-9  # shares of a line or an edge: what meets at a corner is met for certain
 
 
-@cached_njit
+@njit(nogil=True)
 def _cell(value: float, low: float, width: float, most: int) -> int:
     """The cell that a coordinate lies in, the first or last one where it lies outside."""
     return int(min(max((value - low) / width, 0.0), most - 1.0))
 
 
-@cached_njit
+@njit(nogil=True)
 def _on_rim(x: float, y: float, rim: Floats) -> float:
     """Height of the nearest point of the rim, whose edges are rows of two ends (x, y, z)."""
     nearest, height = np.inf, 0.0
@@ -34,7 +35,7 @@ def _on_rim(x: float, y: float, rim: Floats) -> float:
     return height
 
 
-@cached_njit
+@njit(nogil=True)
 def _height(
     x: float, y: float, grid: Floats, first: Ints, faces_in: Ints, faces: Floats, rim: Floats
 ) -> float:
@@ -51,7 +52,7 @@ def _height(
     return _on_rim(x, y, rim)
 
 
-@cached_njit
+@njit(nogil=True)
 def _insert(share: Floats, height: Floats, size: int, at: float, z: float) -> int:
     """Put one break of a line into its place; the new number of breaks."""
     k = size
@@ -62,7 +63,7 @@ def _insert(share: Floats, height: Floats, size: int, at: float, z: float) -> in
     return size + 1
 
 
-@cached_njit
+@njit(nogil=True)
 def _mean_factor(share: Floats, height: Floats, size: int, length_m: float) -> float:
     """Mean over the pieces between breaks, each with one slope; what is not covered is level."""
     total, covered = 0.0, 0.0
@@ -75,7 +76,7 @@ def _mean_factor(share: Floats, height: Floats, size: int, length_m: float) -> f
     return total + (1.0 - covered)
 
 
-@cached_njit
+@njit(nogil=True)
 def _rows(
     column: int, ax: float, ay: float, bx: float, by: float, grid: Floats
 ) -> tuple[int, int]:  # fmt: skip
