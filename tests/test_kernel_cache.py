@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from greaseroute import kernel_cache
+
 MODULE = """
 import sys
 from numba import njit
@@ -153,3 +155,11 @@ def test_a_folder_with_other_things_is_left(tmp_path):
     (cache / "mine.txt").write_text("kept")
     assert run(path, cache, "clear") == ["1"]
     assert os.listdir(cache) == ["mine.txt"]
+
+
+def test_no_kernel_of_the_package_is_kept_beside_the_source():
+    package = Path(kernel_cache.__file__).parent
+    texts = {p: p.read_text(encoding="utf-8") for p in package.rglob("*.py")}
+    entries = [p for p, text in texts.items() if "@cached_njit" in text]
+    assert len(entries) > 10
+    assert not [p for p, text in texts.items() if "cache=True" in text]

@@ -41,7 +41,8 @@ NUMBERS = (
     "1" * 25, "9" * 5000, "0x10", "1_000", "1e400", "-0.0", "3.5e3", "45", "361", "1e-9", "1000000",
 )  # fmt: skip
 TEXTS = (
-    "", " ", "a\u0000b", "a\u001b[31mb", "<script>x</script>", "=1+1", "x;=1+1", "\u202eabc", "é" * 90,
+    "", " ", "a\u0000b", "a\u001b[31mb", "<script>x</script>", "=1+1", "x;=1+1", "\u202eabc",
+    "é" * 90,
     "x" * 70_000, "'; --", "../../etc", "null", "1979-05-27", "9999-12-31T23:59:59-14:00",
     "0001-01-01T00:00", "5:15", "13.10.2026", "25:00", "true", "\ud83d\ude9c", "a\u2028b", "\ufeff",
     "store", "name with spaces and, a comma", "\t", "local metres", "EPSG:25832", "lon/lat",
@@ -161,7 +162,9 @@ def _encoding(rng: random.Random, text: str) -> bytes:
 
 def _nested(rng: random.Random, text: str) -> str:
     deep = rng.choice((50, 900, 5000, 30_000))
-    piece = rng.choice(("[" * deep + "]" * deep, '{"a":' * deep + "1" + "}" * deep, "a." * deep + "b = 1"))
+    piece = rng.choice(
+        ("[" * deep + "]" * deep, '{"a":' * deep + "1" + "}" * deep, "a." * deep + "b = 1")
+    )
     at = rng.randrange(len(text) + 1)
     return _replaced(rng, text, STRING, lambda _: piece) if rng.random() < 0.5 else (
         text[:at] + piece + text[at:]
@@ -228,23 +231,26 @@ def troubles(verb: str, found: Ran, *, limit_s: float, out: Path) -> Iterator[st
         yield f"stopped after {limit_s:g} s"
     elif found.code not in (0, 1, 2):
         yield f"exit code {found.code}"
-    text = found.err + found.out if verb == "check" else found.err
-    for bad in ("Traceback", "fault in the program", "Warning:"):
-        if bad in text:
-            line = next(line for line in text.splitlines() if bad in line)
-            yield f"{bad}: {line[:200]}"
+    for line in (found.err + found.out if verb == "check" else found.err).splitlines():
+        if any(bad in line for bad in ("Traceback", "fault in the program", "Warning:")):
+            yield line[:200]
     if found.code == 2:
-        if not found.err.strip() and verb != "check":
+        if not (found.err + found.out).strip():
             yield "no message"
         for line in (found.err or found.out).splitlines():
-            if len(line) > LINE_LIMIT:
-                yield f"message of {len(line)} characters: {line[:120]}"
-            if not FAULT_LINE.match(line) and not line.startswith("greaseroute: "):
-                yield f"no file and line: {line[:160]}"
-            if any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in line):
-                yield f"control characters: {line[:120]!r}"
+            yield from _line_troubles(line)
         if out.exists():
             yield f"left after exit 2: {sorted(p.name for p in out.rglob('*'))[:5]}"
+
+
+def _line_troubles(line: str) -> Iterator[str]:
+    """What is wrong with one line of a message."""
+    if len(line) > LINE_LIMIT:
+        yield f"message of {len(line)} characters: {line[:120]}"
+    if not FAULT_LINE.match(line) and not line.startswith("greaseroute: "):
+        yield f"no file and line: {line[:160]}"
+    if any(ord(c) < 32 or 0x7F <= ord(c) < 0xA0 for c in line):
+        yield f"control characters: {line[:120]!r}"
 
 
 VERBS = ("due", "round", "week", "first-day", "show")
@@ -302,7 +308,11 @@ def run(seeds: Sequence[int], *, verbs: tuple[str, ...], workers: int, stop_s: f
         memory = (4 << 30) + MEMORY_BYTES
         context = multiprocessing.get_context("spawn")
         with ProcessPoolExecutor(
-            workers, mp_context=context, initializer=_begin, initargs=(memory,), max_tasks_per_child=500
+            workers,
+            mp_context=context,
+            initializer=_begin,
+            initargs=(memory,),
+            max_tasks_per_child=500,
         ) as pool:
             for found, state in pool.map(_worker, tasks, chunksize=1):
                 states[state] += 1
