@@ -8,7 +8,8 @@ import numpy as np
 from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.windows import DueService
 from greaseroute.site.model import Site
-from greaseroute.solvers.cp.levelling import LEFT_OUT, IntArray, Levelling, LevellingProblem, loads
+from greaseroute.solvers.arrays import IntArray
+from greaseroute.solvers.cp.levelling import LEFT_OUT, Levelling, LevellingProblem, loads
 from greaseroute.solvers.cp.levelling_model import level
 from greaseroute.units import ms
 from greaseroute.visits.estimate import visit_seconds

@@ -35,7 +35,8 @@ from greaseroute.plan.week import (
 )
 from greaseroute.site.model import Site
 from greaseroute.site.morning import morning_of, start_of
-from greaseroute.solvers.cp.levelling import LEFT_OUT, IntArray
+from greaseroute.solvers.arrays import IntArray
+from greaseroute.solvers.cp.levelling import LEFT_OUT
 from greaseroute.units import MS_PER_S, S_PER_MIN
 from greaseroute.visits.work import left_out
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from greaseroute.rounds.cartridges import Carried, carried, change_ms
 from greaseroute.rounds.team import SiteWays, Team
 from greaseroute.site.model import Site
-from greaseroute.solvers.unit_tour import IntArray
+from greaseroute.solvers.arrays import IntArray
 from greaseroute.units import ms
 from greaseroute.visits.steps import UnitCall, unit_call
 

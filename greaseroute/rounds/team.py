@@ -4,13 +4,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.rounds.request import Keep
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.model import Site
-from greaseroute.solvers.unit_tour import IntArray, Way
+from greaseroute.solvers.arrays import BoolArray, IntArray
+from greaseroute.solvers.unit_tour import Way
 from greaseroute.solvers.vrp.problem import CANNOT, CrewProblem, Phase
 from greaseroute.units import ms
 from greaseroute.visits.visit import UnitVisit
@@ -84,7 +84,7 @@ def cluster_cost(
     """Cost of going from one way to the next, and the ways of each unit.
 
     One more node, the last, stands for finish and start: from it the walk begins at point
-    ``start``, into it it ends at point ``finish``. Costs are the route-dependent time alone.
+    ``start``, into it it ends at point ``finish``. CostArray are the route-dependent time alone.
     """
     count = len(ways.ways)
     enter, leave = np.append(ways.way_enter, finish), np.append(ways.way_leave, start)
@@ -227,7 +227,7 @@ def _phases(
     return tuple(Phase(begins[k], travel[k], length[k]) for k in range(1, len(travel)))
 
 
-def _can(team: Team) -> NDArray[np.bool_]:
+def _can(team: Team) -> BoolArray:
     """Which technician may take which way: those of the outfit that it was worked out for."""
     outfits = [outfit_of(m.technician, team.site) for m in team.members]
     return np.asarray(

@@ -3,8 +3,7 @@
 import highspy
 import numpy as np
 
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Floats
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FloatArray, IntArray
 
 INFINITY = highspy.kHighsInf
 
@@ -24,7 +23,9 @@ class QuietSolver(highspy.Highs):
         """Leave the callbacks off; nothing here uses them."""
 
 
-def add_rows(solver: QuietSolver, low: Floats, high: Floats, *, entries: Floats) -> None:
+def add_rows(
+    solver: QuietSolver, low: FloatArray, high: FloatArray, *, entries: FloatArray
+) -> None:
     """Add rows; ``entries`` (n, 3) are row of the new ones, column, value."""
     count, entries = low.size, _sorted(entries)
     begin = np.searchsorted(entries[:, 0], np.arange(count)).astype(np.int32)
@@ -32,7 +33,9 @@ def add_rows(solver: QuietSolver, low: Floats, high: Floats, *, entries: Floats)
     solver.addRows(count, low, high, value.size, begin, column, value)
 
 
-def add_columns(solver: QuietSolver, cost: Floats, entries: Floats, *, high: Floats) -> None:
+def add_columns(
+    solver: QuietSolver, cost: FloatArray, entries: FloatArray, *, high: FloatArray
+) -> None:
     """Add columns from 0 to ``high``; ``entries`` (n, 3) are column of the new ones, row, value."""
     count, entries = cost.size, _sorted(entries)
     begin = np.searchsorted(entries[:, 0], np.arange(count)).astype(np.int32)
@@ -40,13 +43,13 @@ def add_columns(solver: QuietSolver, cost: Floats, entries: Floats, *, high: Flo
     solver.addCols(count, cost, np.zeros(count), high, value.size, begin, row, value)
 
 
-def entries(first: IntArray, second: IntArray, value: Floats | float) -> Floats:
+def entries(first: IntArray, second: IntArray, value: FloatArray | float) -> FloatArray:
     """Entries (n, 3) of a block."""
     block = np.empty((first.size, 3))
     block[:, 0], block[:, 1], block[:, 2] = first, second, value
     return block
 
 
-def _sorted(block: Floats) -> Floats:
-    ordered: Floats = block[np.lexsort((block[:, 1], block[:, 0]))]
+def _sorted(block: FloatArray) -> FloatArray:
+    ordered: FloatArray = block[np.lexsort((block[:, 1], block[:, 0]))]
     return ordered

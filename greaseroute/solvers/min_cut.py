@@ -2,16 +2,16 @@
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.gtsp.problem import Ints
-
-Flags = NDArray[np.bool_]
+from greaseroute.solvers.arrays import BoolArray, IntArray
 
 
 @njit(nogil=True)
-def _reach_sink(start: Ints, head: Ints, room: Ints, sink: Flags, came: Ints, queue: Ints) -> int:
+def _reach_sink(
+    start: IntArray, head: IntArray, room: IntArray, sink: BoolArray, came: IntArray,
+    queue: IntArray,
+) -> int:  # fmt: skip
     """Shortest way with room from vertex 0 to a sink; the sink, or -1; ``came`` holds arcs."""
     came[:] = -1
     came[0] = -2
@@ -33,8 +33,9 @@ def _reach_sink(start: Ints, head: Ints, room: Ints, sink: Flags, came: Ints, qu
 
 @cached_njit
 def near_side(
-    start: Ints, head: Ints, twin: Ints, room: Ints, sink: Flags, need: int, near: Flags
-) -> bool:
+    start: IntArray, head: IntArray, twin: IntArray, room: IntArray, sink: BoolArray, need: int,
+    near: BoolArray,
+) -> bool:  # fmt: skip
     """Whether less than ``need`` flows from vertex 0 to the sinks; ``near`` is then its side.
 
     Augmenting along shortest ways (Edmonds and Karp 1972), given up once ``need`` is reached.

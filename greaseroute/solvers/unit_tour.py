@@ -4,16 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.kernel_cache import cached_njit
-
-IntArray = NDArray[np.int64]
-
-
-NO_MOVE = -1
-
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
 
 # Sets of groups are walked through one by one: 2**16 sets of 20 stands take about 0.1 s.
 MOST_GROUPS = 16
@@ -31,7 +25,7 @@ class UnitTour:
     enter_ms, leave_ms : (S,)
         Time from the node's point on the ground until work begins there, and back to it.
     move_ms : (S, S)
-        Time from work at one node to work at another, ``NO_MOVE`` where one cannot go. Obeys
+        Time from work at one node to work at another, ``NO_PATH`` where one cannot go. Obeys
         the triangle inequality.
     cover : (S, G) bool
         Groups served at a node: all that are left when one gets there.
@@ -44,9 +38,9 @@ class UnitTour:
     enter_ms: IntArray
     leave_ms: IntArray
     move_ms: IntArray
-    cover: NDArray[np.bool_]
-    need: NDArray[np.bool_]
-    forbid: NDArray[np.bool_]
+    cover: BoolArray
+    need: BoolArray
+    forbid: BoolArray
     extra_ms: IntArray
 
     def __post_init__(self) -> None:
@@ -69,7 +63,7 @@ class Way:
     ms: int
 
 
-def _bits(table: NDArray[np.bool_]) -> IntArray:
+def _bits(table: BoolArray) -> IntArray:
     weight = np.int64(1) << np.arange(table.shape[1], dtype=np.int64)
     return np.asarray((table * weight).sum(axis=1), dtype=np.int64)
 
@@ -98,7 +92,7 @@ def all_ways(tour: UnitTour) -> list[Way]:
         ways += [
             Way(start, last, int(full[last] + tour.leave_ms[last]))
             for last in range(stands)
-            if full[last] < NEVER
+            if full[last] < FAR
         ]
     return ways
 
@@ -124,7 +118,7 @@ def best_ways(
         return [], 0
     excess = _excess_ms(order, walk_ms)
     usable = np.asarray(_few_ends(order, excess, slack_ms=slack_ms))
-    lost = np.full(len(order), NEVER)
+    lost = np.full(len(order), FAR)
     kept: set[int] = set()
     for k in range(len(order)):
         if lost[k] > slack_ms:
@@ -138,7 +132,7 @@ def _excess_ms(order: Sequence[Way], walk_ms: IntArray) -> IntArray:
     """What at most is lost by taking the way of the column instead of the way of the row."""
     enter, leave = (np.asarray([getattr(w, n) for w in order]) for n in ("enter", "leave"))
     cost = np.asarray([w.ms for w in order], dtype=np.int64)
-    reach = np.where(walk_ms < 0, NEVER // 4, walk_ms)
+    reach = np.where(walk_ms < 0, FAR // 4, walk_ms)
     instead = reach[np.ix_(enter, enter)] + cost[None, :] + reach[np.ix_(leave, leave)].T
     return np.asarray(np.maximum(instead - cost[:, None], 0), dtype=np.int64)
 
@@ -183,9 +177,7 @@ def _before(tour: UnitTour, table: IntArray, *, done: int, last: int) -> tuple[i
                 if part >> g & 1
             )
             came = (
-                (step >= 0)
-                & (table[was] < NEVER)
-                & (table[was] + step + extra == table[done, last])
+                (step >= 0) & (table[was] < FAR) & (table[was] + step + extra == table[done, last])
             )
             if came.any():
                 return was, int(came.argmax())
@@ -193,24 +185,11 @@ def _before(tour: UnitTour, table: IntArray, *, done: int, last: int) -> tuple[i
     raise AssertionError("a tour without a beginning")
 
 
-Int = NDArray[np.int64]
-
-
-NEVER = np.int64(2**62)
-
-
 @cached_njit
 def tour_from(
-    start: int,
-    enter: Int,
-    move: Int,
-    cover: Int,
-    need: Int,
-    forbid: Int,
-    extra: Int,
-    varied: int,
-    table: Int,
-) -> None:
+    start: int, enter: IntArray, move: IntArray, cover: IntArray, need: IntArray, forbid: IntArray,
+    extra: IntArray, varied: int, table: IntArray,
+) -> None:  # fmt: skip
     """Fill ``table[done, last]`` with the least time after serving ``done``, standing at ``last``.
 
     ``done`` is the set of groups served, as bits; sets only grow, so one ascending pass is a
@@ -219,7 +198,7 @@ def tour_from(
     the time that group g costs at stand s above its least, for the groups in ``varied``.
     """
     sets, stands = table.shape
-    table[:, :] = NEVER
+    table[:, :] = FAR
     if need[start] != 0:
         return
     first = enter[start]
@@ -230,7 +209,7 @@ def tour_from(
     for done in range(sets):
         for last in range(stands):
             now = table[done, last]
-            if now == NEVER:
+            if now == FAR:
                 continue
             for s in range(stands):
                 fresh = cover[s] & ~done

@@ -3,14 +3,12 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from greaseroute.solvers.unit_tour import MOST_GROUPS, NO_MOVE, IntArray, UnitTour
+from greaseroute.solvers.arrays import NO_PATH, BoolArray, IntArray
+from greaseroute.solvers.unit_tour import MOST_GROUPS, UnitTour
 from greaseroute.stands.thin import greedy_cover
 from greaseroute.units import ms
 from greaseroute.visits.nodes import Item, Node
-
-Flags = NDArray[np.bool_]
 
 
 def node_tour(
@@ -51,7 +49,7 @@ def fewer_nodes(nodes: Sequence[Node]) -> list[Node]:
 
 def _tables(
     nodes: Sequence[Node], items: Sequence[Item], *, band_ms: Mapping[str, int]
-) -> tuple[Flags, IntArray]:
+) -> tuple[BoolArray, IntArray]:
     """What each node serves, and what an item costs there above its least, (S, items) each."""
     column = {item: k for k, item in enumerate(items)}
     cover = np.zeros((len(nodes), len(items)), dtype=bool)
@@ -66,13 +64,13 @@ def _tables(
     return cover, np.where(cover, cost - least, 0)
 
 
-def _rules(nodes: Sequence[Node], items: Sequence[Item]) -> tuple[Flags, Flags]:
+def _rules(nodes: Sequence[Node], items: Sequence[Item]) -> tuple[BoolArray, BoolArray]:
     need = np.asarray([[item in node.need for item in items] for node in nodes], dtype=bool)
     forbid = np.asarray([[item in node.forbid for item in items] for node in nodes], dtype=bool)
     return need.reshape(len(nodes), -1), forbid.reshape(len(nodes), -1)
 
 
-def _groups(cover: Flags, extra: IntArray, rules: Flags) -> dict[int, list[int]]:
+def _groups(cover: BoolArray, extra: IntArray, rules: BoolArray) -> dict[int, list[int]]:
     """Columns that must be told apart, each with the columns it stands for.
 
     Equal columns are one group. An item at hand wherever another one is needs no group of its
@@ -89,7 +87,7 @@ def _groups(cover: Flags, extra: IntArray, rules: Flags) -> dict[int, list[int]]
     return {k: members for k, members in first.items() if k not in needless}
 
 
-def _implied(cover: Flags, k: int, *, others: Mapping[int, list[int]]) -> bool:
+def _implied(cover: BoolArray, k: int, *, others: Mapping[int, list[int]]) -> bool:
     """Whether some other column's nodes all serve column k too (equal columns are merged)."""
     return any(j != k and not (cover[:, j] & ~cover[:, k]).any() for j in others)
 
@@ -98,7 +96,7 @@ def _moves(nodes: Sequence[Node], walk_ms: IntArray, *, speed_m_s: float) -> Int
     climb = np.asarray([n.climb_ms for n in nodes], np.int64)
     begin = np.asarray([n.settle_ms + n.event_ms for n in nodes], np.int64)
     moves = climb[:, None] + walk_ms + climb[None, :] + begin[None, :]
-    moves[walk_ms < 0] = NO_MOVE
+    moves[walk_ms < 0] = NO_PATH
     for i, a in enumerate(nodes):
         for j, b in enumerate(nodes):
             if a.deck is not None and (a.deck, a.posture) == (b.deck, b.posture):

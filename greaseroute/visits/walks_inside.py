@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from greaseroute.solvers.unit_tour import IntArray
+from greaseroute.solvers.arrays import IntArray
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.tables import Array, Point2, line_of, up_to_ms
 from greaseroute.walk.travel import Travel

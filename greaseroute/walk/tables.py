@@ -5,16 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
-from greaseroute.solvers.unit_tour import IntArray
+from greaseroute.solvers.arrays import FloatArray, IntArray
 from greaseroute.units import MS_PER_S
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.travel import Travel
 
-Array = NDArray[np.float64]
+Array = FloatArray
 Point2 = tuple[float, float]
 Grounds = Sequence[tuple[int, FreeGround]]
 

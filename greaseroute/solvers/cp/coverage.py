@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
+from greaseroute.solvers.arrays import BoolArray, IntArray
 
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Status = Literal["optimal", "bounded"]
 
 LARGEST = 2**53

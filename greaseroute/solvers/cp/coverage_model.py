@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
-from greaseroute.solvers.cp.coverage import BoolArray, Coverage, CoverageProblem, check, total_ms
+from greaseroute.solvers.arrays import BoolArray
+from greaseroute.solvers.cp.coverage import Coverage, CoverageProblem, check, total_ms
 
 
 class _Model:

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
+from greaseroute.solvers.arrays import IntArray
 
-IntArray = NDArray[np.int64]
 Status = Literal["optimal", "bounded"]
 
 LEFT_OUT = -1

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
+from greaseroute.solvers.arrays import IntArray
 from greaseroute.solvers.cp.levelling import (
     LEFT_OUT,
-    IntArray,
     Levelling,
     LevellingProblem,
     bundled,

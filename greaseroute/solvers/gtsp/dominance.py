@@ -1,9 +1,9 @@
 """Nodes that no best tour needs, taken out exactly before anything is solved."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.arrays import BoolArray, IntArray
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 
 def without_dominated(problem: ClusterProblem) -> ClusterProblem:
@@ -22,7 +22,7 @@ def without_dominated(problem: ClusterProblem) -> ClusterProblem:
     return problem if kept.all() else problem.keep(kept)
 
 
-def _extra(problem: ClusterProblem, lo: int, hi: int) -> Ints:
+def _extra(problem: ClusterProblem, lo: int, hi: int) -> IntArray:
     """(k, k) the most that column's node can cost more in place of the row's."""
     away = np.r_[0:lo, hi : len(problem.nodes)]
     into, out = problem.cost[away, lo:hi].T, problem.cost[lo:hi, away]
@@ -30,7 +30,7 @@ def _extra(problem: ClusterProblem, lo: int, hi: int) -> Ints:
     return np.array([(into - a).max(axis=1) + (out - b).max(axis=1) for a, b in rows])
 
 
-def _mark(kept: NDArray[np.bool_], lo: int, extra: Ints) -> None:
+def _mark(kept: BoolArray, lo: int, extra: IntArray) -> None:
     """Drop each node that one still kept replaces; of equals the first stays."""
     for v in range(len(extra) - 1, -1, -1):
         others = kept[lo : lo + len(extra)].copy()

@@ -4,9 +4,9 @@ import numpy as np
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
+from greaseroute.solvers.arrays import FAR, NOWHERE, IntArray
 from greaseroute.solvers.gtsp import exact as kernel
-from greaseroute.solvers.gtsp.kernels.ruin_recreate import FAR, NOWHERE
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 MOST_STATES = 2**21  # 16 MB of table
 
@@ -23,7 +23,7 @@ def fits_exact(problem: ClusterProblem) -> bool:
     return bool(states <= MOST_STATES and states * len(problem.nodes) * starts <= MOST_STEPS)
 
 
-def exact_tour(problem: ClusterProblem) -> Ints:
+def exact_tour(problem: ClusterProblem) -> IntArray:
     """The cheapest tour (node numbers of the problem)."""
     if problem.size == 1:
         return np.zeros(1, np.int64)
@@ -39,7 +39,7 @@ def exact_tour(problem: ClusterProblem) -> Ints:
     return turned[tour]
 
 
-def _there_and_back(problem: ClusterProblem) -> Ints:
+def _there_and_back(problem: ClusterProblem) -> IntArray:
     split = int(problem.first[1])
     both = problem.cost[:split, split:] + problem.cost[split:, :split].T
     a, b = np.unravel_index(int(both.argmin()), both.shape)
@@ -47,7 +47,7 @@ def _there_and_back(problem: ClusterProblem) -> Ints:
 
 
 @njit(nogil=True)
-def _fill(cost: Ints, first: Ints, source: int, best: Ints) -> None:
+def _fill(cost: IntArray, first: IntArray, source: int, best: IntArray) -> None:
     """``best[mask, v]``: least cost from ``source`` through the clusters of mask, ending in v."""
     size = first.shape[0] - 1
     best[:] = FAR
@@ -72,7 +72,9 @@ def _fill(cost: Ints, first: Ints, source: int, best: Ints) -> None:
 
 
 @njit(nogil=True)
-def _walk_back(cost: Ints, first: Ints, source: int, best: Ints, tour: Ints) -> None:
+def _walk_back(
+    cost: IntArray, first: IntArray, source: int, best: IntArray, tour: IntArray
+) -> None:
     """Read the tour behind ``best`` into ``tour``, from the source on."""
     size = first.shape[0] - 1
     mask, target = best.shape[0] - 1, source
@@ -91,7 +93,7 @@ def _walk_back(cost: Ints, first: Ints, source: int, best: Ints, tour: Ints) -> 
 
 
 @cached_njit
-def subset_tour(cost: Ints, first: Ints, tour: Ints) -> int:
+def subset_tour(cost: IntArray, first: IntArray, tour: IntArray) -> int:
     """Least tour through one node of each cluster (Held and Karp 1962, nodes for cities).
 
     ``first`` as in the problem, cluster 0 the start; ``tour`` (m,) is filled; the cost returned.

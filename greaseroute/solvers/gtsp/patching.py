@@ -1,16 +1,16 @@
 """An order of clusters read from weighted arcs: heaviest first, and the pieces joined up."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints, cluster_gaps
+from greaseroute.solvers.arrays import FloatArray, IntArray
+from greaseroute.solvers.gtsp.problem import ClusterProblem, cluster_gaps
 
 NOWHERE = -1
 
 
 def order_from_arcs(
-    problem: ClusterProblem, arcs: tuple[Ints, Ints], weight: NDArray[np.float64]
-) -> Ints:
+    problem: ClusterProblem, arcs: tuple[IntArray, IntArray], weight: FloatArray
+) -> IntArray:
     """(m,) cyclic order that follows the heaviest arcs which fit together.
 
     ``arcs`` are tails and heads (nodes), ``weight`` (E,) how much speaks for each, as in the mean
@@ -45,7 +45,7 @@ class _Pieces:
         start, end = self._other_end[c], self._other_end[d]
         self._other_end[start], self._other_end[end] = end, start
 
-    def order(self) -> Ints:
+    def order(self) -> IntArray:
         """From the start of the path that is left to its end."""
         order = [int(np.flatnonzero(self.before < 0)[0])]
         while self.after[order[-1]] >= 0:

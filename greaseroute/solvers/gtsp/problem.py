@@ -4,13 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.errors import UnfitProblem
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
 
 LARGEST_SUM = 2**53  # what a float64 counts exactly; solvers and reports share the number
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +25,9 @@ class ClusterProblem:
         The caller's node numbers.
     """
 
-    cost: Ints
-    first: Ints
-    nodes: Ints
+    cost: IntArray
+    first: IntArray
+    nodes: IntArray
 
     @property
     def size(self) -> int:
@@ -37,17 +35,17 @@ class ClusterProblem:
         return len(self.first) - 1
 
     @property
-    def cluster_of(self) -> Ints:
+    def cluster_of(self) -> IntArray:
         """(n,) cluster of every node."""
         return np.repeat(np.arange(self.size, dtype=np.int64), np.diff(self.first))
 
-    def tour_cost(self, tour: Ints) -> int:
+    def tour_cost(self, tour: IntArray) -> int:
         """Cost of the closed tour through these nodes (numbers of this problem)."""
         if len(tour) < 2:
             return 0
         return int(self.cost[tour, np.roll(tour, -1)].sum())
 
-    def keep(self, kept: NDArray[np.bool_]) -> "ClusterProblem":
+    def keep(self, kept: BoolArray) -> "ClusterProblem":
         """The problem with only these nodes; every cluster must keep one."""
         counts = np.add.reduceat(kept.astype(np.int64), self.first[:-1])
         first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
@@ -72,7 +70,7 @@ def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> ClusterPro
     return ClusterProblem(inner, first, nodes)
 
 
-def _checked_matrix(cost: object) -> Ints:
+def _checked_matrix(cost: object) -> IntArray:
     try:
         matrix = np.asarray(cost)
     except ValueError as error:
@@ -84,7 +82,7 @@ def _checked_matrix(cost: object) -> Ints:
     return matrix.astype(np.int64, copy=False)
 
 
-def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> Ints:
+def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> IntArray:
     if not clusters:
         raise _unfit("clusters", "none", "at least one cluster")
     for number, members in enumerate(clusters):
@@ -104,7 +102,7 @@ def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> Ints:
     return nodes.astype(np.int64)
 
 
-def _check_range(matrix: Ints, size: int) -> None:
+def _check_range(matrix: IntArray, size: int) -> None:
     """Check all but the diagonal, which means nothing and is set to 0 (a large matrix, no copy)."""
     np.fill_diagonal(matrix, 0)
     least, most = int(matrix.min()), int(matrix.max())
@@ -119,9 +117,9 @@ def _unfit(record: str, value: str, limit: str) -> UnfitProblem:
     return UnfitProblem(record, value, limit=limit, next_step="mend the numbers handed over")
 
 
-def cluster_gaps(problem: ClusterProblem) -> Ints:
+def cluster_gaps(problem: ClusterProblem) -> IntArray:
     """(m, m) least cost from a node of one cluster to one of another; vast on the diagonal."""
     starts = problem.first[:-1]
     gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)
-    np.fill_diagonal(gap, np.iinfo(np.int64).max)
+    np.fill_diagonal(gap, FAR)
     return np.ascontiguousarray(gap)

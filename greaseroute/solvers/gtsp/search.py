@@ -7,11 +7,12 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import FAR, CostArray, IntArray, WordArray
 from greaseroute.solvers.gtsp.kernels import annealing as kernel_anneal
 from greaseroute.solvers.gtsp.kernels import ruin_recreate as kernel
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints, cluster_gaps
+from greaseroute.solvers.gtsp.problem import ClusterProblem, cluster_gaps
+from greaseroute.solvers.xorshift import start_word
 
 CHUNK_PASSES = 1000  # passes between two looks at the clock: a few milliseconds
 GAP_NEIGHBOURS = 7
@@ -28,29 +29,29 @@ NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory tr
 class Tables:
     """What the kernels read: narrow matrices and neighbour lists of the clusters."""
 
-    cost: NDArray[np.signedinteger]
-    cost_back: NDArray[np.signedinteger]
-    first: Ints
-    owner: Ints
-    near: Ints
-    near_from: Ints
-    near_to: Ints
-    near_out: Ints
-    near_in: Ints
+    cost: CostArray
+    cost_back: CostArray
+    first: IntArray
+    owner: IntArray
+    near: IntArray
+    near_from: IntArray
+    near_to: IntArray
+    near_out: IntArray
+    near_in: IntArray
 
 
 @dataclass(slots=True)
 class Rings:
     """(3, 3, m): the ring being annealed, the best met, a work copy; after, before, node each."""
 
-    rings: Ints
-    state: NDArray[np.uint64]
+    rings: IntArray
+    state: WordArray
     cost: int
 
     @property
-    def best(self) -> Ints:
+    def best(self) -> IntArray:
         """The best ring met."""
-        best: Ints = self.rings[1]
+        best: IntArray = self.rings[1]
         return best
 
 
@@ -58,7 +59,7 @@ def build_tables(problem: ClusterProblem) -> Tables:
     """Matrices and neighbour lists; nearness of clusters is that of their nearest nodes."""
     size = problem.size
     fits = _span(problem) <= NARROW_MAX
-    narrow: NDArray[np.signedinteger] = np.ascontiguousarray(
+    narrow: CostArray = np.ascontiguousarray(
         np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
     )
     back = np.ascontiguousarray(narrow.T)
@@ -96,7 +97,9 @@ def suited_tables(problem: ClusterProblem, tables: Tables, rings: Rings) -> Tabl
     return replace(tables, near_from=wide_from, near_to=_nearest(gap, wanted))
 
 
-def told_tables(problem: ClusterProblem, tables: Tables, rings: Rings, *, reduced: Ints) -> Tables:
+def told_tables(
+    problem: ClusterProblem, tables: Tables, rings: Rings, *, reduced: IntArray
+) -> Tables:
     """Tables whose lists go by reduced costs (n, n), which tell better what a tour may join.
 
     Any tour's cost changes by the same, but a dear arc that all tours must pay for is near now.
@@ -123,11 +126,11 @@ def _span(problem: ClusterProblem) -> int:
     return int(problem.cost.max(initial=0, where=apart))
 
 
-def _nearest(gap: Ints, count: int) -> Ints:
+def _nearest(gap: IntArray, count: int) -> IntArray:
     return np.ascontiguousarray(np.argsort(gap, axis=1, kind="stable")[:, :count].astype(np.int64))
 
 
-def _near_nodes(cost: NDArray[np.signedinteger], owner: Ints) -> Ints:
+def _near_nodes(cost: CostArray, owner: IntArray) -> IntArray:
     """(n, k) the nodes of other clusters that each node reaches at least cost, nearest first."""
     count = min(NODE_NEIGHBOURS, len(owner) - int(np.bincount(owner).max()))
     near = np.empty((len(owner), count), np.int64)
@@ -141,34 +144,32 @@ def _near_nodes(cost: NDArray[np.signedinteger], owner: Ints) -> Ints:
 
 
 def start_rings(
-    problem: ClusterProblem, tables: Tables, *, seed: int, order: Ints | None = None
+    problem: ClusterProblem, tables: Tables, *, seed: int, order: IntArray | None = None
 ) -> Rings:
     """Rings over a cyclic order of clusters, else nearest in turn; nodes chosen exactly."""
     return rings_of(tables, _nearest_in_turn(problem) if order is None else order, seed=seed)
 
 
-def _nearest_in_turn(problem: ClusterProblem) -> Ints:
+def _nearest_in_turn(problem: ClusterProblem) -> IntArray:
     gap = cluster_gaps(problem)
-    far = np.iinfo(np.int64).max
     order = np.zeros(problem.size, np.int64)
     for i in range(1, problem.size):
-        gap[:, order[i - 1]] = far
+        gap[:, order[i - 1]] = FAR
         order[i] = np.argmin(gap[order[i - 1]])
     return order
 
 
-def rings_of(tables: Tables, order: Ints, *, seed: int) -> Rings:
+def rings_of(tables: Tables, order: IntArray, *, seed: int) -> Rings:
     """Rings for a given cyclic order of clusters."""
     node = tables.first[:-1].copy()
     scratch = np.zeros(int(tables.first[-1]), np.int64)
     cost = kernel.choose_nodes(tables.cost, tables.first, order, node, scratch, scratch.copy())
     ring = np.zeros((3, len(order)), np.int64)
     ring[0, order], ring[1, order], ring[2] = np.roll(order, -1), np.roll(order, 1), node
-    word = np.random.SeedSequence(seed).generate_state(1, np.uint64) | np.uint64(1)
-    return Rings(np.stack([ring, ring, ring]), word, int(cost))
+    return Rings(np.stack([ring, ring, ring]), start_word(seed), int(cost))
 
 
-def offer_order(tables: Tables, rings: Rings, order: Ints, *, seed: int) -> None:
+def offer_order(tables: Tables, rings: Rings, order: IntArray, *, seed: int) -> None:
     """Anneal this order briefly and cold, and take what comes of it if it beats the best ring."""
     other = rings_of(tables, order, seed=seed)
     anneal(tables, other, done=after_passes(COLD_PASSES), heat=Heat(start=COLD, end=COLD))
@@ -177,7 +178,7 @@ def offer_order(tables: Tables, rings: Rings, order: Ints, *, seed: int) -> None
         rings.cost = other.cost
 
 
-def ring_nodes(ring: Ints) -> Ints:
+def ring_nodes(ring: IntArray) -> IntArray:
     """Nodes of a ring in their order, from cluster 0 on."""
     order = [0]
     while (after := int(ring[0, order[-1]])) != 0:

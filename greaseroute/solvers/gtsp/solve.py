@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from greaseroute.errors import UnfitProblem
+from greaseroute.solvers.arrays import IntArray
 from greaseroute.solvers.gtsp import search
 from greaseroute.solvers.gtsp.bound.bound import (
     BoundResult,
@@ -19,7 +20,7 @@ from greaseroute.solvers.gtsp.bound.bound import (
 from greaseroute.solvers.gtsp.dominance import without_dominated
 from greaseroute.solvers.gtsp.exact import exact_tour, fits_exact
 from greaseroute.solvers.gtsp.patching import order_from_arcs
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints, check_problem
+from greaseroute.solvers.gtsp.problem import ClusterProblem, check_problem
 
 WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
 WARM_PASSES_PER_CLUSTER = 150  # or so many: the bound cuts off the more, the better its tour
@@ -153,7 +154,7 @@ def _search_and_prove(
     budget: _Budget,
     *,
     seeds: range,
-    start: Ints | None,
+    start: IntArray | None,
     report: Progress | None,
 ) -> ClusterTour:
     """A first short search, the bound for its tour, and the long search where a gap is left."""
@@ -209,7 +210,7 @@ def _reporter(report: Progress | None, proof: BoundSearch) -> Callable[[int], No
 
 
 def _result(
-    problem: ClusterProblem, tour: Ints, proof: BoundResult, *, passes: int, whole: bool = True
+    problem: ClusterProblem, tour: IntArray, proof: BoundResult, *, passes: int, whole: bool = True
 ) -> ClusterTour:
     cost = problem.tour_cost(tour)
     bound = min(cost, proof.value)
@@ -218,7 +219,7 @@ def _result(
     return ClusterTour(order, cost, bound, status, proof.what, passes)
 
 
-def _start_order(problem: ClusterProblem, start: Sequence[int] | None) -> Ints | None:
+def _start_order(problem: ClusterProblem, start: Sequence[int] | None) -> IntArray | None:
     """The clusters in the order of the caller's tour, checked."""
     if start is None:
         return None

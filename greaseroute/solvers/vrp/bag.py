@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import IntArray
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import Kind, Ring
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.problem import CrewProblem
 
 
 @dataclass(frozen=True, slots=True, eq=False)

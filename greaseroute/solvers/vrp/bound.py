@@ -14,13 +14,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FAR, IntArray
 from greaseroute.solvers.vrp.bag import may_run_out
 from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, Question, Shares, few_enough
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, kinds_in_ring
 from greaseroute.solvers.vrp.cutting_planes.loop import Cutting, Judged
 from greaseroute.solvers.vrp.entry_exit_points import kinds_of, least_walk, points_of, soonest
-from greaseroute.solvers.vrp.layout import FAR_MS, usable_way_ms, way_windows
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.layout import usable_way_ms, way_windows
+from greaseroute.solvers.vrp.problem import CrewProblem
 from greaseroute.solvers.vrp.solution import CrewBound, CrewSolution
 
 TOGETHER = (
@@ -109,7 +110,7 @@ class _Crew:
     def _leaving(self) -> IntArray:
         """Earliest anyone can leave each way if it comes first."""
         p, window = self.problem, way_windows(self.problem)[self.ways]
-        found = np.full(self.ways.size, FAR_MS, dtype=np.int64)
+        found = np.full(self.ways.size, FAR, dtype=np.int64)
         for t in self.who:
             spent = usable_way_ms(p)[t, self.ways]
             there = soonest(least_walk(p, int(t)), int(p.start_point[t]))

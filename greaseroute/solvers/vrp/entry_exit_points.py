@@ -8,10 +8,10 @@ leaving.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from greaseroute.solvers.vrp.layout import FAR_MS, usable_way_ms, way_windows
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
+from greaseroute.solvers.vrp.layout import usable_way_ms, way_windows
+from greaseroute.solvers.vrp.problem import CrewProblem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,7 +24,7 @@ class KindPoints:
     join a point of entry with one of leaving (``way_in``, ``way_out``) in ``way_ms``.
     ``legs_ms`` (leaving, entry), ``from_start_ms`` (technicians of the kind, entry),
     ``to_finish_ms`` (technicians, leaving) and ``idle_ms`` (technicians, technicians) are least
-    walking times, by a store where that is shorter; ``FAR_MS`` where nobody can go.
+    walking times, by a store where that is shorter; ``FAR`` where nobody can go.
     """
 
     technician: IntArray
@@ -61,12 +61,12 @@ def kinds_of(problem: CrewProblem, who: IntArray, ways: IntArray) -> list[IntArr
 
 
 def least_walk(problem: CrewProblem, t: int) -> IntArray:
-    """Least walking time in any phase, by a store where that is shorter, else ``FAR_MS``."""
+    """Least walking time in any phase, by a store where that is shorter, else ``FAR``."""
     phases = [problem.travel_ms[t], *(f.travel_ms[t] for f in problem.phases)]
-    least = np.minimum.reduce([np.where(m < 0, FAR_MS, m) for m in phases])
+    least = np.minimum.reduce([np.where(m < 0, FAR, m) for m in phases])
     for store in problem.store_points:
         least = np.minimum(least, least[:, [store]] + least[[store], :])
-    return np.asarray(np.minimum(least, FAR_MS), dtype=np.int64)
+    return np.asarray(np.minimum(least, FAR), dtype=np.int64)
 
 
 def soonest(walk: IntArray, start: int) -> IntArray:
@@ -76,7 +76,7 @@ def soonest(walk: IntArray, start: int) -> IntArray:
     while True:
         better = np.minimum(time, (time[:, None] + walk).min(axis=0))
         if np.array_equal(better, time):
-            return np.asarray(np.minimum(time, FAR_MS), dtype=np.int64)
+            return np.asarray(np.minimum(time, FAR), dtype=np.int64)
         time = better
 
 
@@ -112,18 +112,18 @@ def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: b
         way_in=at_in,
         way_out=at_out,
         way_ms=work.astype(np.int64),
-        legs_ms=np.where(same | both_stores | late, FAR_MS, legs),
-        from_start_ms=np.where(full[:, None] & is_store[enter[0]], FAR_MS, begin),
-        to_finish_ms=np.where(is_store[leave[0]], FAR_MS, end),
+        legs_ms=np.where(same | both_stores | late, FAR, legs),
+        from_start_ms=np.where(full[:, None] & is_store[enter[0]], FAR, begin),
+        to_finish_ms=np.where(is_store[leave[0]], FAR, end),
         idle_ms=walk[starts[:, None], finishes[None, :]],
     )
 
 
-def _starts_full(problem: CrewProblem, kind: IntArray) -> NDArray[np.bool_]:
+def _starts_full(problem: CrewProblem, kind: IntArray) -> BoolArray:
     """Which technicians start with a full bag."""
     if problem.bag_at_start is None:
         return np.ones(kind.size, dtype=bool)
-    full: NDArray[np.bool_] = problem.bag_at_start[kind] >= problem.bag_cartridges[kind]
+    full: BoolArray = problem.bag_at_start[kind] >= problem.bag_cartridges[kind]
     return full
 
 
@@ -141,17 +141,17 @@ def _too_late(
     ways: IntArray,
     ends: tuple[IntArray, IntArray],
     legs: IntArray,
-) -> NDArray[np.bool_]:
+) -> BoolArray:
     """Legs that come too late for any way they lead to, even if all before took no time."""
     window, spent = way_windows(problem)[ways], usable_way_ms(problem)[kind[0], ways]
-    begin = np.full(ways.size, FAR_MS, dtype=np.int64)
+    begin = np.full(ways.size, FAR, dtype=np.int64)
     for t in kind:
         there = problem.start_ms[t] + soonest(walk, int(problem.start_point[t]))
         begin = np.minimum(begin, there[problem.way_enter[ways]])
-    left = np.full(legs.shape[0], FAR_MS, dtype=np.int64)
+    left = np.full(legs.shape[0], FAR, dtype=np.int64)
     np.minimum.at(left, ends[1][: ways.size], np.maximum(begin, window[:, 0]) + spent)
     left[ends[1][ways.size :]] = int(problem.start_ms[kind].min())
     latest = np.full(legs.shape[1], -1, dtype=np.int64)
     np.maximum.at(latest, ends[0][: ways.size], window[:, 1] - spent)
-    latest[ends[0][ways.size :]] = FAR_MS
+    latest[ends[0][ways.size :]] = FAR
     return left[:, None] + legs > latest[None, :]

@@ -10,9 +10,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.vrp.problem import CANNOT, NO_LIMIT_MS, CrewProblem, IntArray
 
-FAR_MS = 2**58  # kernels only: no path, or too late; two of them still add without overflow
+FAR_MS = FAR  # kernels only: no path, or too late
 
 
 class CrewArrays(NamedTuple):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import FAR
+from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.vrp.layout import (
     CrewArrays,
     bounds,

@@ -6,10 +6,10 @@ from typing import Literal
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.branch_and_cut import ArcPool, BranchSearch
 from greaseroute.solvers.gtsp.bound.relaxation import ArcProgram
 from greaseroute.solvers.gtsp.bound.safe_bound import (
-    Floats,
     Proof,
     Whole,
     arcs_within,
@@ -26,7 +26,7 @@ from greaseroute.solvers.gtsp.bound.sparse_arcs import (
 )
 from greaseroute.solvers.gtsp.bound.subgradient import ArcList, Ascent
 from greaseroute.solvers.gtsp.bound.subtour_cuts import find_cuts
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints, check_problem
+from greaseroute.solvers.gtsp.problem import ClusterProblem, check_problem
 
 FIRST_ROUNDS = 3  # without cuts, while the list of arcs settles; more while the bound moves on
 MOST_FIRST_ROUNDS = 16
@@ -81,7 +81,7 @@ def stop_after(problem: ClusterProblem, limit_s: float | None) -> Stop:
 class BoundSearch:
     """Ascent, cuts, and at last a linear program; resumed at will, good at any moment."""
 
-    def __init__(self, problem: ClusterProblem, tour: Ints) -> None:
+    def __init__(self, problem: ClusterProblem, tour: IntArray) -> None:
         self.problem, self.tour = problem, tour
         self.upper = problem.tour_cost(tour)
         self.value = min(self.upper, cheapest_exits(problem))
@@ -106,7 +106,7 @@ class BoundSearch:
         if self._ascent is not None and self._tree is None and self.value < self.upper:
             self._prove(self._ascent)
 
-    def take_tour(self, tour: Ints) -> None:
+    def take_tour(self, tour: IntArray) -> None:
         """Judge this tour from now on, if it is shorter than the last."""
         cost = self.problem.tour_cost(tour)
         if cost < self.upper:
@@ -115,7 +115,7 @@ class BoundSearch:
             if self._ascent is not None and self._rounds > 0:
                 self._list_anew(self._ascent)
 
-    def arcs_told(self) -> tuple[tuple[Ints, Ints], Floats] | None:
+    def arcs_told(self) -> tuple[tuple[IntArray, IntArray], FloatArray] | None:
         """One-way arcs and how much the bound speaks for each; None before it began, or for edges.
 
         Where costs are symmetric the search needs no such help.
@@ -125,7 +125,7 @@ class BoundSearch:
         point = self._ascent.point()
         return (point.tail, point.head), point.value
 
-    def reduced_costs(self) -> Ints | None:
+    def reduced_costs(self) -> IntArray | None:
         """(n, n) what the best proof makes of one-way costs; None without one, or for edges."""
         if self._best is None or self._symmetric or len(self.problem.nodes) > MOST_MATRIX_NODES:
             return None
@@ -229,10 +229,10 @@ class BoundSearch:
 
 
 def lower_bound(
-    cost: Ints,
+    cost: IntArray,
     clusters: list[list[int]],
     *,
-    tour: Ints,
+    tour: IntArray,
     limit_s: float | None = None,
 ) -> BoundResult:
     """Proven lower bound, given a tour (node numbers) that is to be judged.

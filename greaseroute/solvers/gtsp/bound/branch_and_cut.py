@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.relaxation import GIVEN_AWAY, ArcProgram, Point, Solution
-from greaseroute.solvers.gtsp.bound.safe_bound import Bools, Floats, prove_listed, whole
+from greaseroute.solvers.gtsp.bound.safe_bound import prove_listed, whole
 from greaseroute.solvers.gtsp.bound.subtour_cuts import find_cuts
-from greaseroute.solvers.gtsp.problem import Ints
 
 PATIENCE = 4  # rounds without gain before a branch is split
 LEAST_GAIN = 0.01  # of what is missing to the upper value, in one round
@@ -30,8 +30,8 @@ MOST_NEW_ARCS = 300
 class ArcPool:
     """All arcs (edges where costs are symmetric) that a better tour can be made of."""
 
-    tail: Ints
-    head: Ints
+    tail: IntArray
+    head: IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +39,8 @@ class Branch:
     """Arcs of the pool still open and forced on one branch, and the bound it inherits."""
 
     bound: int
-    opened: Bools
-    forced: Bools
+    opened: BoolArray
+    forced: BoolArray
 
 
 class BranchSearch:
@@ -50,10 +50,10 @@ class BranchSearch:
         self,
         program: ArcProgram,
         pool: ArcPool,
-        column: Ints,
+        column: IntArray,
         *,
         upper: int,
-        tour: Ints,
+        tour: IntArray,
         value: int,
     ) -> None:
         """``column`` tells for each arc of the program its number in the pool."""
@@ -146,7 +146,7 @@ class BranchSearch:
         self._column = np.concatenate([self._column, number])
         return len(number) > 0
 
-    def _reduced(self, solution: Solution) -> Floats:
+    def _reduced(self, solution: Solution) -> FloatArray:
         """Reduced costs in the linear program of all arcs of the pool."""
         tail, head = self._pool.tail, self._pool.head
         reduced = self.problem.cost[tail, head].astype(float)
@@ -157,7 +157,7 @@ class BranchSearch:
             member[cut.members] = True
             reduced += solution.cut_dual[number] * (member[tail] & member[head])
             member[cut.members] = False
-        result: Floats = reduced
+        result: FloatArray = reduced
         return result
 
     def _take_tour(self, point: Point) -> None:
@@ -203,7 +203,7 @@ class BranchSearch:
         node = int(np.abs(visit - 0.5).argmin())
         if WHOLE < visit[node] < 1 - WHOLE:
             return self._split_node(branch, node)
-        value: Floats = point.value[: len(self.program.tail)] * (1 + self.program.symmetric)
+        value: FloatArray = point.value[: len(self.program.tail)] * (1 + self.program.symmetric)
         column = int(np.abs(value - 0.5).argmin())
         if WHOLE < value[column] < 1 - WHOLE:
             return self._split_arc(branch, int(self._column[column]))
@@ -225,11 +225,11 @@ class BranchSearch:
         rivals = (owner[tail] == owner[tail[arc]]) | (owner[head] == owner[head[arc]])
         return self._with_open(branch, ~rivals | one), without
 
-    def _with_open(self, branch: Branch, keep: Bools) -> Branch:
+    def _with_open(self, branch: Branch, keep: BoolArray) -> Branch:
         return Branch(branch.bound, branch.opened & keep, branch.forced)
 
 
-def _walk(tail: Ints, head: Ints) -> Ints:
+def _walk(tail: IntArray, head: IntArray) -> IntArray:
     """The nodes met when the arcs are followed from the first tail; each edge is walked once."""
     ways: dict[int, list[int]] = {}
     for a, b in zip(tail.tolist(), head.tolist(), strict=True):

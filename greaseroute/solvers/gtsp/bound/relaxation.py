@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import highspy
 import numpy as np
 
-from greaseroute.solvers.gtsp.bound.safe_bound import Bools, Floats, Multipliers, NodeCut
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
+from greaseroute.solvers.gtsp.bound.safe_bound import Multipliers, NodeCut
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 DUAL_SIMPLEX = 1
 GIVEN_AWAY = 0.2  # of one cost unit: what arcs left out may take off the bound in all
@@ -23,9 +24,9 @@ GIVEN_AWAY = 0.2  # of one cost unit: what arcs left out may take off the bound 
 class Point:
     """Arc values, both ways where costs are symmetric (half of an edge each)."""
 
-    tail: Ints
-    head: Ints
-    value: Floats
+    tail: IntArray
+    head: IntArray
+    value: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +35,10 @@ class Solution:
 
     point: Point
     objective: float
-    cluster_dual: Floats
-    leave_dual: Floats
-    enter_dual: Floats
-    cut_dual: Floats
+    cluster_dual: FloatArray
+    leave_dual: FloatArray
+    enter_dual: FloatArray
+    cut_dual: FloatArray
 
 
 class _QuietSolver(highspy.Highs):
@@ -73,7 +74,7 @@ class ArcProgram:
         self._add_columns(np.array([float(relief)]), _relieved(np.arange(problem.size)))
         self._add_columns(np.zeros(nodes), self._visit_entries(np.arange(nodes)))
 
-    def add_arcs(self, tail: Ints, head: Ints) -> None:
+    def add_arcs(self, tail: IntArray, head: IntArray) -> None:
         """Add these arcs as columns, with their places in the rows there are."""
         if not len(tail):
             return
@@ -103,7 +104,7 @@ class ArcProgram:
         self._add_rows(right, np.full(len(cuts), highspy.kHighsInf), np.concatenate(parts))
         self.cuts.extend(cuts)
 
-    def drop_cuts(self, numbers: Ints) -> None:
+    def drop_cuts(self, numbers: IntArray) -> None:
         """Take these cuts out again."""
         if not len(numbers):
             return
@@ -111,7 +112,7 @@ class ArcProgram:
         gone = set(numbers.tolist())
         self.cuts = [cut for number, cut in enumerate(self.cuts) if number not in gone]
 
-    def open_only(self, opened: Bools, forced: Bools) -> None:
+    def open_only(self, opened: BoolArray, forced: BoolArray) -> None:
         """Let only these arcs be used, and the forced ones be used in full."""
         count = len(self.tail)
         high = np.where(opened, highspy.kHighsInf, 0.0)
@@ -149,7 +150,7 @@ class ArcProgram:
         """Let no single solve run longer than this (wall seconds from now on)."""
         self._solver.setOptionValue("time_limit", self._solver.getRunTime() + max(seconds, 0.01))
 
-    def _visit_entries(self, node: Ints) -> Floats:
+    def _visit_entries(self, node: IntArray) -> FloatArray:
         size, nodes = self.problem.size, len(self._owner)
         parts = [_entries(node, self._owner, 1.0)]
         if self.symmetric:
@@ -159,12 +160,12 @@ class ArcProgram:
             parts.append(_entries(node, size + nodes + node, -1.0))
         return np.concatenate(parts)
 
-    def _inside(self, cut: NodeCut, tail: Ints, head: Ints) -> Ints:
+    def _inside(self, cut: NodeCut, tail: IntArray, head: IntArray) -> IntArray:
         member = np.zeros(len(self._owner), bool)
         member[cut.members] = True
         return np.flatnonzero(member[tail] & member[head])
 
-    def _add_columns(self, cost: Floats, entries: Floats) -> None:
+    def _add_columns(self, cost: FloatArray, entries: FloatArray) -> None:
         count = len(cost)
         entries = _sorted(entries)
         starts = np.searchsorted(entries[:, 0], np.arange(count)).astype(np.int32)
@@ -173,7 +174,7 @@ class ArcProgram:
             entries[:, 1].astype(np.int32), np.ascontiguousarray(entries[:, 2]),
         )  # fmt: skip
 
-    def _add_rows(self, low: Floats, high: Floats, entries: Floats) -> None:
+    def _add_rows(self, low: FloatArray, high: FloatArray, entries: FloatArray) -> None:
         count = len(low)
         entries = _sorted(entries)
         starts = np.searchsorted(entries[:, 0], np.arange(count)).astype(np.int32)
@@ -183,16 +184,18 @@ class ArcProgram:
         )  # fmt: skip
 
 
-def _relieved(rows: Ints) -> Floats:
+def _relieved(rows: IntArray) -> FloatArray:
     return _entries(np.zeros(len(rows)), rows, 1.0)
 
 
-def _entries(first: Ints | Floats, second: Ints, value: Floats | float) -> Floats:
+def _entries(
+    first: IntArray | FloatArray, second: IntArray, value: FloatArray | float
+) -> FloatArray:
     out = np.empty((len(first), 3))
     out[:, 0], out[:, 1], out[:, 2] = first, second, value
     return out
 
 
-def _sorted(entries: Floats) -> Floats:
-    ordered: Floats = entries[np.lexsort((entries[:, 1], entries[:, 0]))]
+def _sorted(entries: FloatArray) -> FloatArray:
+    ordered: FloatArray = entries[np.lexsort((entries[:, 1], entries[:, 0]))]
     return ordered

@@ -18,15 +18,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import FAR, CostArray, FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.kernels import one_tree as kernel
 from greaseroute.solvers.gtsp.bound.kernels.one_tree import BINS_PER_OCTAVE
-from greaseroute.solvers.gtsp.kernels.ruin_recreate import FAR, Costs
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 UNIT_BITS = 42  # the upper value in units: fine enough that rounding costs nothing to speak of
 LARGEST = 2.0**61  # sums in units below this cannot run over
@@ -36,8 +32,8 @@ LARGEST = 2.0**61  # sums in units below this cannot run over
 class NodeCut:
     """Arcs inside ``members`` less visits of ``paid`` are at most minus ``right`` in any tour."""
 
-    members: Ints
-    paid: Ints
+    members: IntArray
+    paid: IntArray
     right: int
 
 
@@ -48,12 +44,12 @@ class Multipliers:
     A pair is a cut as well: arcs between a node and one other cluster, paid by that node.
     """
 
-    cluster: Floats
-    node: Floats
-    pair: Floats
-    pair_node: Ints
-    pair_cluster: Ints
-    cut: Floats
+    cluster: FloatArray
+    node: FloatArray
+    pair: FloatArray
+    pair_node: IntArray
+    pair_cluster: IntArray
+    cut: FloatArray
     cuts: Sequence[NodeCut]
 
 
@@ -67,10 +63,10 @@ class Whole:
 
     scale: int
     base: int
-    leave: Ints
-    enter: Ints
-    pair: Ints
-    cut: Ints
+    leave: IntArray
+    enter: IntArray
+    pair: IntArray
+    cut: IntArray
     cuts: Sequence[NodeCut]
 
 
@@ -83,7 +79,7 @@ class Proof:
 
     units: int
     scale: int
-    over: Ints
+    over: IntArray
 
     def bound(self, upper: int) -> int:
         """The least whole cost that is not excluded, at most ``upper``."""
@@ -118,8 +114,8 @@ def whole(problem: ClusterProblem, values: Multipliers, *, upper: int) -> Whole 
     return Whole(scale, base, own + node, own - node, pair, cut[cut > 0], cuts)
 
 
-def _units(values: Floats, scale: int) -> Ints:
-    units: Ints = np.rint(values * scale).astype(np.int64)
+def _units(values: FloatArray, scale: int) -> IntArray:
+    units: IntArray = np.rint(values * scale).astype(np.int64)
     return units
 
 
@@ -130,7 +126,7 @@ def prove_all(problem: ClusterProblem, told: Whole, *, upper: int, symmetric: bo
     return proof_of(join, told, upper=upper)
 
 
-def proof_of(join: Ints, told: Whole, *, upper: int) -> Proof:
+def proof_of(join: IntArray, told: Whole, *, upper: int) -> Proof:
     """The bound from the least reduced costs between clusters."""
     over = np.zeros_like(join)
     tree = kernel.whole_tree(join, over)
@@ -140,7 +136,7 @@ def proof_of(join: Ints, told: Whole, *, upper: int) -> Proof:
 
 def arcs_within(
     problem: ClusterProblem, told: Whole, proof: Proof, *, upper: int, symmetric: bool, most: int
-) -> tuple[Ints, Ints, int]:
+) -> tuple[IntArray, IntArray, int]:
     """Arcs that a tour cheaper than ``upper`` can use, and how many there are of them.
 
     At most ``most`` are listed: where there are more, those of least slack.
@@ -165,9 +161,9 @@ def arcs_within(
     return ends[0, :listed].copy(), ends[1, :listed].copy(), int(within)
 
 
-def reduced_matrix(problem: ClusterProblem, told: Whole) -> Ints:
+def reduced_matrix(problem: ClusterProblem, told: Whole) -> IntArray:
     """(n, n) reduced costs of all arcs, in units; entries inside a cluster mean nothing."""
-    reduced: Ints = problem.cost * told.scale + told.leave[:, None] + told.enter[None, :]
+    reduced: IntArray = problem.cost * told.scale + told.leave[:, None] + told.enter[None, :]
     pair = told.pair[:, problem.cluster_of]
     reduced += pair + pair.T
     for weight, cut in zip(told.cut.tolist(), told.cuts, strict=True):
@@ -175,7 +171,7 @@ def reduced_matrix(problem: ClusterProblem, told: Whole) -> Ints:
     return reduced
 
 
-def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints]) -> Ints:
+def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[IntArray, IntArray]) -> IntArray:
     """Reduced costs of these arcs, in units."""
     owner, (tail, head) = problem.cluster_of, arcs
     cost = problem.cost[tail, head].astype(np.int64) * told.scale
@@ -186,13 +182,13 @@ def _reduced(problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints]) -> I
         inside[cut.members] = True
         reduced += weight * (inside[tail] & inside[head])
         inside[cut.members] = False
-    result: Ints = reduced
+    result: IntArray = reduced
     return result
 
 
 def prove_listed(
-    problem: ClusterProblem, told: Whole, arcs: tuple[Ints, Ints], *, upper: int
-) -> tuple[Proof, Ints]:
+    problem: ClusterProblem, told: Whole, arcs: tuple[IntArray, IntArray], *, upper: int
+) -> tuple[Proof, IntArray]:
     """The bound for tours of these arcs alone, and what each arc adds to it, in units."""
     owner, (tail, head) = problem.cluster_of, arcs
     reduced = _reduced(problem, told, arcs)
@@ -205,19 +201,19 @@ def prove_listed(
 class _Tables(NamedTuple):
     """The arguments that the passes over all arcs share, in their order."""
 
-    cost: Costs
-    first: Ints
-    owner: Ints
-    leave: Ints
-    enter: Ints
-    pair: Ints
-    pair_back: Ints
-    cut: Ints
-    cuts_from: Ints
-    cuts_of: Ints
-    node_from: Ints
-    nodes: Ints
-    plan: Ints
+    cost: CostArray
+    first: IntArray
+    owner: IntArray
+    leave: IntArray
+    enter: IntArray
+    pair: IntArray
+    pair_back: IntArray
+    cut: IntArray
+    cuts_from: IntArray
+    cuts_of: IntArray
+    node_from: IntArray
+    nodes: IntArray
+    plan: IntArray
 
 
 def _tables(problem: ClusterProblem, told: Whole, *, upper: int, symmetric: bool) -> _Tables:

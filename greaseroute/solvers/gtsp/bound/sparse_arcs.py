@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from greaseroute.solvers.gtsp.bound.safe_bound import Bools
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.arrays import BoolArray, IntArray
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 START_ARCS = 8  # in and out of every node
 BLOCK = 256  # rows looked at together: large problems should not need more memory twice
@@ -20,8 +20,8 @@ def same_both_ways(problem: ClusterProblem) -> bool:
 
 
 def first_arcs(
-    problem: ClusterProblem, tour: Ints, *, upper: int, symmetric: bool
-) -> tuple[Ints, Ints]:
+    problem: ClusterProblem, tour: IntArray, *, upper: int, symmetric: bool
+) -> tuple[IntArray, IntArray]:
     """The cheapest arcs in and out of every node, and those of a tour."""
     out = _nearest(problem, upper=upper, back=False)
     here = (tour, np.roll(tour, -1))
@@ -32,8 +32,8 @@ def first_arcs(
 
 
 def joined(
-    problem: ClusterProblem, *lists: tuple[Ints, Ints], symmetric: bool
-) -> tuple[Ints, Ints]:
+    problem: ClusterProblem, *lists: tuple[IntArray, IntArray], symmetric: bool
+) -> tuple[IntArray, IntArray]:
     """Every arc once; where direction does not count the smaller node first."""
     count = len(problem.nodes)
     tail = np.concatenate([part[0] for part in lists])
@@ -57,18 +57,18 @@ def cheapest_exits(problem: ClusterProblem) -> int:
     return int(max(leave.sum(), enter.sum()))
 
 
-def _least(block: Ints) -> int:
+def _least(block: IntArray) -> int:
     return int(block.min(initial=np.iinfo(block.dtype).max))
 
 
-def _nearest(problem: ClusterProblem, *, upper: int, back: bool) -> tuple[Ints, Ints]:
+def _nearest(problem: ClusterProblem, *, upper: int, back: bool) -> tuple[IntArray, IntArray]:
     """The cheapest arcs out of (``back``: into) every node, at most ``upper`` dear."""
     owner, cost = problem.cluster_of, problem.cost.T if back else problem.cost
     count = min(START_ARCS, len(owner) - 1)
     near, far = [], []
     for lo in range(0, len(owner), BLOCK):
         rows = cost[lo : lo + BLOCK]
-        allowed: Bools = (owner[lo : lo + BLOCK, None] != owner[None, :]) & (rows <= upper)
+        allowed: BoolArray = (owner[lo : lo + BLOCK, None] != owner[None, :]) & (rows <= upper)
         ranked = np.where(allowed, rows, np.iinfo(rows.dtype).max)
         best = np.argpartition(ranked, count, axis=1)[:, :count]
         row = np.repeat(np.arange(len(rows)), count)

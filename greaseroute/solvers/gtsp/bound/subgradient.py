@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.kernels import subgradient as kernel
 from greaseroute.solvers.gtsp.bound.relaxation import Point
-from greaseroute.solvers.gtsp.bound.safe_bound import Floats, Multipliers, NodeCut
+from greaseroute.solvers.gtsp.bound.safe_bound import Multipliers, NodeCut
 from greaseroute.solvers.gtsp.bound.subtour_cuts import Cut
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 FIRST_STEP = 0.1
 LEAST_STEP = 0.005  # where it has shrunk further, fresh cuts start from here again
@@ -32,14 +33,14 @@ class ArcList:
     ``pair`` (2, E) numbers, for either end of an arc, that node and the cluster across.
     """
 
-    ends: Ints
-    group_from: Ints
-    group: Ints
-    pair: Ints
-    pair_key: Ints
+    ends: IntArray
+    group_from: IntArray
+    group: IntArray
+    pair: IntArray
+    pair_key: IntArray
 
     @classmethod
-    def of(cls, problem: ClusterProblem, tail: Ints, head: Ints) -> "ArcList":
+    def of(cls, problem: ClusterProblem, tail: IntArray, head: IntArray) -> "ArcList":
         """Sort and group these arcs."""
         owner, size = problem.cluster_of, problem.size
         low, high = np.minimum(owner[tail], owner[head]), np.maximum(owner[tail], owner[head])
@@ -64,7 +65,7 @@ class Ascent:
     def __init__(self, problem: ClusterProblem, arcs: ArcList, *, symmetric: bool) -> None:
         self.problem, self.arcs, self.symmetric = problem, arcs, symmetric
         self.cuts: list[NodeCut] = []
-        self._inside: list[Ints] = []  # the arcs of each cut
+        self._inside: list[IntArray] = []  # the arcs of each cut
         self._known: set[bytes] = set()
         self._cluster = np.zeros(problem.size)
         self._node = np.zeros(len(problem.nodes))
@@ -116,7 +117,7 @@ class Ascent:
         self._cut = np.concatenate([self._cut, np.zeros(len(self.cuts) - before)])
         return len(self.cuts) - before
 
-    def used(self, *, everything: bool = False) -> tuple[Ints, Ints]:
+    def used(self, *, everything: bool = False) -> tuple[IntArray, IntArray]:
         """The arcs that are in the mean of the trees, or all."""
         kept = (self._mean > LEAST_USE) | everything
         return self.arcs.ends[0, kept], self.arcs.ends[1, kept]
@@ -150,7 +151,7 @@ class Ascent:
         self.arcs = arcs
         self._inside = [self._arcs_in(cut) for cut in self.cuts]
 
-    def _rows(self) -> tuple[Ints, Ints, Ints, Ints, Floats]:
+    def _rows(self) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
         """Pairs first, then cuts: their arcs, the nodes that pay, their right sides."""
         pairs, count = len(self._pair), self.arcs.ends.shape[1]
         order = np.argsort(self.arcs.pair.ravel(), kind="stable") % max(1, count)
@@ -171,20 +172,20 @@ class Ascent:
             np.concatenate([np.zeros(pairs), [float(cut.right) for cut in self.cuts]]),
         )
 
-    def _arcs_in(self, cut: NodeCut) -> Ints:
+    def _arcs_in(self, cut: NodeCut) -> IntArray:
         inside = np.zeros(len(self.problem.nodes), bool)
         inside[cut.members] = True
         return np.flatnonzero(inside[self.arcs.ends[0]] & inside[self.arcs.ends[1]])
 
 
-def _starts(lengths: Floats | Ints) -> Ints:
+def _starts(lengths: FloatArray | IntArray) -> IntArray:
     return np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
 
 
-def _carried(old_key: Ints, old: Floats, new_key: Ints) -> Floats:
+def _carried(old_key: IntArray, old: FloatArray, new_key: IntArray) -> FloatArray:
     """Values by key, 0 where the key is new; ``old_key`` is sorted."""
     place = np.minimum(np.searchsorted(old_key, new_key), max(0, len(old_key) - 1))
     if not len(old_key):
         return np.zeros(len(new_key))
-    carried: Floats = np.where(old_key[place] == new_key, old[place], 0.0)
+    carried: FloatArray = np.where(old_key[place] == new_key, old[place], 0.0)
     return carried

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers import min_cut as kernel
+from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.relaxation import Point
-from greaseroute.solvers.gtsp.bound.safe_bound import Bools, Floats, NodeCut
-from greaseroute.solvers.gtsp.problem import ClusterProblem, Ints
+from greaseroute.solvers.gtsp.bound.safe_bound import NodeCut
+from greaseroute.solvers.gtsp.problem import ClusterProblem
 
 FLOW_UNIT = 1_000_000  # capacities are whole millionths of an arc
 LEAST_BREACH = 0.01
@@ -23,7 +24,7 @@ class Cut:
     cluster, or ``x(out of S) >= 1`` where a whole cluster lies outside as well.
     """
 
-    inside: Bools
+    inside: BoolArray
     credit: int
 
     def by_members(self) -> NodeCut:
@@ -40,11 +41,11 @@ class Cut:
 class Support:
     """Arcs and nodes that a point uses, with their values."""
 
-    tail: Ints
-    head: Ints
-    value: Floats
-    visit: Floats
-    owner: Ints
+    tail: IntArray
+    head: IntArray
+    value: FloatArray
+    visit: FloatArray
+    owner: IntArray
 
 
 def support_of(problem: ClusterProblem, point: Point) -> Support:
@@ -136,7 +137,7 @@ class Network:
                 found.setdefault(beyond.tobytes(), cut)
         return list(found.values())
 
-    def _far_side(self, sink: Bools, need: float) -> Bools | None:
+    def _far_side(self, sink: BoolArray, need: float) -> BoolArray | None:
         """Nodes on the sinks' side of a minimum cut, where less than ``need`` crosses it."""
         near = np.zeros(len(self._cluster), bool)
         units = round(2 * FLOW_UNIT * (need - LEAST_BREACH))
@@ -148,7 +149,7 @@ class Network:
         far[self._used] = ~near[self._vertex[self._used]]
         return far
 
-    def _whole_clusters(self, far: Bools) -> tuple[Bools, Bools]:
+    def _whole_clusters(self, far: BoolArray) -> tuple[BoolArray, BoolArray]:
         """Take idle nodes along where all others of their cluster are on the far side."""
         owner = self._support.owner
         whole = np.ones(self._problem.size, bool)

@@ -9,27 +9,23 @@ import math
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
+from greaseroute.solvers.arrays import FAR, NOWHERE, CostArray, FloatArray, IntArray, WordArray
 from greaseroute.solvers.gtsp.kernels.ruin_recreate import (
-    FAR,
-    NOWHERE,
-    Costs,
     choose_near,
     insert_best,
     ring_cost,
     ruin,
     shuffle,
 )
-from greaseroute.solvers.gtsp.problem import Ints
-from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
+from greaseroute.solvers.xorshift import below, fraction
 
 HOPELESS = 15.0  # temperatures by which a stretch moved may cost more before nodes are chosen anew
 
 
 @njit(nogil=True)
-def _unroll(after: Ints, a: int, wanted: int, line: Ints) -> int:
+def _unroll(after: IntArray, a: int, wanted: int, line: IntArray) -> int:
     """Write the ring into ``line`` from the cluster after ``a`` on; where ``wanted`` stands."""
     found = NOWHERE
     c = after[a]
@@ -43,8 +39,9 @@ def _unroll(after: Ints, a: int, wanted: int, line: Ints) -> int:
 
 @njit(nogil=True)
 def _best_last(
-    cost: Costs, cost_back: Costs, node: Ints, line: Ints, k: int, state: WordArray, blink: float
-) -> tuple[int, int]:
+    cost: CostArray, cost_back: CostArray, node: IntArray, line: IntArray, k: int, state: WordArray,
+    blink: float,
+) -> tuple[int, int]:  # fmt: skip
     """Where a stretch from ``line[k]`` on best ends, to go before ``line[0]``; what it costs."""
     before_it, target = node[line[k - 1]], node[line[0]]
     best, at = FAR, NOWHERE
@@ -58,8 +55,9 @@ def _best_last(
 
 @njit(nogil=True)
 def _best_first(
-    cost: Costs, cost_back: Costs, node: Ints, line: Ints, f: int, state: WordArray, blink: float
-) -> tuple[int, int]:
+    cost: CostArray, cost_back: CostArray, node: IntArray, line: IntArray, f: int, state: WordArray,
+    blink: float,
+) -> tuple[int, int]:  # fmt: skip
     """Where a stretch up to ``line[f]`` best begins, to go after the last of the line."""
     source, after_it = node[line[line.shape[0] - 1]], node[line[f + 1]]
     best, at = FAR, NOWHERE
@@ -72,7 +70,9 @@ def _best_first(
 
 
 @njit(nogil=True)
-def _swap_stretches(after: Ints, before: Ints, line: Ints, k: int, f: int, taken: Ints) -> int:
+def _swap_stretches(
+    after: IntArray, before: IntArray, line: IntArray, k: int, f: int, taken: IntArray
+) -> int:
     """Let ``line[k:f + 1]`` and ``line[:k]`` trade places; ``taken``: what has a new one before."""
     size = line.shape[0]
     for i in range(3):
@@ -85,8 +85,9 @@ def _swap_stretches(after: Ints, before: Ints, line: Ints, k: int, f: int, taken
 
 @njit(nogil=True)
 def _move_stretch(
-    cost: Costs, cost_back: Costs, owner: Ints, near_out: Ints, near_in: Ints, after: Ints,
-    before: Ints, node: Ints, line: Ints, taken: Ints, state: WordArray, heat: NDArray[np.float64],
+    cost: CostArray, cost_back: CostArray, owner: IntArray, near_out: IntArray, near_in: IntArray,
+    after: IntArray, before: IntArray, node: IntArray, line: IntArray, taken: IntArray,
+    state: WordArray, heat: FloatArray,
 ) -> int:  # fmt: skip
     """Open a random arc for one of few near nodes, move its stretch there; clusters touched, or 0.
 
@@ -117,7 +118,7 @@ def _move_stretch(
 
 
 @njit(nogil=True)
-def _copy(source: Ints, target: Ints) -> None:
+def _copy(source: IntArray, target: IntArray) -> None:
     for part in range(3):  # by hand: slices would double the time to compile
         for c in range(source.shape[1]):
             target[part, c] = source[part, c]
@@ -126,9 +127,9 @@ def _copy(source: Ints, target: Ints) -> None:
 # Long: its arrays are shared by both kinds of step, and the arguments take a third of it.
 @cached_njit
 def anneal(
-    cost: Costs, cost_back: Costs, first: Ints, owner: Ints, near: Ints, near_from: Ints,
-    near_to: Ints, near_out: Ints, near_in: Ints, rings: Ints, state: WordArray, plan: Ints,
-    heat: NDArray[np.float64],
+    cost: CostArray, cost_back: CostArray, first: IntArray, owner: IntArray, near: IntArray,
+    near_from: IntArray, near_to: IntArray, near_out: IntArray, near_in: IntArray, rings: IntArray,
+    state: WordArray, plan: IntArray, heat: FloatArray,
 ) -> int:  # fmt: skip
     """Anneal at one temperature for ``plan[0]`` passes; the cost of the best ring met.
 

@@ -6,26 +6,19 @@ A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of
 that is taken out has ``after[c] == -1``.
 """
 
-from typing import Any, cast
-
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.gtsp.problem import Ints
-from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
+from greaseroute.solvers.arrays import FAR, NOWHERE, ZERO, CostArray, IntArray, WordArray
+from greaseroute.solvers.xorshift import below, fraction
 
-FAR = cast(int, np.int64(2**62))
-ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
 ANYWHERE = 4  # one ruin in so many is of strings all over the ring
 CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
 
-Costs = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 64
-
 
 @njit(nogil=True)
-def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
+def ring_cost(cost: CostArray, after: IntArray, node: IntArray) -> int:
     """Cost of the closed ring that starts in any cluster still in it."""
     start = 0
     while after[start] < 0:
@@ -41,7 +34,7 @@ def ring_cost(cost: Costs, after: Ints, node: Ints) -> int:
 
 
 @njit(nogil=True)
-def _take_out(after: Ints, before: Ints, c: int) -> None:
+def _take_out(after: IntArray, before: IntArray, c: int) -> None:
     p, q = before[c], after[c]
     after[p] = q
     before[q] = p
@@ -50,8 +43,9 @@ def _take_out(after: Ints, before: Ints, c: int) -> None:
 
 @njit(nogil=True)
 def ruin(
-    after: Ints, before: Ints, near: Ints, taken: Ints, state: WordArray, want: int, longest: int
-) -> int:
+    after: IntArray, before: IntArray, near: IntArray, taken: IntArray, state: WordArray, want: int,
+    longest: int,
+) -> int:  # fmt: skip
     """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
 
     Strings around neighbouring clusters, after Christiaens and Vanden Berghe (2020), here with all
@@ -82,7 +76,7 @@ def ruin(
 
 
 @njit(nogil=True)
-def shuffle(taken: Ints, count: int, state: WordArray) -> None:
+def shuffle(taken: IntArray, count: int, state: WordArray) -> None:
     """Put the first ``count`` into random order."""
     for i in range(count - 1, 0, -1):
         j = below(state, i + 1)
@@ -91,7 +85,7 @@ def shuffle(taken: Ints, count: int, state: WordArray) -> None:
 
 @njit(nogil=True)
 def _best_in_gap(
-    cost: Costs, cost_back: Costs, lo: int, hi: int, p: int, q: int
+    cost: CostArray, cost_back: CostArray, lo: int, hi: int, p: int, q: int
 ) -> tuple[int, int]:
     """Least detour and its node when a cluster (nodes lo..hi) goes between nodes p and q."""
     best, at = FAR, lo
@@ -104,8 +98,8 @@ def _best_in_gap(
 
 @njit(nogil=True)
 def insert_best(
-    cost: Costs, cost_back: Costs, first: Ints, near_from: Ints, near_to: Ints,
-    after: Ints, before: Ints, node: Ints, c: int, state: WordArray, blink: float,
+    cost: CostArray, cost_back: CostArray, first: IntArray, near_from: IntArray, near_to: IntArray,
+    after: IntArray, before: IntArray, node: IntArray, c: int, state: WordArray, blink: float,
 ) -> None:  # fmt: skip
     """Put cluster ``c`` into the best gap beside one of its neighbours."""
     lo, hi = first[c], first[c + 1]
@@ -135,8 +129,9 @@ def insert_best(
 
 @njit(nogil=True)
 def _choose_run(
-    cost: Costs, first: Ints, node: Ints, run: Ints, length: int, reach: Ints, came: Ints
-) -> None:
+    cost: CostArray, first: IntArray, node: IntArray, run: IntArray, length: int, reach: IntArray,
+    came: IntArray,
+) -> None:  # fmt: skip
     """Exact nodes for ``run[1:length - 1]`` between the fixed nodes of its two ends."""
     source = node[run[0]]
     for v in range(first[run[1]], first[run[1] + 1]):
@@ -163,8 +158,8 @@ def _choose_run(
 
 @njit(nogil=True)
 def choose_near(
-    cost: Costs, first: Ints, after: Ints, before: Ints, node: Ints, taken: Ints, count: int,
-    fresh: Ints, run: Ints, reach: Ints, came: Ints,
+    cost: CostArray, first: IntArray, after: IntArray, before: IntArray, node: IntArray,
+    taken: IntArray, count: int, fresh: IntArray, run: IntArray, reach: IntArray, came: IntArray,
 ) -> None:  # fmt: skip
     """Choose nodes again, exactly, on every stretch that holds a cluster just put back."""
     size = after.shape[0]
@@ -193,7 +188,10 @@ def choose_near(
 
 
 @cached_njit
-def choose_nodes(cost: Costs, first: Ints, order: Ints, node: Ints, reach: Ints, came: Ints) -> int:
+def choose_nodes(
+    cost: CostArray, first: IntArray, order: IntArray, node: IntArray, reach: IntArray,
+    came: IntArray,
+) -> int:  # fmt: skip
     """Best node of every cluster for a fixed cyclic order, exactly; the cost of that tour.
 
     A layered shortest path from each node of the smallest cluster back to itself

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from greaseroute.solvers.vrp.benders.route_points import Bools, RoundLegs
-from greaseroute.solvers.vrp.layout import FAR_MS
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
+from greaseroute.solvers.vrp.benders.route_points import RoundLegs
 
-NEVER_MS = 2**45  # for a unit that the technician cannot leave again; sums stay far from overflow
+MOST_MS = 2**45  # of a unit that the technician cannot leave again; sums stay far from overflow
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +25,7 @@ class Tariff:
 
     fixed: int
     each: IntArray
-    sets: Bools
+    sets: BoolArray
     weight: IntArray
     store: int
 
@@ -48,7 +47,7 @@ class Potentials:
 
     entry: IntArray
     leave: IntArray
-    sets: Bools
+    sets: BoolArray
     weight: IntArray
 
 
@@ -71,7 +70,7 @@ def tariff_of(legs: RoundLegs, potentials: Potentials, *, units: int) -> Tariff:
         at = legs.head < n
         entry[at] += np.where(short, each, 0)[legs.head[at]]
     own = np.zeros(units, dtype=np.int64)
-    own[legs.unit[: legs.real]] = np.minimum(each[: legs.real], NEVER_MS)
+    own[legs.unit[: legs.real]] = np.minimum(each[: legs.real], MOST_MS)
     sets = np.zeros((potentials.weight.size, units), dtype=bool)
     sets[:, legs.unit[: legs.real]] = potentials.sets[:, : legs.real]
     visit = int(each[store].min()) if store.any() else 0
@@ -82,12 +81,12 @@ def tariff_of(legs: RoundLegs, potentials: Potentials, *, units: int) -> Tariff:
 def _least_out(legs: RoundLegs, entry: IntArray, potentials: Potentials) -> IntArray:
     """(n + 1,) least reduced leg out of every node and out of the start."""
     n = legs.nodes
-    reduced = np.minimum(legs.cost_ms, FAR_MS) + entry[None, :] - potentials.leave[:, None]
+    reduced = np.minimum(legs.cost_ms, FAR) + entry[None, :] - potentials.leave[:, None]
     first = [np.flatnonzero(np.diff(node, prepend=-1)) for node in (legs.tail, legs.head)]
     least = np.minimum.reduceat(np.minimum.reduceat(reduced, first[0], axis=0), first[1], axis=1)
     for inside, weight in zip(potentials.sets, potentials.weight, strict=True):
         beyond = np.append(~inside, True)
         least[np.ix_(np.flatnonzero(inside), np.flatnonzero(beyond))] -= weight
-    least[np.arange(n), np.arange(n)] = FAR_MS
+    least[np.arange(n), np.arange(n)] = FAR
     out: IntArray = least.min(axis=1)
     return out

@@ -12,18 +12,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
 from greaseroute.solvers.vrp.benders.cut import Tariff
 from greaseroute.solvers.vrp.benders.master_search import Sharers, Unsettled, evened_out
 from greaseroute.solvers.vrp.benders.route_points import RoundLegs, bag_of, round_legs
 from greaseroute.solvers.vrp.benders.subproblem import NoOptimum, RoundProgram
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.problem import CrewProblem
 
 if TYPE_CHECKING:
     from greaseroute.solvers.vrp.benders.master_cp import ShareModel
 
-Floats = NDArray[np.float64]
 Given = tuple[tuple[int, int], ...]  # units that are given to a technician: a part of all shares
 
 MOST_CREW, MOST_UNITS = 2, 80  # beyond these the shares are too many
@@ -89,7 +88,7 @@ class Shares:
         self._model: ShareModel | None = None  # for the aim at hand
         self._tariffs: list[list[Tariff]] = [[] for _ in first]
 
-    def _learn(self, k: int, wanted: Sequence[tuple[Floats, float]]) -> None:
+    def _learn(self, k: int, wanted: Sequence[tuple[FloatArray, float]]) -> None:
         """Add the tariffs of one sort for shares of its nodes and store visits."""
         for share, store_visits in wanted:
             try:
@@ -207,7 +206,7 @@ class Shares:
         whole = self._whole(share)
         self._core += DRIFT * (whole - self._core)
         self._given += whole
-        wanted: dict[int, list[tuple[Floats, float]]] = {}
+        wanted: dict[int, list[tuple[FloatArray, float]]] = {}
         for t, k in enumerate(self._sharers.like.tolist()):
             legs = self._programs[k].legs
             units, node = legs.unit[: legs.real], np.zeros(legs.nodes)
@@ -218,7 +217,7 @@ class Shares:
             list(pool.map(self._learn, wanted, wanted.values()))
         return self._finish_ms(share)
 
-    def _whole(self, share: IntArray) -> Floats:
+    def _whole(self, share: IntArray) -> FloatArray:
         """(units, T) one where a unit is visited, zero elsewhere."""
         whole = np.zeros(self._sharers.may.shape)
         taken = np.flatnonzero(share >= 0)
@@ -252,7 +251,7 @@ def _likes(legs: Sequence[RoundLegs]) -> tuple[IntArray, list[int]]:
     return like, first
 
 
-def _may(legs: Sequence[RoundLegs], *, units: int) -> NDArray[np.bool_]:
+def _may(legs: Sequence[RoundLegs], *, units: int) -> BoolArray:
     may = np.zeros((units, len(legs)), dtype=bool)
     for t, one in enumerate(legs):
         may[one.unit[: one.real], t] = True

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from ortools.sat.python import cp_model
 
+from greaseroute.solvers.arrays import BoolArray, IntArray
 from greaseroute.solvers.vrp.benders.cut import Tariff
 from greaseroute.solvers.vrp.benders.master_search import Sharers
-from greaseroute.solvers.vrp.benders.route_points import Bag, Bools
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.vrp.benders.route_points import Bag
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +39,7 @@ class ShareModel:
         self._visits = [self._store_visits(t, bag) for t, bag in enumerate(sharers.bags)]
         self._spare = self._model.new_int_var(0, 2**40, "")
         self._model.maximize(self._spare)
-        self._met: list[dict[bytes, tuple[Bools, cp_model.IntVar]]] = [{} for _ in sharers.bags]
+        self._met: list[dict[bytes, tuple[BoolArray, cp_model.IntVar]]] = [{} for _ in sharers.bags]
         self._known = [0] * len(sharers.bags)
 
     def _store_visits(self, t: int, bag: Bag) -> cp_model.IntVar:

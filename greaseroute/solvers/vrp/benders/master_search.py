@@ -5,10 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import BoolArray, IntArray
 from greaseroute.solvers.vrp.benders.cut import Tariff
-from greaseroute.solvers.vrp.benders.route_points import Bag, Bools
+from greaseroute.solvers.vrp.benders.route_points import Bag
 from greaseroute.solvers.vrp.kernels.assignment import even_out
-from greaseroute.solvers.vrp.problem import IntArray
 
 STEPS = 25_000  # some hundredths of a second
 HEAT = 0.001  # first heat over the time that the technicians have
@@ -27,7 +27,7 @@ class Sharers:
     """
 
     like: IntArray
-    may: Bools
+    may: BoolArray
     bags: tuple[Bag, ...]
 
     @property

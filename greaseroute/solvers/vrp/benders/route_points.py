@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import FAR, IntArray
 from greaseroute.solvers.vrp.bag import at_start
 from greaseroute.solvers.vrp.entry_exit_points import points_of
-from greaseroute.solvers.vrp.layout import FAR_MS, usable_way_ms
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.layout import usable_way_ms
+from greaseroute.solvers.vrp.problem import CrewProblem
 
-Bools = NDArray[np.bool_]
 CUT_OFF = 2**56  # a leg that nobody can walk, in comparisons
 
 
@@ -47,7 +46,7 @@ def round_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) ->
     takes no longer, legs included. Nothing is lost by it.
     """
     p = points_of(problem, np.array([t], dtype=np.int64), ways, stores=stores)
-    cost = np.full((p.out_node.size + 1, p.in_node.size + 1), FAR_MS, dtype=np.int64)
+    cost = np.full((p.out_node.size + 1, p.in_node.size + 1), FAR, dtype=np.int64)
     cost[:-1, :-1], cost[-1, :-1] = p.legs_ms, p.from_start_ms[0]
     cost[:-1, -1], cost[-1, -1] = p.to_finish_ms[0], p.idle_ms[0, 0]
     kept = np.concatenate(
@@ -89,7 +88,7 @@ def _needed(cost: IntArray, ends: tuple[IntArray, IntArray], way_ms: IntArray) -
 
 def _dearer(legs: IntArray) -> IntArray:
     """(a, b): by how much legs to a are dearer at most than legs to b, wherever from."""
-    open_legs = np.where(legs >= FAR_MS // 2, CUT_OFF, legs)
+    open_legs = np.where(legs >= FAR // 2, CUT_OFF, legs)
     more = open_legs[:, :, None] - open_legs[:, None, :]
     shut = (open_legs == CUT_OFF)[:, None, :] & np.ones(more.shape, dtype=bool)
     most: IntArray = np.where(shut, -CUT_OFF, more).max(axis=0)

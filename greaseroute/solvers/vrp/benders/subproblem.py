@@ -9,17 +9,13 @@ rounded, give a ``Tariff``; nothing else of it is relied on.
 
 import highspy
 import numpy as np
-from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import FAR, BoolArray, FloatArray, IntArray
 from greaseroute.solvers.lp import INFINITY, QuietSolver, add_columns, add_rows, entries
 from greaseroute.solvers.min_cut import near_side
 from greaseroute.solvers.vrp.benders.cut import Potentials, Tariff, tariff_of
-from greaseroute.solvers.vrp.benders.route_points import Bools, RoundLegs
+from greaseroute.solvers.vrp.benders.route_points import RoundLegs
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import nested_groups
-from greaseroute.solvers.vrp.layout import FAR_MS
-from greaseroute.solvers.vrp.problem import IntArray
-
-Floats = NDArray[np.float64]
 
 FIRST_LEGS = 3  # the shortest legs of each point that the first program has
 MORE_LEGS = 4  # of each point, added in one round
@@ -45,7 +41,7 @@ class RoundProgram:
         n_in, n_out = legs.head.size - 1, legs.tail.size - 1
         # rows: points of entry, of leaving, units, stores together, start, finish, sub-tours
         self._row = np.cumsum([0, n_in, n_out, legs.real, 1, 1, 1]).tolist()
-        self._sets: list[Bools] = []
+        self._sets: list[BoolArray] = []
         self._share = np.zeros(legs.nodes)
         low = np.zeros(self._row[-1])
         low[self._row[4] :] = 1.0
@@ -76,7 +72,7 @@ class RoundProgram:
         cost = self.legs.cost_ms
         chosen = _least_of_each(cost.astype(np.float64), FIRST_LEGS)
         chosen[-1], chosen[:, -1] = True, True
-        tail, head = np.nonzero(chosen & (cost < FAR_MS // 2))
+        tail, head = np.nonzero(chosen & (cost < FAR // 2))
         return tail.astype(np.int64), head.astype(np.int64)
 
     def _add_legs(self, tail: IntArray, head: IntArray) -> None:
@@ -94,19 +90,19 @@ class RoundProgram:
         cut, column = np.nonzero(self._leaving(self._sets, tail, head))
         blocks.append(entries(column, row[6] + cut, 1.0))
         high = np.full(tail.size, INFINITY)
-        cost_s: Floats = S_PER_MS * legs.cost_ms[tail, head].astype(np.float64)
+        cost_s: FloatArray = S_PER_MS * legs.cost_ms[tail, head].astype(np.float64)
         add_columns(self._solver, cost_s, np.concatenate(blocks), high=high)
         self._present[tail, head] = True
         self._tail = np.concatenate([self._tail, tail])
         self._head = np.concatenate([self._head, head])
 
-    def _leaving(self, sets: list[Bools], tail: IntArray, head: IntArray) -> Bools:
+    def _leaving(self, sets: list[BoolArray], tail: IntArray, head: IntArray) -> BoolArray:
         """(sets, legs) which legs leave which sets."""
         inside = np.array(sets, dtype=bool).reshape(-1, self.legs.nodes + 1)
-        left: Bools = inside[:, self.legs.tail[tail]] & ~inside[:, self.legs.head[head]]
+        left: BoolArray = inside[:, self.legs.tail[tail]] & ~inside[:, self.legs.head[head]]
         return left
 
-    def _add_sets(self, sets: list[Bools]) -> None:
+    def _add_sets(self, sets: list[BoolArray]) -> None:
         """Add rows over the legs there are; a unit left by no leg leaves them as well."""
         if not sets:
             return
@@ -118,13 +114,13 @@ class RoundProgram:
         add_rows(self._solver, low, np.full(low.size, INFINITY), entries=np.concatenate(block))
         self._sets.extend(sets)
 
-    def _least_left(self, sets: list[Bools]) -> Floats:
+    def _least_left(self, sets: list[BoolArray]) -> FloatArray:
         """(sets,) a set is left as often as the unit in it with the largest share."""
         inside = np.array(sets, dtype=bool).reshape(-1, self.legs.nodes + 1)
-        least: Floats = np.where(inside[:, :-1], self._share, 0.0).max(axis=1, initial=0.0)
+        least: FloatArray = np.where(inside[:, :-1], self._share, 0.0).max(axis=1, initial=0.0)
         return least
 
-    def learn(self, share: Floats, store_visits: float, *, units: int) -> Tariff:
+    def learn(self, share: FloatArray, store_visits: float, *, units: int) -> Tariff:
         """The tariff of ``units`` numbers that is dearest for these shares (n,) of the nodes.
 
         Raises
@@ -144,7 +140,7 @@ class RoundProgram:
             self._solve()
         return tariff_of(self.legs, self._potentials(), units=units)
 
-    def _set(self, share: Floats, store_visits: float) -> None:
+    def _set(self, share: FloatArray, store_visits: float) -> None:
         """``share`` (n,) of nodes; those of stores do not matter."""
         row, real = self._row, self.legs.real
         self._share = np.where(np.arange(share.size) < real, share, 0.0)
@@ -196,11 +192,11 @@ class RoundProgram:
         tail, head = np.nonzero(_least_of_each(reduced, MORE_LEGS) & (reduced < -TOLERANCE_S))
         return tail.astype(np.int64), head.astype(np.int64)
 
-    def _find_sub_tours(self) -> list[Bools]:
+    def _find_sub_tours(self) -> list[BoolArray]:
         """Sets without start and finish that are left less often than one of their units."""
         network, share = _Network(self), self._share
         known = {inside.tobytes() for inside in self._sets}
-        found: dict[bytes, Bools] = {}
+        found: dict[bytes, BoolArray] = {}
         for unit in np.argsort(-share, kind="stable"):
             if share[unit] < LEAST_SHARE:
                 break
@@ -209,14 +205,14 @@ class RoundProgram:
                 found.setdefault(far.tobytes(), far)
         return list(found.values())
 
-    def flows(self) -> Floats:
+    def flows(self) -> FloatArray:
         """(n + 1, n + 1) how often one goes from node to node, either way."""
         used = self._flow > TOLERANCE_S * S_PER_MS
         between = np.zeros((self.legs.nodes + 1, self.legs.nodes + 1))
         ends = self.legs.tail[self._tail[used]], self.legs.head[self._head[used]]
         np.add.at(between, ends, self._flow[used])
         np.fill_diagonal(between, 0.0)
-        both: Floats = between + between.T
+        both: FloatArray = between + between.T
         return both
 
 
@@ -233,7 +229,7 @@ class _Network:
         self._twin = np.searchsorted(key, head * self._count + row).astype(np.int64)
         self._room = np.rint(both[row, head] * FLOW_UNIT).astype(np.int64)
 
-    def far_side(self, node: int, share: float) -> Bools | None:
+    def far_side(self, node: int, share: float) -> BoolArray | None:
         """The nodes beyond a least cut before ``node``, where less flows than its share."""
         sink, near = np.zeros(self._count, dtype=bool), np.zeros(self._count, dtype=bool)
         sink[node + 1] = True
@@ -244,7 +240,7 @@ class _Network:
         return np.append(~near[1:], False)
 
 
-def _least_of_each(cost: Floats, count: int) -> Bools:
+def _least_of_each(cost: FloatArray, count: int) -> BoolArray:
     """The least few of each row and of each column."""
     chosen = np.zeros(cost.shape, dtype=bool)
     for axis in (0, 1):
@@ -254,7 +250,7 @@ def _least_of_each(cost: Floats, count: int) -> Bools:
     return chosen
 
 
-def nested_sets(legs: RoundLegs) -> list[Bools]:
+def nested_sets(legs: RoundLegs) -> list[BoolArray]:
     """Units that lie together, near ones first, as sets of nodes: merged along shortest legs."""
     first = [np.flatnonzero(np.diff(node, prepend=-1)) for node in (legs.tail, legs.head)]
     apart = np.minimum.reduceat(legs.cost_ms, first[0], axis=0)

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FAR, FloatArray, IntArray
 from greaseroute.solvers.vrp.bag import Bags
 from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import Loads
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Floats, Ring
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
 from greaseroute.solvers.vrp.cutting_planes.relaxation import NO_END, Branch, Flow, RingProgram
 from greaseroute.solvers.vrp.cutting_planes.safe_bound import Price, lacking, priced
 from greaseroute.solvers.vrp.cutting_planes.subtour_cuts import find_needs
-from greaseroute.solvers.vrp.problem import IntArray
 
 TRIED, TRIED_OF_BAGS = 2, 1  # splits that are solved before one is chosen
 ROUNDS = 6  # of cutting at one branch, as long as its bound still moves
@@ -154,9 +154,9 @@ def _most_promising(splits: list[Split], count: int) -> list[Split]:
     return sorted(splits, key=lambda split: -split.promise)[:count]
 
 
-def _by_unit(ring: Ring, visit: Floats, branch: Branch) -> list[Split]:
+def _by_unit(ring: Ring, visit: FloatArray, branch: Branch) -> list[Split]:
     """A unit to one kind, or to the others; promising where much work is shared out evenly."""
-    work = np.where(ring.allowed, ring.cost, 2**60).min(axis=0)
+    work = np.where(ring.allowed, ring.cost, FAR).min(axis=0)
     even = np.minimum(visit, 1.0 - visit)[: ring.unit_nodes]
     splits = []
     for first, last in zip(ring.first[: ring.units], ring.first[1:], strict=False):
@@ -175,7 +175,7 @@ def _any_visit(branch: Branch) -> Split:
     return Split((replace(branch, together=none), replace(branch, together=some)), 0.0)
 
 
-def _by_visits(ring: Ring, visit: Floats, branch: Branch) -> list[Split]:
+def _by_visits(ring: Ring, visit: FloatArray, branch: Branch) -> list[Split]:
     """A kind's store visits: few, or more than that."""
     splits = []
     for kind in range(ring.crew.size):
@@ -189,7 +189,7 @@ def _by_visits(ring: Ring, visit: Floats, branch: Branch) -> list[Split]:
     return splits
 
 
-def _by_cartridges(put_in: Floats, branch: Branch) -> list[Split]:
+def _by_cartridges(put_in: FloatArray, branch: Branch) -> list[Split]:
     """The cartridges of one gun kind that a kind of technician puts in: few, or more."""
     splits = []
     shape = branch.put_in.shape[1:]

@@ -4,20 +4,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Bools, Floats, Ring
+from greaseroute.solvers.arrays import FAR, BoolArray, FloatArray, IntArray
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
 from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import Flow as FlowRows
 from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import Groups as GroupRows
 from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import along_walk, heavy_sets
 from greaseroute.solvers.vrp.cutting_planes.relaxation import Flow, Need
-from greaseroute.solvers.vrp.cutting_planes.safe_bound import NEVER, Price
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.vrp.cutting_planes.safe_bound import Price
 
 BREACH = 0.02  # a set left less often by this much is worth a row
 MOST_CUTS = 12  # for each kind, in one round
 MOST_SEEDS = 50  # along one walk
 MOST_SINGLES, MOST_RESTS = 120, 400  # of single units and of shares, of walks together
 MOST_SUMS = 8  # the latest sets of multipliers are kept
-TOO_MUCH = 2**56  # load of a unit that those who are left cannot visit
+TOO_MUCH = int(FAR) // 64  # load of a unit that those who are left cannot visit: sums stay exact
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +30,7 @@ class _Sum:
     """
 
     least: IntArray
-    group: Bools
+    group: BoolArray
     weight: IntArray
     below: int
     room: int
@@ -63,7 +63,7 @@ class Loads:
 
     def _sum(self, ring: Ring, price: Price, left: list[int], *, all_of_them: bool) -> _Sum:
         mine = np.isin(ring.kind, left)
-        out = np.where(mine, price.reduced.min(axis=1), NEVER)
+        out = np.where(mine, price.reduced.min(axis=1), FAR)
         least = np.minimum.reduceat(out, ring.first)[: ring.units]
         below = int(np.minimum(least, 0).sum())
         room = self._between_ends(ring, price, out, left=left, all_of_them=all_of_them)
@@ -128,7 +128,7 @@ class Loads:
         return list(worst.values())
 
 
-def _rows(both: Floats) -> FlowRows:
+def _rows(both: FloatArray) -> FlowRows:
     """A square of flows without what is zero."""
     row, other = np.nonzero(both)
     first = np.searchsorted(row, np.arange(both.shape[0] + 1))
@@ -144,7 +144,7 @@ def _groups(sums: list[_Sum]) -> GroupRows:
     return first.astype(np.int64), group.astype(np.int64), weight, of
 
 
-def _seeds(total: Floats, both: FlowRows, home: Floats) -> Bools:
+def _seeds(total: FloatArray, both: FlowRows, home: FloatArray) -> BoolArray:
     """Sets to grow or shrink from: single units, those visited least, all but a walk's first.
 
     On large sites an even choice of them: each takes a time that grows with the units.
@@ -155,11 +155,11 @@ def _seeds(total: Floats, both: FlowRows, home: Floats) -> Bools:
     return np.array(alone + shares + rest, dtype=bool).reshape(-1, total.size)
 
 
-def _few(sets: list[Bools], most: int) -> list[Bools]:
+def _few(sets: list[BoolArray], most: int) -> list[BoolArray]:
     return sets[:: max(1, -(-len(sets) // most))]
 
 
-def _without_a_walk(both: FlowRows, home: Floats) -> list[Bools]:
+def _without_a_walk(both: FlowRows, home: FloatArray) -> list[BoolArray]:
     """All units but those first reached from the starts, along the strongest flow."""
     found, every = [], max(1, home.size // MOST_SEEDS)
     for first in np.flatnonzero(home > BREACH).tolist():
@@ -171,7 +171,7 @@ def _without_a_walk(both: FlowRows, home: Floats) -> list[Bools]:
     return found
 
 
-def _between(ring: Ring, flow: Flow, kind: int) -> Floats:
+def _between(ring: Ring, flow: Flow, kind: int) -> FloatArray:
     """Flow of one kind between clusters."""
     between = np.zeros((ring.clusters, ring.clusters))
     mine = ring.kind[flow.tail] == kind

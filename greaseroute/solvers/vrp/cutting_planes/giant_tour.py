@@ -10,15 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from greaseroute.solvers.vrp.cutting_planes.kernels.potentials import FAR, settle
+from greaseroute.solvers.arrays import FAR, BoolArray, FloatArray, IntArray
+from greaseroute.solvers.vrp.cutting_planes.kernels.potentials import settle
 from greaseroute.solvers.vrp.entry_exit_points import KindPoints
-from greaseroute.solvers.vrp.layout import FAR_MS
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
-
-Bools = NDArray[np.bool_]
-Floats = NDArray[np.float64]
+from greaseroute.solvers.vrp.problem import CrewProblem
 
 GIVE = 0.5  # share of what a point is dearer that potentials leave on the legs to it
 SWEEPS = 1  # of a kind's nodes, there and back, with one set of multipliers
@@ -37,7 +33,7 @@ class Ring:
     """
 
     cost: IntArray
-    allowed: Bools
+    allowed: BoolArray
     cluster: IntArray
     kind: IntArray
     crew: IntArray
@@ -66,7 +62,7 @@ class Ring:
         return int(self.cluster.size - self.depots - self.stores)
 
     @property
-    def store(self) -> Bools:
+    def store(self) -> BoolArray:
         """Which nodes are stores."""
         row = np.arange(self.cluster.size)
         return (row >= self.unit_nodes) & (row < self.unit_nodes + self.stores)
@@ -108,7 +104,7 @@ def ring_of(problem: CrewProblem, kinds: Sequence[Kind]) -> Ring:
     crew = np.array([kind.depot.size for kind in kinds], dtype=np.int64)
     n = sum(kind.node.size for kind in kinds)
     size = n + int(crew.sum())
-    cost = np.full((size, size), FAR_MS, dtype=np.int64)
+    cost = np.full((size, size), FAR, dtype=np.int64)
     of, owner = np.zeros(size, dtype=np.int64), np.zeros(n, dtype=np.int64)
     for k, kind in enumerate(kinds):
         _arcs(kind, cost, first_depot=n)
@@ -118,7 +114,7 @@ def ring_of(problem: CrewProblem, kinds: Sequence[Kind]) -> Ring:
     _, cluster = np.unique(owner[~stores], return_inverse=True)
     units = int(cluster.max()) + 1
     after = units + np.arange(int(stores.sum()) + int(crew.sum()))
-    allowed = cost < FAR_MS // 2
+    allowed = cost < FAR // 2
     np.fill_diagonal(allowed, False)
     return Ring(
         cost=np.where(allowed, cost, 0),
@@ -139,7 +135,7 @@ def _arcs(kind: Kind, cost: IntArray, *, first_depot: int) -> None:
     work = _work(kind)
     legs = np.minimum.reduceat(p.legs_ms - off[:, None] + on[None, :], p.out_first, axis=0)
     legs = np.minimum.reduceat(legs, p.in_first, axis=1)
-    np.fill_diagonal(legs, FAR_MS)
+    np.fill_diagonal(legs, FAR)
     cost[np.ix_(kind.node, kind.node)] = legs + work
     begin = np.minimum.reduceat(p.from_start_ms + on, p.in_first, axis=1) + work
     end = np.minimum.reduceat(p.to_finish_ms - off, p.out_first, axis=1)
@@ -160,8 +156,8 @@ def first_potentials(kind: Kind, orders: Sequence[Sequence[int]]) -> Kind:
     """Potentials that suit rounds through units in these orders, this kind's ways taken."""
     row = {int(u): i for i, u in enumerate(kind.points.unit)}
     n = kind.node.size
-    price = np.full((n, n), FAR)
-    ends = np.full((2, n), FAR)
+    price = np.full((n, n), float(FAR))
+    ends = np.full((2, n), float(FAR))
     for order in orders:
         path = [row[u] for u in order if u in row]
         price[path[:-1], path[1:]] = 0.0
@@ -171,13 +167,13 @@ def first_potentials(kind: Kind, orders: Sequence[Sequence[int]]) -> Kind:
     return _settled(kind, price, ends, order=np.array(through, dtype=np.int64))
 
 
-def better_potentials(ring: Ring, kind: Kind, reduced: Floats, *, order: Sequence[int]) -> Kind:
+def better_potentials(ring: Ring, kind: Kind, reduced: FloatArray, *, order: Sequence[int]) -> Kind:
     """Potentials that suit the arcs which multipliers make cheap.
 
     ``reduced`` (N, N) are reduced costs in ms of this kind, infinite where not allowed.
     """
     extra = np.where(ring.allowed, reduced - ring.cost, FAR)
-    price: Floats = extra[np.ix_(kind.node, kind.node)] + _work(kind)
+    price: FloatArray = extra[np.ix_(kind.node, kind.node)] + _work(kind)
     first = int(ring.cluster.size - ring.depots)
     after = first + (kind.depot - first + 1) % ring.depots
     begin = extra[np.ix_(kind.depot, kind.node)].min(axis=0) + _work(kind)
@@ -191,7 +187,7 @@ def better_potentials(ring: Ring, kind: Kind, reduced: Floats, *, order: Sequenc
     return kind
 
 
-def _settled(kind: Kind, price: Floats, ends: Floats, *, order: IntArray) -> Kind:
+def _settled(kind: Kind, price: FloatArray, ends: FloatArray, *, order: IntArray) -> Kind:
     """One sweep there and back over a kind's nodes."""
     p = kind.points
     on, off = kind.on_ms.astype(float), kind.off_ms.astype(float)
@@ -199,7 +195,7 @@ def _settled(kind: Kind, price: Floats, ends: Floats, *, order: IntArray) -> Kin
     begin = p.from_start_ms.min(axis=0).astype(float) + ends[0][p.in_node]
     end = p.to_finish_ms.min(axis=0).astype(float) + ends[1][p.out_node]
     settle(
-        np.where(p.legs_ms >= FAR_MS // 2, FAR, p.legs_ms).astype(float),
+        np.where(p.legs_ms >= FAR // 2, FAR, p.legs_ms).astype(float),
         (
             np.append(p.in_first, p.in_node.size),
             p.in_node,
@@ -218,9 +214,9 @@ def _settled(kind: Kind, price: Floats, ends: Floats, *, order: IntArray) -> Kin
     return replace(kind, on_ms=on, off_ms=off)
 
 
-def nested_sets(ring: Ring, kinds: Sequence[Kind]) -> list[Bools]:
+def nested_sets(ring: Ring, kinds: Sequence[Kind]) -> list[BoolArray]:
     """Units that lie together, near ones first, as sets of nodes: merged along shortest legs."""
-    apart = np.full((ring.units, ring.units), FAR_MS, dtype=np.int64)
+    apart = np.full((ring.units, ring.units), FAR, dtype=np.int64)
     for kind in kinds:
         p, mine = kind.points, ring.cluster[kind.node]
         legs = np.minimum.reduceat(p.legs_ms, p.out_first, axis=0)
@@ -233,7 +229,7 @@ def nested_sets(ring: Ring, kinds: Sequence[Kind]) -> list[Bools]:
     return [group[clusters] & unit for group in nested_groups(apart)[:-1]]
 
 
-def nested_groups(apart: IntArray) -> list[Bools]:
+def nested_groups(apart: IntArray) -> list[BoolArray]:
     """Groups of places ``apart`` (n, n), as (n,) masks: joined one by one, near ones first."""
     apart, count = np.minimum(apart, apart.T), apart.shape[0]
     group, found = np.arange(count), []

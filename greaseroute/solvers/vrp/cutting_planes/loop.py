@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from greaseroute.solvers.arrays import FloatArray, IntArray
 from greaseroute.solvers.vrp.bag import Bags, bags_of
 from greaseroute.solvers.vrp.cutting_planes.branch_and_bound import Tree
 from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import Loads
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import (
-    Floats,
     Kind,
     better_potentials,
     nested_sets,
@@ -24,7 +24,7 @@ from greaseroute.solvers.vrp.cutting_planes.relaxation import (
 )
 from greaseroute.solvers.vrp.cutting_planes.safe_bound import Price, lacking, priced
 from greaseroute.solvers.vrp.cutting_planes.subtour_cuts import find_needs
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.solvers.vrp.problem import CrewProblem
 
 IDLE = 4  # rounds after which a row that does not matter is taken out
 SETTLED_AFTER = (4, 8, 12)  # rounds after which potentials are set anew
@@ -171,7 +171,7 @@ class Cutting:
         room = np.array([self._judged.room_ms[int(t)] for t in crew], dtype=np.int64)
         return np.maximum(0, room - (worth - self._aim))
 
-    def _drop_idle(self, multiplier: Floats) -> None:
+    def _drop_idle(self, multiplier: FloatArray) -> None:
         """Take out rows whose multiplier has been zero for some rounds."""
         waited = {
             need: 0 if multiplier[k] > 1e-9 else self._idle.get(need, 0) + 1

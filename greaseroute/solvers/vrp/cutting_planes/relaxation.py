@@ -14,10 +14,10 @@ import highspy
 import numpy as np
 from numpy.typing import NDArray
 
+from greaseroute.solvers.arrays import FAR, BoolArray, FloatArray, IntArray
 from greaseroute.solvers.lp import INFINITY, QuietSolver, add_columns, add_rows, entries
 from greaseroute.solvers.vrp.bag import Bags
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Bools, Floats, Ring
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
 
 FIRST_ARCS = 5  # arcs into and out of every node in the first program
 FIRST_LEGS = 20  # from every start and to every finish
@@ -33,7 +33,7 @@ class Need:
     it holds for plans that end before an aim.
     """
 
-    inside: Bools
+    inside: BoolArray
     times: int
     credit: int = -1
     assumed: bool = False
@@ -46,7 +46,7 @@ class Branch:
     ``put_in`` (2, kinds, G), ``visits`` (2, kinds) and, of all kinds together, ``together`` (2,).
     """
 
-    shut: Bools
+    shut: BoolArray
     put_in: IntArray
     visits: IntArray
     together: IntArray
@@ -74,17 +74,17 @@ class Flow:
 
     tail: IntArray
     head: IntArray
-    value: Floats
-    put_in: Floats
+    value: FloatArray
+    put_in: FloatArray
     worth: float
-    kind: Floats
-    cluster: Floats
-    node: Floats
-    strokes: Floats
-    bag: Floats
-    visits: Floats
+    kind: FloatArray
+    cluster: FloatArray
+    node: FloatArray
+    strokes: FloatArray
+    bag: FloatArray
+    visits: FloatArray
     total: float
-    need: Floats
+    need: FloatArray
 
 
 class RingProgram:
@@ -168,7 +168,7 @@ class RingProgram:
         self.tail = np.concatenate([self.tail, tail])
         self.head = np.concatenate([self.head, head])
 
-    def _bag_entries(self, at: IntArray, tail: IntArray) -> list[Floats]:
+    def _bag_entries(self, at: IntArray, tail: IntArray) -> list[FloatArray]:
         assert self.bags is not None
         row, kind, guns = self._row, self.ring.kind[tail], self.bags.left.shape[1]
         arc, gun = np.nonzero(self.bags.strokes[tail])
@@ -242,12 +242,12 @@ class RingProgram:
         )
 
 
-def need_weights(needs: list[Need], tail: IntArray, head: IntArray) -> Floats:
+def need_weights(needs: list[Need], tail: IntArray, head: IntArray) -> FloatArray:
     """(needs, arcs) what each arc counts in each row."""
     if not needs:
         return np.zeros((0, tail.size))
     inside = np.array([need.inside for need in needs])
-    weight: Floats = (inside[:, tail] & ~inside[:, head]).astype(float)
+    weight: FloatArray = (inside[:, tail] & ~inside[:, head]).astype(float)
     credit = np.array([need.credit for need in needs])
     weight -= credit[:, None] == tail[None, :]
     return weight
@@ -255,7 +255,7 @@ def need_weights(needs: list[Need], tail: IntArray, head: IntArray) -> Floats:
 
 def first_arcs(ring: Ring, walk: list[int]) -> tuple[IntArray, IntArray]:
     """The cheapest arcs into and out of every node, more at starts and finishes, and a ring."""
-    cost = np.where(ring.allowed, ring.cost, 2**60)
+    cost = np.where(ring.allowed, ring.cost, FAR)
     row = np.arange(cost.shape[0])
     chosen = np.zeros_like(ring.allowed)
     for some, most in ((row, FIRST_ARCS), (row[row.size - ring.depots :], FIRST_LEGS)):

@@ -11,11 +11,11 @@ program or not.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
 from greaseroute.solvers.vrp.bag import Bags
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Bools, Ring
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
 from greaseroute.solvers.vrp.cutting_planes.relaxation import (
     FIRST_ARCS,
     NO_END,
@@ -24,15 +24,8 @@ from greaseroute.solvers.vrp.cutting_planes.relaxation import (
     Flow,
     Need,
 )
-from greaseroute.solvers.vrp.problem import IntArray
 
 UNIT = 2**16  # multipliers are rounded to this part of one, and of a millisecond
-
-
-NEVER = np.int64(2**61)  # reduced cost of an arc that is not allowed
-
-
-NO_PLAN_MS = 2**52  # the bound of a branch that no plan is in
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,19 +49,19 @@ class Price:
 
     def last_finish_ms(self, ring: Ring) -> int:
         """No last finish is below this: the mean of the kinds' times, weighted."""
-        if self.total >= NEVER:
-            return NO_PLAN_MS
+        if self.total >= FAR:
+            return FAR
         weight = int((self.kind * ring.crew).sum())
         together = self.total + int((self.kind * ring.start_ms).sum())
         return -(-together // weight) if weight > 0 else 0
 
-    def too_dear(self, ring: Ring, worth_ms: int) -> Bools:
+    def too_dear(self, ring: Ring, worth_ms: int) -> BoolArray:
         """Nodes that no plan with a last finish below ``worth_ms`` visits."""
         weight = int((self.kind * ring.crew).sum())
         room = worth_ms * weight - self.total - int((self.kind * ring.start_ms).sum())
-        dear: Bools = self.spare >= room
+        dear: BoolArray = self.spare >= room
         dear[ring.unit_nodes :] = False
-        return dear & (self.total < NEVER)
+        return dear & (self.total < FAR)
 
 
 def priced(
@@ -93,18 +86,18 @@ def priced(
         total += _take_bags(reduced, ring, bags, flow=flow, branch=branch)
     if branch is not None:
         allowed = allowed & ~branch.shut[:, None] & ~branch.shut[None, :]
-    reduced[~allowed] = NEVER
+    reduced[~allowed] = FAR
     node = _lift_stores(reduced, ring, node)
     out = reduced.min(axis=1)
     least = np.minimum.reduceat(out, ring.first)
     least[ring.cluster[ring.store]] = 0
-    lost = bool((least >= NEVER // 2).any())
+    lost = bool((least >= FAR // 2).any())
     counted = [k for k in used if needs[k].times]
     return Price(
         kind=kind,
-        total=int(NEVER) if lost else total + int(least.sum()),
+        total=int(FAR) if lost else total + int(least.sum()),
         least=least,
-        spare=np.where(out < NEVER // 2, out - least[ring.cluster], NEVER),
+        spare=np.where(out < FAR // 2, out - least[ring.cluster], FAR),
         weight=p[counted],
         needs=tuple(needs[k] for k in counted),
         reduced=reduced,
@@ -147,16 +140,18 @@ def _lift_stores(reduced: IntArray, ring: Ring, node: IntArray) -> IntArray:
     for store in np.flatnonzero(ring.store):
         out = reduced[store].min()
         if out < 0:
-            reduced[store] -= np.where(reduced[store] < NEVER // 2, out, 0)
-            reduced[:, store] += np.where(reduced[:, store] < NEVER // 2, out, 0)
+            reduced[store] -= np.where(reduced[store] < FAR // 2, out, 0)
+            reduced[:, store] += np.where(reduced[:, store] < FAR // 2, out, 0)
             node[store] += out
     return node
 
 
-def lacking(ring: Ring, price: Price, flow: Flow, *, present: Bools) -> tuple[IntArray, IntArray]:
+def lacking(
+    ring: Ring, price: Price, flow: Flow, *, present: BoolArray
+) -> tuple[IntArray, IntArray]:
     """Arcs cheaper than those the program uses out of their cluster, the worst few per node."""
     level = np.rint(flow.cluster * UNIT / S_PER_MS).astype(np.int64)
-    slack = np.where(present, NEVER, price.reduced) - level[ring.cluster][:, None]
+    slack = np.where(present, FAR, price.reduced) - level[ring.cluster][:, None]
     count = min(FIRST_ARCS, slack.shape[0] - 1)
     row = np.arange(slack.shape[0])
     chosen = np.zeros_like(present)
@@ -167,7 +162,7 @@ def lacking(ring: Ring, price: Price, flow: Flow, *, present: Bools) -> tuple[In
 
 
 @cached_njit
-def take_off(reduced: IntArray, inside: NDArray[np.bool_], weight: IntArray) -> None:
+def take_off(reduced: IntArray, inside: BoolArray, weight: IntArray) -> None:
     """Take each set's weight off ``reduced`` (N, N) where an arc leads out of it."""
     n = reduced.shape[0]
     off = np.zeros(n, np.int64)

@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from greaseroute.solvers.arrays import BoolArray, FloatArray
 from greaseroute.solvers.min_cut import near_side
 from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import Loads
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Bools, Floats, Ring
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
 from greaseroute.solvers.vrp.cutting_planes.relaxation import Flow, Need
 
 FLOW_UNIT = 1_000_000  # capacities are whole millionths of an arc
@@ -29,7 +30,7 @@ def find_needs(ring: Ring, flow: Flow, loads: Loads | None) -> list[Need]:
     return needs
 
 
-def _subtours(ring: Ring, flow: Flow, visit: Floats, *, kind: int) -> list[Need]:
+def _subtours(ring: Ring, flow: Flow, visit: FloatArray, *, kind: int) -> list[Need]:
     """Sets of one kind's nodes without a start that are left less often than one of them is.
 
     What enters a node leaves it, so the flow is looked at as if it went both ways.
@@ -50,7 +51,7 @@ def _subtours(ring: Ring, flow: Flow, visit: Floats, *, kind: int) -> list[Need]
     return list(found.values())
 
 
-def _keep(found: dict[tuple[bytes, int], Need], inside: Bools, visit: Floats) -> None:
+def _keep(found: dict[tuple[bytes, int], Need], inside: BoolArray, visit: FloatArray) -> None:
     """Note a set, with the most visited of its nodes."""
     credit = int(np.where(inside, visit, -1.0).argmax())
     found.setdefault((inside.tobytes(), credit), Need(inside, 0, credit))
@@ -59,7 +60,7 @@ def _keep(found: dict[tuple[bytes, int], Need], inside: Bools, visit: Floats) ->
 class _Network:
     """The used nodes of one kind as an undirected flow network; vertex 0 is all starts together."""
 
-    def __init__(self, ring: Ring, flow: Flow, used: Bools) -> None:
+    def __init__(self, ring: Ring, flow: Flow, used: BoolArray) -> None:
         tail, head, value = flow.tail[used], flow.head[used], flow.value[used]
         size = ring.cluster.size
         self._size, depot = size, size - ring.depots
@@ -79,7 +80,7 @@ class _Network:
         self._start = np.searchsorted(self._row, np.arange(count + 1)).astype(np.int64)
         self._twin = np.searchsorted(key, self._head * count + self._row).astype(np.int64)
 
-    def pairs(self, visit: Floats) -> list[Bools]:
+    def pairs(self, visit: FloatArray) -> list[BoolArray]:
         """Two nodes between which more flows than one of them is visited."""
         row, head = self._row, self._head
         apart = (row > 0) & (row < head)
@@ -94,7 +95,7 @@ class _Network:
             sets.append(inside)
         return sets
 
-    def far_side(self, node: int, visit: float) -> Bools | None:
+    def far_side(self, node: int, visit: float) -> BoolArray | None:
         """The nodes beyond a least cut before ``node``, where less flows than it is visited."""
         count = self.node.size + 1
         sink, near = np.zeros(count, dtype=bool), np.zeros(count, dtype=bool)

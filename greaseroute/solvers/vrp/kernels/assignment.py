@@ -8,13 +8,11 @@ tariff (``set_first``, ``set_row``, ``set_weight``); ``strokes`` (T, units, G), 
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import BoolArray, IntArray, WordArray
+from greaseroute.solvers.xorshift import below, fraction
 
-Flags = NDArray[np.bool_]
 COOLED = 0.02  # share of the first heat that is left at the end
 
 
@@ -76,7 +74,7 @@ def _worst(
 @cached_njit
 def even_out(
     share: IntArray,
-    may: Flags,
+    may: BoolArray,
     movable: IntArray,
     room: IntArray,
     fixed: IntArray,

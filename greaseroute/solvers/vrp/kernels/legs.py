@@ -1,4 +1,4 @@
-"""Compiled steps shared by the crew's search and its exact solver: random words and legs.
+"""Compiled: the legs of a round, shared by the search and the exact solver.
 
 Only what Python calls is cached; the rest is compiled into it. Constants that are handed on are
 ``np.int64``: numba would compile the callee once more for each bare literal.
@@ -6,38 +6,9 @@ Only what Python calls is cached; the rest is compiled into it. Constants that a
 Arrays are as in ``CrewArrays``; a time of ``FAR`` or more means that it cannot be done.
 """
 
-from typing import cast
-
-import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
-from greaseroute.solvers.vrp.layout import FAR_MS
-from greaseroute.solvers.vrp.problem import IntArray
-
-FAR = cast(int, np.int64(FAR_MS))
-ZERO, ONE, NOWHERE = cast(tuple[int, int, int], (np.int64(0), np.int64(1), np.int64(-1)))
-WordArray = NDArray[np.uint64]
-
-_LEFT, _RIGHT, _LEFT_AGAIN = np.uint64(13), np.uint64(7), np.uint64(17)
-_TOP = np.uint64(11)
-
-
-@njit(nogil=True)
-def fraction(word: WordArray) -> float:
-    """A number in [0, 1) from a xorshift64 word (Marsaglia 2003, shifts 13, 7, 17)."""
-    x = word[0]
-    x ^= x << _LEFT
-    x ^= x >> _RIGHT
-    x ^= x << _LEFT_AGAIN
-    word[0] = x
-    return float(x >> _TOP) * 1.1102230246251565e-16  # 2 ** -53
-
-
-@njit(nogil=True)
-def below(word: WordArray, end: int) -> int:
-    """A whole number in 0 .. end - 1."""
-    return int(fraction(word) * end)
+from greaseroute.solvers.arrays import FAR, IntArray
 
 
 @njit(nogil=True)

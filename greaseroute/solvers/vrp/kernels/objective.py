@@ -13,7 +13,7 @@ FOLLOWS.
 import numpy as np
 from numba import njit
 
-from greaseroute.solvers.vrp.kernels.legs import FAR
+from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.vrp.kernels.route import CHANGES, FINISH, HOLDER, LENGTH, LEVEL, STOPS
 from greaseroute.solvers.vrp.problem import IntArray
 

@@ -8,14 +8,13 @@ one by one: a record of arrays as an argument multiplies the time of compiling.
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
-
 from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import FAR, NOWHERE, ONE, WordArray, fraction
+from greaseroute.solvers.arrays import FAR, NOWHERE, ONE, WordArray
 from greaseroute.solvers.vrp.kernels.objective import (
     CHANGE_COST,
     FIRST_LEVEL,
@@ -50,6 +49,7 @@ from greaseroute.solvers.vrp.kernels.route import (
 )
 from greaseroute.solvers.vrp.kernels.ruin import ruin, sort_out, take_out
 from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.xorshift import fraction
 
 BLINK = 0.01  # share of places not looked at
 SKIP_LEVEL = 0.05  # share of insertions that try a lesser service level first

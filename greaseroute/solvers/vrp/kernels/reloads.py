@@ -8,7 +8,8 @@ import numpy as np
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import FAR, leg_end
+from greaseroute.solvers.arrays import FAR
+from greaseroute.solvers.vrp.kernels.legs import leg_end
 from greaseroute.solvers.vrp.kernels.route import ENTER, HI, LEAVE, LEVEL, LO, MS, STOPS
 from greaseroute.solvers.vrp.problem import IntArray
 

@@ -15,11 +15,11 @@ rows LEVEL, HOLDER, LEAST_LEFT, LEAST_D; ``tech`` rows STOPS, FINISH, CHANGES, L
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
-
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import FAR, NOWHERE, leg
+from greaseroute.solvers.arrays import FAR, NOWHERE
+from greaseroute.solvers.vrp.kernels.legs import leg
 from greaseroute.solvers.vrp.problem import IntArray
 
 ENTER, LEAVE, LO, HI, MS = 0, 1, 2, 3, 4

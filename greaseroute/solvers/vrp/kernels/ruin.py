@@ -11,9 +11,10 @@ units by distance from each, itself first.
 import numpy as np
 from numba import njit
 
-from greaseroute.solvers.vrp.kernels.legs import WordArray, below, fraction
+from greaseroute.solvers.arrays import WordArray
 from greaseroute.solvers.vrp.kernels.route import HI, HOLDER, LEVEL, MS, STOPS
 from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.xorshift import below, fraction
 
 MOST_OUT = 10  # most units taken out at one place per step
 

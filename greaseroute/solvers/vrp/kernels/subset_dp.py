@@ -8,12 +8,12 @@ earliest is never dropped, so times are exact; lengths are unless a cell overflo
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
-
 import numpy as np
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.kernels.legs import FAR, leg
+from greaseroute.solvers.arrays import FAR
+from greaseroute.solvers.vrp.kernels.legs import leg
 from greaseroute.solvers.vrp.kernels.route import ENTER, HI, LEAVE, LO, MS
 from greaseroute.solvers.vrp.problem import IntArray
 

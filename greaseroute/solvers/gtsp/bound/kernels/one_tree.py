@@ -6,8 +6,7 @@ import numpy as np
 from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.gtsp.kernels.ruin_recreate import FAR, NOWHERE, ZERO, Costs
-from greaseroute.solvers.gtsp.problem import Ints
+from greaseroute.solvers.arrays import FAR, NOWHERE, ZERO, CostArray, IntArray
 
 BINS_PER_OCTAVE = 8
 BINS = 62 * BINS_PER_OCTAVE + 1  # sums stay below 2 ** 61
@@ -15,9 +14,9 @@ BINS = 62 * BINS_PER_OCTAVE + 1  # sums stay below 2 ** 61
 
 @njit(nogil=True)
 def _reduced_row(
-    i: int, cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints,
-    pair_back: Ints, cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints,
-    plan: Ints, row: Ints,
+    i: int, cost: CostArray, first: IntArray, owner: IntArray, leave: IntArray, enter: IntArray,
+    pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
+    node_from: IntArray, nodes: IntArray, plan: IntArray, row: IntArray,
 ) -> int:  # fmt: skip
     """Fill ``row[start:]`` with the reduced costs of arcs from node i, FAR where none is; start.
 
@@ -43,8 +42,9 @@ def _reduced_row(
 
 @cached_njit
 def all_joins(
-    cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints, pair_back: Ints,
-    cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints, plan: Ints, join: Ints,
+    cost: CostArray, first: IntArray, owner: IntArray, leave: IntArray, enter: IntArray,
+    pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
+    node_from: IntArray, nodes: IntArray, plan: IntArray, join: IntArray,
 ) -> None:  # fmt: skip
     """Least reduced cost between every two clusters, either way, into ``join`` (FAR to begin)."""
     row = np.zeros(owner.shape[0], np.int64)
@@ -62,9 +62,10 @@ def all_joins(
 
 @cached_njit
 def near_arcs(
-    cost: Costs, first: Ints, owner: Ints, leave: Ints, enter: Ints, pair: Ints, pair_back: Ints,
-    cut: Ints, cuts_from: Ints, cuts_of: Ints, node_from: Ints, nodes: Ints, plan: Ints,
-    over: Ints, rooms: Ints, counts: Ints, ends: Ints,
+    cost: CostArray, first: IntArray, owner: IntArray, leave: IntArray, enter: IntArray,
+    pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
+    node_from: IntArray, nodes: IntArray, plan: IntArray, over: IntArray, rooms: IntArray,
+    counts: IntArray, ends: IntArray,
 ) -> int:  # fmt: skip
     """Arcs whose reduced cost is at most ``rooms[0]`` over ``over[c, d]``: how many there are.
 
@@ -94,7 +95,7 @@ def near_arcs(
 
 
 @cached_njit
-def whole_tree(join: Ints, over: Ints) -> int:
+def whole_tree(join: IntArray, over: IntArray) -> int:
     """Spanning tree plus its dearest join, or FAR where none spans; ``over`` filled.
 
     ``over[c, d]`` is the dearest join on the way from c to d in the tree.

@@ -5,25 +5,20 @@ Arcs lie grouped by the two clusters they join (``group_from``, ``group``). A cu
 arcs less the visits of its nodes are at most minus ``right``.
 """
 
-from typing import cast
-
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.gtsp.problem import Ints
+from greaseroute.solvers.arrays import FAR, NOWHERE, ZERO, FloatArray, IntArray
 
-Floats = NDArray[np.float64]
-NO_JOIN = 1e15
+FAR_JOIN = float(FAR)
 LEAST_USE = 1e-9
 PATIENCE = 20  # steps without gain before the step width shrinks
 SHRINK, GROW, WIDEST = 0.8, 1.1, 2.0
-ZERO, NOWHERE = cast(tuple[int, int], (np.int64(0), np.int64(-1)))
 
 
 @njit(nogil=True)
-def least_tree(join: Floats, parent: Ints, key: Floats) -> int:
+def least_tree(join: FloatArray, parent: IntArray, key: FloatArray) -> int:
     """Spanning tree by Prim (1957) from cluster 0; the cluster whose join is the dearest."""
     size = join.shape[0]
     out = np.ones(size, np.bool_)
@@ -47,12 +42,12 @@ def least_tree(join: Floats, parent: Ints, key: Floats) -> int:
 
 @njit(nogil=True)
 def _cheapest_joins(
-    ends: Ints, cost: Floats, group_from: Ints, group: Ints, cluster: Floats, node: Floats,
-    bonus: Floats, share: Floats, join: Floats, at: Ints,
+    ends: IntArray, cost: FloatArray, group_from: IntArray, group: IntArray, cluster: FloatArray,
+    node: FloatArray, bonus: FloatArray, share: FloatArray, join: FloatArray, at: IntArray,
 ) -> None:  # fmt: skip
     """Least reduced cost between every two clusters, and the arc it is on."""
     for g in range(group.shape[1]):
-        least, best = NO_JOIN, NOWHERE
+        least, best = FAR_JOIN, NOWHERE
         for e in range(group_from[g], group_from[g + 1]):
             i, j = ends[0, e], ends[1, e]
             r = cost[e] + bonus[e] - 0.5 * (share[i] + share[j]) + node[i] - node[j]
@@ -66,8 +61,8 @@ def _cheapest_joins(
 
 @njit(nogil=True)
 def _spread(
-    cut: Floats, arc_from: Ints, arcs: Ints, paid_from: Ints, paid: Ints, right: Floats,
-    bonus: Floats, share: Floats,
+    cut: FloatArray, arc_from: IntArray, arcs: IntArray, paid_from: IntArray, paid: IntArray,
+    right: FloatArray, bonus: FloatArray, share: FloatArray,
 ) -> float:  # fmt: skip
     """What the cuts put on arcs and take off nodes; what their right sides are worth."""
     bonus[:] = 0.0
@@ -85,9 +80,9 @@ def _spread(
 
 @njit(nogil=True)
 def _breaches(
-    ends: Ints, owner: Ints, mean: Floats, cut: Floats, arc_from: Ints, arcs: Ints,
-    paid_from: Ints, paid: Ints, right: Floats, directed: int, visit: Floats, by_cluster: Floats,
-    by_node: Floats, by_cut: Floats,
+    ends: IntArray, owner: IntArray, mean: FloatArray, cut: FloatArray, arc_from: IntArray,
+    arcs: IntArray, paid_from: IntArray, paid: IntArray, right: FloatArray, directed: int,
+    visit: FloatArray, by_cluster: FloatArray, by_node: FloatArray, by_cut: FloatArray,
 ) -> float:  # fmt: skip
     """How far the mean of the trees breaks each row; the sum of squares."""
     visit[:] = 0.0
@@ -120,7 +115,7 @@ def _breaches(
 
 
 @njit(nogil=True)
-def _step(best: Floats, along: Floats, width: float, floor: float, out: Floats) -> None:
+def _step(best: FloatArray, along: FloatArray, width: float, floor: float, out: FloatArray) -> None:
     for k in range(best.shape[0]):
         out[k] = max(floor, best[k] + width * along[k])
 
@@ -128,9 +123,10 @@ def _step(best: Floats, along: Floats, width: float, floor: float, out: Floats) 
 # Long: one step of the ascent after another; the arrays it works in are shared by all of them.
 @cached_njit
 def ascend(
-    ends: Ints, cost: Floats, group_from: Ints, group: Ints, owner: Ints, arc_from: Ints,
-    arcs: Ints, paid_from: Ints, paid: Ints, right: Floats, cluster: Floats, node: Floats,
-    cut: Floats, mean: Floats, plan: Ints, rate: Floats,
+    ends: IntArray, cost: FloatArray, group_from: IntArray, group: IntArray, owner: IntArray,
+    arc_from: IntArray, arcs: IntArray, paid_from: IntArray, paid: IntArray, right: FloatArray,
+    cluster: FloatArray, node: FloatArray, cut: FloatArray, mean: FloatArray, plan: IntArray,
+    rate: FloatArray,
 ) -> float:  # fmt: skip
     """Raise the bound for ``plan[0]`` steps (``plan[1]``: 1 where direction counts); the best.
 
@@ -139,13 +135,13 @@ def ascend(
     the upper value. Volume algorithm of Barahona and Anbil (2000).
     """
     size = cluster.shape[0]
-    join, at = np.full((size, size), NO_JOIN), np.full((size, size), NOWHERE)
+    join, at = np.full((size, size), FAR_JOIN), np.full((size, size), NOWHERE)
     parent, key = np.zeros(size, np.int64), np.zeros(size)
     bonus, share = np.zeros(cost.shape[0]), np.zeros(owner.shape[0])
     visit, by_cluster, by_node = np.zeros(owner.shape[0]), np.zeros(size), np.zeros(owner.shape[0])
     by_cut = np.zeros(cut.shape[0])
     best_cluster, best_node, best_cut = cluster.copy(), node.copy(), cut.copy()
-    best, idle = -NO_JOIN, 0
+    best, idle = -FAR_JOIN, 0
     for _ in range(plan[0]):
         value = _spread(cut, arc_from, arcs, paid_from, paid, right, bonus, share)
         _cheapest_joins(
@@ -176,8 +172,8 @@ def ascend(
         if square < LEAST_USE:
             break
         width = rate[0] * (1.02 * rate[2] - best) / square
-        _step(best_cluster, by_cluster, width, -NO_JOIN, cluster)
-        _step(best_node, by_node, width, -NO_JOIN, node)
+        _step(best_cluster, by_cluster, width, -FAR_JOIN, cluster)
+        _step(best_node, by_node, width, -FAR_JOIN, node)
         _step(best_cut, by_cut, width, 0.0, cut)
     cluster[:], node[:], cut[:] = best_cluster, best_node, best_cut
     return best

@@ -7,17 +7,13 @@ each unit are few, and told in rows: ``first`` (U + 1,) and what follows it.
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
-
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Flow = tuple[IntArray, IntArray, Floats]  # first of each row, other unit, flow both ways
+Flow = tuple[IntArray, IntArray, FloatArray]  # first of each row, other unit, flow both ways
 Groups = tuple[IntArray, IntArray, IntArray, IntArray]  # first of each row, group; weight, its sum
 STEPS = 60  # moves at most in making a set better
 TRIED = 8  # units looked at in each
@@ -41,7 +37,7 @@ def _move(
 
 
 @njit(nogil=True)
-def _pull(u: int, sign: int, flow: Flow, pull: Floats) -> None:
+def _pull(u: int, sign: int, flow: Flow, pull: FloatArray) -> None:
     """The flow to unit u, which is taken in or out, at all others."""
     first, other, value = flow
     for i in range(first[u], first[u + 1]):
@@ -57,7 +53,7 @@ def _heavy(load: IntArray, room: IntArray) -> bool:
 
 
 @njit(nogil=True)
-def _raise(tree: IntArray, key: Floats, u: int) -> None:
+def _raise(tree: IntArray, key: FloatArray, u: int) -> None:
     """Bring a tree of least keys up to date above unit u; of equal keys the first unit counts."""
     at = (tree.shape[0] // 2 + u) // 2
     while at > 0:
@@ -68,8 +64,9 @@ def _raise(tree: IntArray, key: Floats, u: int) -> None:
 
 @njit(nogil=True)
 def _grown(
-    flow: Flow, total: Floats, chosen: Flags, load: IntArray, met: IntArray, least: IntArray,
-    groups: Groups, room: IntArray, pull: Floats, tree: IntArray, key: Floats,
+    flow: Flow, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
+    least: IntArray, groups: Groups, room: IntArray, pull: FloatArray, tree: IntArray,
+    key: FloatArray,
 ) -> bool:
     """Add the unit that makes least more flow leave, until the set is heavy."""
     n, leaves = chosen.shape[0], tree.shape[0] // 2
@@ -100,8 +97,8 @@ def _grown(
 
 @njit(nogil=True)
 def _polished(
-    flow: Flow, total: Floats, chosen: Flags, load: IntArray, met: IntArray, least: IntArray,
-    groups: Groups, room: IntArray, pull: Floats,
+    flow: Flow, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
+    least: IntArray, groups: Groups, room: IntArray, pull: FloatArray,
 ) -> None:
     """Move single units in or out while less flow leaves and the set stays heavy."""
     n = chosen.shape[0]
@@ -131,8 +128,8 @@ def _polished(
 
 @cached_njit
 def heavy_sets(
-    flow: Flow, total: Floats, seeds: Flags, least: IntArray, groups: Groups, room: IntArray
-) -> tuple[Flags, Floats]:
+    flow: Flow, total: FloatArray, seeds: BoolArray, least: IntArray, groups: Groups, room: IntArray
+) -> tuple[BoolArray, FloatArray]:
     """From each seed (a set) a heavy one, and the flow that leaves it; infinite where none is.
 
     ``total`` is the flow that leaves each unit.
@@ -162,7 +159,7 @@ def heavy_sets(
 
 
 @cached_njit
-def along_walk(flow: Flow, home: Floats, first: int) -> IntArray:
+def along_walk(flow: Flow, home: FloatArray, first: int) -> IntArray:
     """All units in the order in which one reaches them from ``first`` along the strongest flow.
 
     ``home`` is the flow between each unit and the ends of all rounds.

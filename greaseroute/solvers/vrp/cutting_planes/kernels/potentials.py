@@ -6,19 +6,18 @@ changes its time. Set well, the nearest points of two units are those that a sho
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FAR, FloatArray, IntArray
 
-Floats = NDArray[np.float64]
-FAR = 1e15
+CAP_MS = 1e9  # of a potential: what is out of reach gets no more
 
 
 @njit(nogil=True)
 def _to_node(
-    legs: Floats, first: IntArray, node: IntArray, price: Floats, off: Floats, v: int, best: Floats
-) -> None:
+    legs: FloatArray, first: IntArray, node: IntArray, price: FloatArray, off: FloatArray, v: int,
+    best: FloatArray,
+) -> None:  # fmt: skip
     """Least priced time from any other point to each point of entry of node v."""
     for a in range(first[v], first[v + 1]):
         least = best[a]
@@ -30,8 +29,9 @@ def _to_node(
 
 @njit(nogil=True)
 def _from_node(
-    legs: Floats, first: IntArray, node: IntArray, price: Floats, on: Floats, u: int, best: Floats
-) -> None:
+    legs: FloatArray, first: IntArray, node: IntArray, price: FloatArray, on: FloatArray, u: int,
+    best: FloatArray,
+) -> None:  # fmt: skip
     """Least priced time from each point of leaving of node u to any other point."""
     for b in range(first[u], first[u + 1]):
         least = best[b]
@@ -43,17 +43,9 @@ def _from_node(
 
 @njit(nogil=True)
 def _balance(
-    ways: IntArray,
-    way_ms: Floats,
-    span: IntArray,
-    into: Floats,
-    out: Floats,
-    on: Floats,
-    off: Floats,
-    least_in: Floats,
-    least_out: Floats,
-    give: float,
-) -> None:
+    ways: IntArray, way_ms: FloatArray, span: IntArray, into: FloatArray, out: FloatArray,
+    on: FloatArray, off: FloatArray, least_in: FloatArray, least_out: FloatArray, give: float,
+) -> None:  # fmt: skip
     """Set one node's potentials: all points alike but for a share of what each is dearer."""
     least = FAR
     for w in range(span[4], span[5]):
@@ -66,10 +58,10 @@ def _balance(
         return
     total, count = 0.0, span[1] - span[0] + span[3] - span[2]
     for a in range(span[0], span[1]):
-        on[a] = give * (min(least_in[a], least + FAR / 1e6) - least) - min(into[a], FAR / 1e6)
+        on[a] = give * (min(least_in[a], least + CAP_MS) - least) - min(into[a], CAP_MS)
         total += on[a]
     for b in range(span[2], span[3]):
-        off[b] = min(out[b], FAR / 1e6) - give * (min(least_out[b], least + FAR / 1e6) - least)
+        off[b] = min(out[b], CAP_MS) - give * (min(least_out[b], least + CAP_MS) - least)
         total += off[b]
     for a in range(span[0], span[1]):
         on[a] -= total / count
@@ -79,16 +71,10 @@ def _balance(
 
 @cached_njit
 def settle(
-    legs: Floats,
-    ends: tuple[IntArray, IntArray, IntArray, IntArray],
-    price: Floats,
-    edge: tuple[Floats, Floats],
-    ways: tuple[IntArray, Floats, IntArray],
-    on: Floats,
-    off: Floats,
-    order: IntArray,
-    give: float,
-) -> None:
+    legs: FloatArray, ends: tuple[IntArray, IntArray, IntArray, IntArray], price: FloatArray,
+    edge: tuple[FloatArray, FloatArray], ways: tuple[IntArray, FloatArray, IntArray],
+    on: FloatArray, off: FloatArray, order: IntArray, give: float,
+) -> None:  # fmt: skip
     """Go through the nodes in ``order`` and back and set their potentials ``on`` and ``off``.
 
     ``legs`` (leaving, entry); ``ends``: first point of entry of each node and one past all, node
