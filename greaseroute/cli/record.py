@@ -3,8 +3,9 @@
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -75,7 +76,8 @@ def run(args: argparse.Namespace) -> int:
 
     site = read_site(args.site)
     now = booking_moment(args.at, site)
-    handed_in = [*_given(args, site)]
+    plans = _plans(args, site) if args.plan else []
+    handed_in = [*_given(args, site, plans)]
     path = args.site / FILE
     only_export = args.export is not None and not handed_in and not args.plan
     with open_ledger(path, create=not only_export) as ledger:
@@ -83,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         if not only_export:
             from greaseroute.ledger.booking import Booking
 
-            booked = Booking(site, ledger, now).book(handed_in, plans=_plans(args, site))
+            booked = Booking(site, ledger, now).book(handed_in, plans=plans)
         if args.export is not None:
             _export(args.export, ledger.events(in_force=False))
     _print(args, booked)
@@ -104,41 +106,52 @@ def booking_moment(at: datetime | None, site: "Site") -> datetime:
     return max(now, site.planned_for.astimezone(zone) + timedelta(days=1))
 
 
-def _given(args: argparse.Namespace, site: "Site") -> "Iterator[HandedIn]":
-    """Everything handed in, read."""
+def _given(
+    args: argparse.Namespace, site: "Site", plans: "Sequence[PlanHandedOut]"
+) -> "Iterator[HandedIn]":
+    """Everything handed in, read; receipts by the plans given and those of the record."""
     from greaseroute.ledger.handed_in import read_handed_in, typed_event
 
     zone = ZoneInfo(site.time_zone)
     for what in args.what:
-        name, text = _text(what)
-        yield read_handed_in(text, name, zone=zone)
+        name, data = _data(what)
+        plan_of = partial(_plan_of, args.site, plans)
+        yield read_handed_in(data, name, zone=zone, plan_of=plan_of)
     for words in args.event:
         yield typed_event(words, zone=zone)
 
 
-def _text(what: str) -> tuple[str, str]:
-    """(name for messages, text) of a file, of standard input, or of the text that stands there."""
+def _plan_of(folder: Path, given: "Sequence[PlanHandedOut]", plan: str) -> "PlanHandedOut | None":
+    """A plan by its id: one given with ``--plan``, or one that the record holds."""
+    from greaseroute.ledger.events import PlanHandedOut
+    from greaseroute.ledger.store import FILE, open_ledger
+
+    found: list[object] = [each for each in given if each.plan == plan]
+    if not found and (folder / FILE).is_file():
+        with open_ledger(folder / FILE) as ledger:
+            found = [*ledger.events(kinds=["plan_handed_out"], plan=plan)]
+    return next((each for each in found if isinstance(each, PlanHandedOut)), None)
+
+
+def _data(what: str) -> tuple[str, bytes]:
+    """(name for messages, content) of a file, of standard input, or of the text that is given."""
     from greaseroute.errors import BadInput, Fault
-    from greaseroute.ledger.handed_in import TAKEN, is_json_object
-    from greaseroute.texts.text_file import read_text
+    from greaseroute.ledger.handed_in import TAKEN, is_text_itself
 
     if what == "-":
-        return "standard input", sys.stdin.read()
+        return "standard input", sys.stdin.buffer.read()
     path = Path(what)
     try:
         there = path.is_file()
     except (OSError, ValueError):  # too long for a name, or characters no name has
         there = False
-    if not there:
-        if is_json_object(what):
-            return "text", what
-        shown = " ".join(what.split())[:60]
-        fault = Fault(shown, 1, "file", "-", "no such file", TAKEN, "correct the path")
-        raise BadInput(shown, [fault])
-    text, faults = read_text(path.parent, path.name)
-    if text is None:
-        raise BadInput(what, faults)
-    return path.as_posix(), text
+    if there:
+        return path.as_posix(), path.read_bytes()
+    if is_text_itself(what):
+        return "text", what.encode()
+    shown = " ".join(what.split())[:60]
+    fault = Fault(shown, 1, "file", "-", "no such file", TAKEN, "correct the path")
+    raise BadInput(shown, [fault])
 
 
 def _plans(args: argparse.Namespace, site: "Site") -> "list[PlanHandedOut]":

@@ -119,9 +119,8 @@ def read_card(text: str, file: str) -> tuple[Report | None, Lines, list[Fault]]:
         card = CardFile.model_validate_json(text, strict=True)
     except ValidationError as error:
         return None, Lines(file, {}), list(faults_of(error, CardFile, source))
-    events = [(event, number) for event, number in _events(card, file)]
-    lines = {event.id: line_in(index, path) for event, path in events}
-    return _report(card, file, tuple(e for e, _ in events)), Lines(file, lines), []
+    lines = {event.id: line_in(index, path) for event, path in _events(card, file)}
+    return report_of(card, file), Lines(file, lines), []
 
 
 def _record_of(path: Path) -> str:
@@ -130,7 +129,8 @@ def _record_of(path: Path) -> str:
     return "card"
 
 
-def _report(card: CardFile, file: str, events: tuple[Event, ...]) -> Report:
+def report_of(card: CardFile, file: str) -> Report:
+    """The events of a card that was read from ``file``."""
     told = {event.technician for event in card.events}
     return Report(
         source=file,
@@ -140,7 +140,7 @@ def _report(card: CardFile, file: str, events: tuple[Event, ...]) -> Report:
         told_at=card.exported_at,
         device=card.device,
         technicians=frozenset({card.technician} if card.technician else told),
-        events=events,
+        events=tuple(event for event, _ in _events(card, file)),
     )
 
 

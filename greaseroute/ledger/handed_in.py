@@ -1,6 +1,5 @@
 """What somebody hands in: found out what it is, and read."""
 
-import json
 from collections.abc import Sequence
 from datetime import tzinfo
 
@@ -8,16 +7,26 @@ from greaseroute.errors import BadInput, Fault
 from greaseroute.ledger import card_file
 from greaseroute.ledger.booking import HandedIn
 from greaseroute.ledger.card_file import Lines, read_card
+from greaseroute.ledger.photo import is_picture, receipt_in_picture
+from greaseroute.ledger.receipt import find_receipt
+from greaseroute.ledger.receipt_report import PlanOf, read_receipt
 from greaseroute.ledger.table import Read, event_of, read_csv, read_json_lines
 
 TAKEN = "the export of a card, a receipt, a picture of its code, or events as JSON lines or CSV"
 
 
-def read_handed_in(text: str, name: str, *, zone: tzinfo) -> HandedIn:
-    """A text that was handed in: the export of a card, or events as JSON lines or a table.
+def read_handed_in(data: bytes, name: str, *, zone: tzinfo, plan_of: PlanOf) -> HandedIn:
+    """What was handed in: a card's export, a receipt or its picture, events as lines or a table.
 
-    ``name`` is the file it came from, for messages. Raises BadInput with every mistake.
+    ``name`` is the file it came from, for messages; ``plan_of`` finds the plan of a receipt.
+    Raises BadInput with every mistake.
     """
+    if is_picture(data):
+        receipt, faults = receipt_in_picture(data, name)
+        if receipt is None:
+            raise BadInput(name, faults)
+        return _receipt(receipt, name, plan_of)
+    text = _decoded(data, name)
     if not text.strip():
         fault = Fault(name, 1, "file", "-", "empty", TAKEN, "hand in the right file")
         raise BadInput(name, [fault])
@@ -27,8 +36,27 @@ def read_handed_in(text: str, name: str, *, zone: tzinfo) -> HandedIn:
             raise BadInput(name, faults)
         return HandedIn(lines, report)
     first = text.lstrip()[:1]
-    read = (read_json_lines if first == "{" else read_csv)(text, name, zone=zone)
-    return _events(read)
+    if first != "{" and find_receipt(text):
+        return _receipt(text, name, plan_of)
+    return _events((read_json_lines if first == "{" else read_csv)(text, name, zone=zone))
+
+
+def _decoded(data: bytes, name: str) -> str:
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        texts = (f"byte 0x{data[error.start]:02x}", f"UTF-8 text or a picture: {TAKEN}")
+        raise BadInput(
+            name, [Fault(name, line, "file", "encoding", *texts, "send it again")]
+        ) from error
+
+
+def _receipt(text: str, name: str, plan_of: PlanOf) -> HandedIn:
+    report, faults = read_receipt(text, name, plan_of)
+    if report is None:
+        raise BadInput(name, faults)
+    return HandedIn(Lines(name, {}), report)
 
 
 def _events(read: Read) -> HandedIn:
@@ -55,9 +83,6 @@ def typed_event(words: Sequence[str], *, zone: tzinfo) -> HandedIn:
     return HandedIn(Lines(name, {event.id: 1}), None, (event,))
 
 
-def is_json_object(text: str) -> bool:
-    """Whether a text is one JSON object."""
-    try:
-        return isinstance(json.loads(text), dict)
-    except ValueError:
-        return False
+def is_text_itself(words: str) -> bool:
+    """Whether words are a card's export or a receipt themselves, not the name of a file."""
+    return words.lstrip()[:1] == "{" or find_receipt(words) is not None

@@ -9,7 +9,9 @@ import pytest
 
 from greaseroute.cli.main import entry
 from greaseroute.cli.on_record import on_record
+from greaseroute.ledger.receipt import AS_PLANNED, Ticked, WalkTold, receipt_text
 from greaseroute.ledger.store import FILE, open_ledger
+from greaseroute.plan.handed_out import plan_handed_out, round_id
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import RoundRequest
 from greaseroute.site.folder import read_site
@@ -329,3 +331,71 @@ def test_the_round_books_that_its_plan_went_out(plan, yard, book, tmp_path):
     (walk,) = handed_out.walks
     told = {(s.unit, f.joint, f.fitting) for s in walk.stops for f in s.fittings}
     assert told == _pumped(plan)
+
+
+def _receipt(plan, *, told_min=120, otherwise=()):
+    """The receipt of the yard's walk, all done as planned but ``otherwise`` by place."""
+    (walk,) = plan_handed_out(plan).walks
+    count = sum(len(stop.fittings) for stop in walk.stops)
+    ticked = [Ticked(AS_PLANNED)] * count
+    for place, each in otherwise:
+        ticked[place] = each
+    return receipt_text(
+        WalkTold(
+            plan=round_id(plan),
+            walk=0,
+            device="a1b2",
+            told_min=told_min,
+            fittings=tuple(ticked),
+            checks=(),
+            minutes=(5, 15, 25),
+            meters=((1060.5, False), None, (2030.4, False)),
+        )
+    )
+
+
+def _with_plan(plan, tmp_path):
+    (tmp_path / "round.json").write_text(plan.model_dump_json(), encoding="utf-8")
+    return [*BOOKED_AT, "--plan", str(tmp_path / "round.json")]
+
+
+def test_a_receipt_is_booked_as_the_file_would_be(plan, yard, book, capsys, tmp_path):
+    message = f"Imke, Three machines: {_receipt(plan)}"
+    code, out, _ = book(message, options=_with_plan(plan, tmp_path))
+    assert code == 0
+    assert "greased 6" in out
+    assert "meters read 2" in out
+    assert owed(due(yard, capsys)) == {("BF-1", "take-up slide")}
+    # The file of the same card, handed in later, tells nothing new.
+    meters = {"BF-1": 1060.5, "BF-2": 2030.4}
+    _, out, _ = book(card_of(plan, meters=meters))
+    assert "0 new, 9 booked before" in out
+
+
+def test_a_receipt_without_its_plan_or_changed_is_refused(plan, yard, book, tmp_path):
+    receipt = _receipt(plan)
+    code, _, err = book(receipt)
+    assert code == 2
+    assert "give the round.json of its plan with --plan" in err
+    assert not (yard / FILE).exists()
+    code, _, err = book(receipt[:40] + "QQ" + receipt[42:], options=_with_plan(plan, tmp_path))
+    assert code == 2
+    assert "letters that do not fit their check sum" in err
+    assert not (yard / FILE).exists()
+
+
+def test_a_picture_of_the_code_is_read(plan, yard, book, tmp_path):
+    segno = pytest.importorskip("segno")
+    pytest.importorskip("zxingcpp")
+    picture = tmp_path / "photo.png"
+    segno.make(_receipt(plan), error="m").save(str(picture), scale=6)
+    code, out, _ = book(str(picture), options=_with_plan(plan, tmp_path))
+    assert code == 0
+    assert "greased 6" in out
+    segno.make("another code").save(str(picture), scale=6)
+    code, _, err = book(str(picture))
+    assert code == 2
+    assert "no code of a card" in err
+    picture.write_bytes(b"\x89PNG\r\n\x1a\nnot a picture")
+    code, _, err = book(str(picture))
+    assert (code, "a picture that can be opened" in err) == (2, True)
