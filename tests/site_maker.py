@@ -50,23 +50,24 @@ nlgi = "2"
 thickener = "lithium complex"
 moly = true
 
+"""
+
+TECHNICIAN = """
 [[gun]]
-name = "lever"
+name = "lever of {name}"
 grease = "plain"
 stroke_cm3 = {stroke}
 
 [[gun]]
-name = "second"
+name = "second of {name}"
 grease = "moly"
 ten_strokes_g = 9.0
-"""
 
-TECHNICIAN = """
 [[technician]]
 name = "{name}"
 start = "store"
 finish = "store"
-guns = ["lever", "second"]
+guns = ["lever of {name}", "second of {name}"]
 bag_cartridges = 30
 """
 
@@ -101,10 +102,10 @@ def _site_text(rng: random.Random, seed: int) -> str:
         look_ahead=rng.choice([0, 8]),
         moves=rng.choice(["true", "false"]),
         cartridge_g=rng.choice([60, 400]),
-        stroke=rng.choice([0.9, 1.0, 1.42]),
     )
+    stroke = rng.choice([0.9, 1.0, 1.42])
     names = ["Ada"] if rng.random() < 0.7 else ["Ada", "Bo"]
-    return text + "".join(TECHNICIAN.format(name=name) for name in names)
+    return text + "".join(TECHNICIAN.format(name=name, stroke=stroke) for name in names)
 
 
 def _centre(cell: tuple[int, int]) -> tuple[float, float]:

@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the work list; exit code 0."""
-    from greaseroute.due.worklist import work_list
+    from greaseroute.due.worklist import carried_note, work_list
     from greaseroute.site.folder import read_site
 
     site, at = on_record(read_site(args.site), args.site, args.at)
@@ -41,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
         print(_json(site.name, at, items=items))
     else:
         print(_text(site.name, at, items=items, everything=args.all))
+        if note := carried_note(site, at):
+            print(note)
     return 0
 
 

@@ -12,10 +12,14 @@ ORDER: dict[Owed, int] = {"due": 2, "ahead": 1, "not due": 0}
 
 @dataclass(frozen=True, slots=True)
 class Since:
-    """What passed since the last service: hours (or the meter's fall) and calendar days."""
+    """What passed since the last service: hours (or the meter's fall) and calendar days.
+
+    ``told`` says of the hours what no meter shows: reckoned from hours per day.
+    """
 
     hours_h: float | RanBack
     days: float
+    told: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,7 @@ class _Limit:
     since: float
     every: float
     ahead: float
+    told: str = ""
 
     @property
     def left(self) -> float:
@@ -76,14 +81,15 @@ class _Limit:
         since = _span(self.since, in_hours=self.in_hours)
         short = f" (shortened for {own.severity})" if own.severity else ""
         every = _span(self.every, in_hours=self.in_hours)
-        return f"{since} since last greasing, every {every}{short}"
+        told = f" ({self.told})" if self.told else ""
+        return f"{since} since last greasing{told}, every {every}{short}"
 
 
 def _limits(own: OwnInterval, since: Since, ahead: LookAhead) -> list[_Limit]:
     found = []
     if own.hours_h is not None and not isinstance(since.hours_h, RanBack):
         ahead_h = ahead.hours_h if ahead.hours_h > 0 else -1.0  # -1: nothing falls due ahead
-        found.append(_Limit(True, since.hours_h, own.hours_h, ahead_h))
+        found.append(_Limit(True, since.hours_h, own.hours_h, ahead_h, since.told))
     if own.days is not None:
         found.append(_Limit(False, since.days, own.days, ahead.days))
     return found
@@ -96,6 +102,10 @@ def never_recorded() -> Judgement:
 
 def _ran_back(fall: RanBack) -> Judgement:
     before, after = fall.before.meter_h, fall.after.meter_h
+    if fall.after.new_meter:
+        return Judgement(
+            "due", f"meter replaced at {before:g} h, hours before that unknown: treated as due"
+        )
     return Judgement("due", f"meter ran back from {before:g} h to {after:g} h: treated as due")
 
 

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.meter import Reading, in_zone
+from greaseroute.due.meter import NO_PACE, Pace, Reading, in_zone
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 
 
@@ -33,11 +33,18 @@ Done = tuple[str, str | None]
 
 @dataclass(frozen=True, slots=True)
 class UnitHistory:
-    """Everything dated that is known of one unit up to a moment."""
+    """Everything dated that is known of one unit up to a moment.
+
+    ``now`` is what its meter shows at that moment; ``carried_h`` of it are reckoned by ``pace``
+    since ``read_at``, when the meter was last read.
+    """
 
     services: Mapping[Done, Reading]
     trace: tuple[Reading, ...]
     now: Reading
+    pace: Pace = NO_PACE
+    carried_h: float = 0.0
+    read_at: datetime | None = None
 
     def last_of_fittings(self, joint: Joint) -> dict[str, Reading | None]:
         """The last service of each fitting: of it alone, of its joint or its interval class."""
@@ -65,14 +72,20 @@ def unit_history(
     zone: ZoneInfo,
     services: Iterable[LastService],
     readings: Iterable[MeterReading],
+    listed_at: datetime | None = None,
+    shift_start: time = time(0),
 ) -> UnitHistory:
     """What is known of ``unit`` at ``at``; records dated later are left out.
 
-    ``meter_h`` of the fleet list is the reading at ``at``.
+    ``meter_h`` of the fleet list is the reading at ``listed_at`` (``at`` where that is not known
+    or not earlier). From the last reading up to ``at`` the unit's hours per day are added.
     """
-    now = Reading(at, unit.meter_h)
     last: dict[Done, Reading] = {}
-    trace = [Reading(in_zone(r.at, zone), r.meter_h) for r in readings if r.unit == unit.unit]
+    trace = [
+        Reading(in_zone(r.at, zone), r.meter_h, r.new_meter)
+        for r in readings
+        if r.unit == unit.unit
+    ]
     for service in services:
         if service.unit != unit.unit:
             continue
@@ -81,4 +94,17 @@ def unit_history(
         key = (_plain(service.joint), service.fitting)
         if done.at <= at and (key not in last or last[key] < done):
             last[key] = done
-    return UnitHistory(last, tuple(sorted({r for r in trace if r.at <= at})), now)
+    known = tuple(sorted({r for r in trace if r.at <= at}))
+    pace = Pace(unit.hours_per_day, shift_start)
+    listed = Reading(at if listed_at is None else min(at, in_zone(listed_at, zone)), unit.meter_h)
+    read = max([listed, *(r for r in known if r.at > listed.at)], key=lambda r: r.at)
+    carried_h = pace.hours_h(read.at, at)
+    now = Reading(at, read.meter_h + carried_h)
+    return UnitHistory(last, _with_listed(known, listed, at), now, pace, carried_h, read.at)
+
+
+def _with_listed(known: tuple[Reading, ...], listed: Reading, at: datetime) -> tuple[Reading, ...]:
+    """The dated readings and, where it is older than ``at``, the one of the fleet list."""
+    if listed.at >= at or any(r.at == listed.at for r in known):
+        return known
+    return tuple(sorted((*known, listed)))

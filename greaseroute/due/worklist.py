@@ -8,7 +8,7 @@ from pydantic import Field
 
 from greaseroute.catalogue.joint import Interval, Joint
 from greaseroute.due.interval import OwnInterval, shortened
-from greaseroute.due.meter import RanBack, Reading, hours_between, in_zone
+from greaseroute.due.meter import HoursRun, RanBack, Reading, hours_between, in_zone
 from greaseroute.due.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
 from greaseroute.due.services import UnitHistory, unit_history
 from greaseroute.errors import UnknownName
@@ -16,6 +16,7 @@ from greaseroute.records import Record
 from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
+from greaseroute.site.moment import time_of_day
 
 Status = Literal["due", "ahead", "not due", "look only", "never pumped"]
 
@@ -90,8 +91,19 @@ def calendar_days(first: datetime, last: datetime, *, zone: ZoneInfo) -> int:
 
 
 def _since(service: Reading, history: UnitHistory, *, zone: ZoneInfo) -> Since:
-    hours_h = hours_between(service, history.now, trace=history.trace)
-    return Since(hours_h, calendar_days(service.at, history.now.at, zone=zone))
+    run = hours_between(service, history.now, trace=history.trace, pace=history.pace)
+    days = calendar_days(service.at, history.now.at, zone=zone)
+    if not isinstance(run, HoursRun):
+        return Since(run, days)
+    return Since(run.hours_h, days, "; ".join(t for t in (run.told, carried_text(history)) if t))
+
+
+def carried_text(history: UnitHistory) -> str:
+    """What of the meter is carried forward since it was last read; empty where nothing is."""
+    hours_h, read_at = round(history.carried_h, 1), history.read_at
+    if hours_h == 0 or read_at is None:
+        return ""
+    return f"{hours_h:g} h of it from hours per day since {read_at.day} {read_at:%b}"
 
 
 def _item(unit: Unit, joint: Joint, *, status: Status, reason: str) -> DueItem:
@@ -193,12 +205,31 @@ def work_list(
     ahead = _look_ahead(site, at, next_round=next_round)
     items = []
     for unit in site.units:
-        severity = unit_severity(site, unit)
-        history = unit_history(
-            unit, at, zone=zone, services=site.last_services, readings=site.meter_readings
-        )
+        severity, history = unit_severity(site, unit), _history(site, unit, at)
         items += [
             _joint_item(unit, joint, severity=severity, history=history, ahead=ahead)
             for joint in unit_joints(site, unit)
         ]
     return tuple(items)
+
+
+def _history(site: Site, unit: Unit, at: datetime) -> UnitHistory:
+    return unit_history(
+        unit, at, zone=ZoneInfo(site.time_zone), services=site.last_services,
+        readings=site.meter_readings, listed_at=site.planned_for,
+        shift_start=time_of_day(site.shift_start),
+    )  # fmt: skip
+
+
+def carried_note(site: Site, at: datetime) -> str:
+    """One sentence where hours up to ``at`` are reckoned from hours per day; else empty."""
+    at = in_zone(at, ZoneInfo(site.time_zone))
+    each = [h for h in (_history(site, unit, at) for unit in site.units) if h.carried_h > 0]
+    if not each:
+        return ""
+    hours_h, first = sum(h.carried_h for h in each), min(h.read_at or at for h in each)
+    units = "1 unit" if len(each) == 1 else f"{len(each)} units"
+    return (
+        f"Meters last read on {first.day} {first:%b %Y}: {round(hours_h, 1):g} h of {units} since "
+        "then are reckoned from hours per day."
+    )

@@ -12,9 +12,10 @@ from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning
 from greaseroute.units import MS_PER_S, ms
+from greaseroute.visits.node_tour import on_deck_ms
 from greaseroute.visits.nodes import AGAIN, TURN, again_item, band_ms
-from greaseroute.visits.steps import NodeCall, UnitCall, event_steps
-from greaseroute.visits.work import FittingWork
+from greaseroute.visits.steps import NodeCall, UnitCall, event_steps, on_same_deck
+from greaseroute.visits.work import FittingWork, outfit_of
 from greaseroute.walk.tables import Point2, Walks, length_m
 
 Point3 = tuple[float, float, float]
@@ -143,8 +144,8 @@ def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
         path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
         inside=desk.inside(call),
         stands=tuple(
-            _stand(node, call, desk, put_in=[next(put_in) for _ in node.fittings])
-            for node in call.nodes
+            _stand(node, call, desk, put_in=[next(put_in) for _ in node.fittings], to_it_ms=each_ms)
+            for node, each_ms in zip(call.nodes, _climbs_ms(call, desk), strict=True)
         ),
     )
 
@@ -159,7 +160,21 @@ def unit_cautions(call: UnitCall) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*work.machine_type.cautions, *own, *climb, *track]))
 
 
-def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int]) -> StandVisit:
+def _climbs_ms(call: UnitCall, desk: Desk) -> list[int]:
+    """For each stand the climb to its deck and down again; on a deck already, the way along it."""
+    speed_m_s = outfit_of(desk.technician, desk.site).speed_m_s
+    before = [None, *(n.node for n in call.nodes[:-1])]
+    return [
+        2 * n.node.climb_ms
+        if old is None or not on_same_deck(old, n.node)
+        else on_deck_ms(old, n.node, speed_m_s=speed_m_s)
+        for old, n in zip(before, call.nodes, strict=True)
+    ]
+
+
+def _stand(
+    call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int], to_it_ms: int
+) -> StandVisit:
     places = _places(unit, desk, posture=call.posture)
     work = unit.visit.work
     looks = {k.name: k.what for k in work.machine_type.looks}
@@ -172,7 +187,7 @@ def _stand(call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int])
         deck=node.deck,
         posture=call.posture,
         before=event_steps(call, unit.visit),
-        before_s=(2 * node.climb_ms + node.event_ms + again_ms(call, unit, desk)) / MS_PER_S,
+        before_s=(to_it_ms + node.event_ms + again_ms(call, unit, desk)) / MS_PER_S,
         event="" if node.kind == "stand" else node.kind,
         event_joint=call.event[1] if call.event and call.event[0] == TURN else "",
         again=tuple(keys[name] for name in call.again),

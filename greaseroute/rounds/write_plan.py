@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from greaseroute.due.worklist import carried_note
 from greaseroute.plan.round import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.left_out import (
@@ -153,4 +154,6 @@ def _notes(solved: Solved) -> Iterable[str]:
         yield UNION_NOTE
     if any(node.again for call in calls for node in call.nodes):
         yield AGAIN_NOTE
+    if carried := carried_note(solved.ready.site, solved.ready.morning.zero):
+        yield carried
     yield from solved.notes

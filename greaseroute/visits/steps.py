@@ -1,6 +1,6 @@
 """What is done at a unit in order: stand by stand, fitting by fitting."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from greaseroute.solvers.unit_tour import Way, nodes_of
 from greaseroute.visits.nodes import AGAIN, LOOK, POSTURE, TURN, Item, Node
@@ -12,7 +12,8 @@ from greaseroute.visits.work import FittingWork
 class NodeCall:
     """What is done at one node: fittings in pumping order with their bands, look points.
 
-    ``again`` are the fittings (joint/fitting) of a second pass.
+    ``again`` are the fittings (joint/fitting) of a second pass. ``climbs``: a deck is climbed to;
+    False on the ground and where one is on that deck already.
     """
 
     node: Node
@@ -21,6 +22,7 @@ class NodeCall:
     looks: tuple[str, ...]
     event: Item | None
     again: tuple[str, ...] = ()
+    climbs: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +44,8 @@ def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
     """Walk through a way: at each node all that is left to do there is done."""
     left = {item for node in visit.nodes for item in node.items}
     posture = visit.work.unit.posture
-    calls = []
+    calls: list[NodeCall] = []
+    before: Node | None = None
     numbers = tuple(nodes_of(visit.tour, way))
     for number in numbers:
         node = visit.nodes[number]
@@ -51,7 +54,10 @@ def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
             posture = event[1]
         bands = {i: band for i, band in zip(node.items, node.bands, strict=True) if i in left}
         left -= set(bands)
-        calls.append(_node_call(visit, node, posture=posture, bands=bands, event=event))
+        call = _node_call(visit, node, posture=posture, bands=bands, event=event)
+        climbs = node.deck is not None and not (before and on_same_deck(before, node))
+        calls.append(replace(call, climbs=climbs))
+        before = node
     assert not left, f"{visit.work.unit.unit}: {sorted(left)} not reached on the way"
     return UnitCall(visit, way, numbers, tuple(calls))
 
@@ -69,7 +75,7 @@ def _node_call(
 def event_steps(call: NodeCall, visit: UnitVisit) -> tuple[str, ...]:
     """What is done at this node before the first fitting, step by step, in plain words."""
     if call.event is None:
-        return _climb_steps(call.node) + _again_steps(call)
+        return _climb_steps(call) + _again_steps(call)
     word, name = call.event
     if word == POSTURE:
         return _posture_steps(visit, name)
@@ -77,10 +83,18 @@ def event_steps(call: NodeCall, visit: UnitVisit) -> tuple[str, ...]:
     return _turn_steps(visit, name)
 
 
-def _climb_steps(node: Node) -> tuple[str, ...]:
-    if node.deck is None:
+def on_same_deck(before: Node, node: Node) -> bool:
+    """Whether one walks from one stand to the next without coming down."""
+    return node.deck is not None and (before.deck, before.posture) == (node.deck, node.posture)
+
+
+def _climb_steps(call: NodeCall) -> tuple[str, ...]:
+    deck = call.node.deck
+    if deck is None:
         return ()
-    return (f"climb to the {node.deck}: three points of contact, nothing in the hands",)
+    if not call.climbs:
+        return (f"stay on the {deck}: move along to the next place",)
+    return (f"climb to the {deck}: three points of contact, nothing in the hands",)
 
 
 def _again_steps(call: NodeCall) -> tuple[str, ...]:

@@ -43,23 +43,23 @@ nlgi = "2"
 thickener = "lithium complex"
 moly = true
 
+"""
+TECHNICIAN = """
 [[gun]]
-name = "lever"
+name = "lever of {name}"
 grease = "plain"
 stroke_cm3 = 1.42
 
 [[gun]]
-name = "second"
+name = "second of {name}"
 grease = "moly"
 stroke_cm3 = 1.42
 
-"""
-TECHNICIAN = """
 [[technician]]
 name = "{name}"
 start = "store"
 finish = "store"
-guns = ["lever", "second"]
+guns = ["lever of {name}", "second of {name}"]
 bag_cartridges = {cartridges}
 """
 

@@ -7,7 +7,7 @@ import pytest
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.due.worklist import work_list
+from greaseroute.due.worklist import carried_note, work_list
 from greaseroute.errors import UnknownName
 from greaseroute.site.crew import Severity, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
@@ -29,11 +29,15 @@ def _joint(name="arm pin", hours=None, days=None, **more):
     )
 
 
-def _site(joints, *, meter_h=1052.0, severity=None, look_ahead_h=0.0, services=(), readings=()):
+def _site(
+    joints, *, meter_h=1052.0, severity=None, look_ahead_h=0.0, services=(), readings=(),
+    planned_for=None, hours_per_day=8.0,
+):  # fmt: skip
     machine = MachineType.model_construct(name="digger", joints=tuple(joints), attachments=())
     unit = Unit(
-        unit="EX-1", type="digger", x_m=0, y_m=0, heading_deg=0, meter_h=meter_h, severity=severity
-    )
+        unit="EX-1", type="digger", x_m=0, y_m=0, heading_deg=0, meter_h=meter_h, severity=severity,
+        hours_per_day=hours_per_day,
+    )  # fmt: skip
     return Site(
         name="yard",
         time_zone="Europe/Berlin",
@@ -50,6 +54,7 @@ def _site(joints, *, meter_h=1052.0, severity=None, look_ahead_h=0.0, services=(
         types={"digger": machine},
         last_services=tuple(services),
         meter_readings=tuple(readings),
+        planned_for=planned_for,
     )
 
 
@@ -216,3 +221,77 @@ def test_central_and_track_tension_are_never_pumped():
     )
     assert (track.status, track.due) == ("never pumped", False)
     assert track.reason == "not a lubrication point: never pumped"
+
+
+def _meter(day, meter_h, *, new=False):
+    at = datetime(2031, 3, day, 18)
+    return MeterReading(unit="EX-1", at=at, meter_h=meter_h, new_meter=new)
+
+
+def test_hours_over_a_replaced_meter_are_those_of_both_meters():
+    """130 h at the service, 134 h when last read; the new one began at 150 h and shows 160 h."""
+    readings = [_meter(6, 134), _meter(6, 150, new=True)]
+    item = _only(_site([_joint(hours=50)], meter_h=160, services=[_done(130)], readings=readings))
+    assert (item.since_h, item.due) == (14.0, False)
+    assert "meter replaced on 6 Mar 2031" in item.reason
+
+
+def test_hours_that_no_meter_shows_are_hours_per_day_and_said():
+    """Service on the 5th, no reading until the new meter on the 8th: four shifts of 8 h between."""
+    joints, readings = [_joint(hours=50)], [_meter(8, 150, new=True)]
+    item = _only(_site(joints, meter_h=160, services=[_done(130)], readings=readings))
+    assert item.since_h == 10.0 + 4 * 8.0
+    assert "32 h of it from hours per day" in item.reason
+    services = [_done(130, day=1)]
+    late = _only(_site(joints, meter_h=160, services=services, readings=readings))
+    assert (late.since_h, late.status) == (10.0 + 8 * 8.0, "due")
+
+
+def test_a_replaced_meter_with_nothing_known_before_is_due():
+    readings = [_meter(8, 150, new=True)]
+    site = _site([_joint(hours=500)], meter_h=160, services=[_done(130)], readings=readings,
+                 hours_per_day=0.0)  # fmt: skip
+    item = _only(site)
+    assert (item.due, item.since_h) == (True, None)
+    assert item.reason.startswith("meter replaced at 130 h, hours before that unknown")
+
+
+def test_a_later_moment_carries_the_meter_forward_by_hours_per_day():
+    """Read on Monday at 05:30 for a shift at 06:30: each shift begun since adds its eight hours."""
+    for later, since_h, status in (("10", 45, "not due"), ("11", 53, "due"), ("14", 77, "due")):
+        at = datetime.fromisoformat(f"2031-03-{later}T05:30:00").replace(tzinfo=ZONE)
+        site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], planned_for=MONDAY)
+        (item,) = work_list(site, at)
+        assert (item.since_h, item.status) == (since_h, status)
+    assert "32 h of it from hours per day since 10 Mar" in item.reason
+
+
+def test_a_shift_under_way_counts_as_far_as_it_has_gone():
+    site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], planned_for=MONDAY)
+    (item,) = work_list(site, MONDAY.replace(hour=7, minute=0))
+    assert item.since_h == 45.5
+
+
+def test_a_reading_after_the_fleet_list_is_carried_forward_from_itself():
+    readings = [MeterReading(unit="EX-1", at=datetime(2031, 3, 11, 18), meter_h=1046)]
+    site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], readings=readings,
+                 planned_for=MONDAY)  # fmt: skip
+    (item,) = work_list(site, MONDAY.replace(day=13))
+    assert item.since_h == 46 + 8
+
+
+@pytest.mark.parametrize("year", [1, 9999])
+def test_moments_at_either_end_of_the_calendar_are_judged(year):
+    site = _site([_joint(hours=50)], services=[_done(1000)], planned_for=MONDAY)
+    at = datetime(year, 12, 31, 12, tzinfo=ZONE)
+    assert len(work_list(site, at)) == 1
+
+
+def test_a_note_says_that_meters_are_carried_forward_and_from_when():
+    site = _site([_joint(hours=50)], services=[_done(1000)], planned_for=MONDAY)
+    assert carried_note(site, MONDAY) == ""
+    told = carried_note(site, MONDAY.replace(day=12))
+    assert told == (
+        "Meters last read on 10 Mar 2031: 16 h of 1 unit since then are reckoned from hours "
+        "per day."
+    )

@@ -12,7 +12,7 @@ from greaseroute.texts.validation import unknown_name
 
 def crew_faults(draft: Draft) -> Iterator[Fault]:
     """Every fault of the crew's references."""
-    for check in (doubled_names, gun_greases, technician_guns, technician_places):
+    for check in (doubled_names, gun_greases, technician_guns, guns_shared, technician_places):
         yield from check(draft)
 
 
@@ -48,6 +48,21 @@ def technician_guns(draft: Draft) -> Iterator[Fault]:
             if isinstance(gun, str) and gun not in known:
                 fault = _Entry(draft, ("technician", number, "guns", place), gun)
                 yield fault("guns", *unknown_name(gun, known, define="add a [[gun]]"))
+
+
+def guns_shared(draft: Draft) -> Iterator[Fault]:
+    """One gun for two technicians who walk at once; a learner may share the mentor's."""
+    holder: dict[str, str] = {}
+    for number, person in draft.settings.entries("technician"):
+        guns = person.get("guns")
+        if person.get("learner") is True or not isinstance(guns, list):
+            continue
+        name = str(person.get("name") or number + 1)
+        for place, gun in enumerate(guns):
+            if isinstance(gun, str) and holder.setdefault(gun, name) != name:
+                fault = _Entry(draft, ("technician", number, "guns", place), gun)
+                do = f"technician {holder[gun]} has it: describe a [[gun]] for each"
+                yield fault("guns", "a gun of one's own", do)
 
 
 def technician_places(draft: Draft) -> Iterator[Fault]:
