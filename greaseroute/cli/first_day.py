@@ -4,11 +4,12 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.files import write_text
+from greaseroute.cli.kernels import check_environment, ready_kernels
 from greaseroute.cli.on_record import on_record
 from greaseroute.cli.options import add_options, positive_seconds
+from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
-from greaseroute.cli.progress import Progress
+from greaseroute.cli.progress import Progress, progress_for
 
 if TYPE_CHECKING:
     from greaseroute.plan.first_day import FirstDay
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
     from greaseroute.training.choice import DaySettings
 
 HELP = "plan a new technician's first day"
+
+FILES = ("first_day.json", "first_day.html")
+STAGES = ("reading", "compiling", "choosing", "walk", "days two", "drawing")
 
 
 def rate(text: str) -> float:
@@ -71,19 +75,22 @@ OPTIONS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, who learns from whom, and the learner's pace."""
-    add_options(parser, "site", "at", "out", "seed", "format")
+    add_options(parser, "site", "at", "out", "seed", "format", "cores")
     add_own_options(parser, OPTIONS)
 
 
 def run(args: argparse.Namespace) -> int:
     """Plan, write, print; 1 where something chosen could not be walked to."""
+    check_environment()
+    output = OutputSet(args.out, "first-day", FILES, hashes_of(args.site))
+    output.check()
     from greaseroute.cards.first_day_html import first_day_html
 
-    with Progress() as progress:
+    with progress_for(args, STAGES) as progress:
         first, site = _plan(args, progress)
         progress("drawing the pages")
-        write_text(args.out / "first_day.json", first.model_dump_json(indent=1) + "\n")
-        write_text(args.out / "first_day.html", first_day_html(first, site))
+        contents = (first.model_dump_json(indent=1) + "\n", first_day_html(first, site))
+        output.write({n: text.encode() for n, text in zip(FILES, contents, strict=True)})
     if args.format == "json":
         print(first.model_dump_json(indent=1))
     else:
@@ -99,6 +106,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
     site, at = on_record(read_site(args.site), args.site, args.at)
     pair = pairing(site, learner=args.learner, mentor=args.mentor)
     settings = _settings(args)
+    ready_kernels(progress)
     return plan_first_day(site, at, pair=pair, settings=settings, progress=progress), site
 
 

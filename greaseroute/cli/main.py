@@ -3,18 +3,20 @@
 import argparse
 import gc
 import importlib
+import io
 import os
 import sys
 import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import NoReturn, TextIO
+from typing import Any, NoReturn, TextIO
 
 from greaseroute import __version__
+from greaseroute.cli.interrupt import INTERRUPTED
 from greaseroute.cli.parser import VerbParser, nearest
-from greaseroute.errors import BadInput, GreaserouteError
+from greaseroute.errors import LINE_LIMIT, BadInput, GreaserouteError, clipped, printable
 
-GOOD, FINDINGS, MISUSE, INTERRUPTED = 0, 1, 2, 130
+GOOD, FINDINGS, MISUSE = 0, 1, 2
 
 ALLOCATIONS = 200_000  # objects more than before until garbage is looked for
 
@@ -27,10 +29,12 @@ COMMANDS = {
     "record": "book what was done: a card's export, a receipt, events of a table",
     "show": "draw a machine type, a unit or the ground",
     "schema": "print the JSON Schema of round.json, or of what is done so far",
+    "warm-up": "compile the inner loops once, or take away what is kept",
+    "completion": "print the completion of commands for a shell",
 }
 
 EPILOG = """exit codes: 0 good, 1 the plan has findings, 2 misuse or bad input, 130 interrupted
-`greaseroute VERB --help` tells the options of a verb"""
+`greaseroute help VERB` tells the options of a verb"""
 
 
 def entry(argv: Sequence[str] | None = None) -> int:
@@ -53,11 +57,15 @@ def entry(argv: Sequence[str] | None = None) -> int:
         return _report(error, debug="--debug" in words, to=sys.stderr)
 
 
-def program() -> NoReturn:
+def run_and_leave() -> NoReturn:
     """Run the command line of this process and leave with its exit code, without taking down.
 
-    To unload the libraries took a third of a second.
+    To unload the libraries took a third of a second. A character that the terminal cannot show is
+    written as an escape.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     code = entry()
     for stream in (sys.stdout, sys.stderr):
         with suppress(OSError, ValueError):
@@ -67,18 +75,40 @@ def program() -> NoReturn:
 
 def _run(words: list[str]) -> int:
     verb = next((word for word in words if not word.startswith("-")), None)
+    if verb == "help":
+        words = [*(word for word in words if word != "help"), "--help"]
+        verb = words[0] if len(words) > 1 else None
     if verb is None or words[0] != verb:
         return _without_verb(words)
     if verb not in COMMANDS:
         raise SystemExit(_unknown_verb(verb))
-    module = importlib.import_module("greaseroute.cli." + verb.replace("-", "_"))
-    parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
-    module.add_arguments(parser)
-    parser.add_argument("--debug", action="store_true", help="show where an error arose")
-    with _seldom_collecting():
-        code: int = module.run(parser.parse_args(words[1:]))
+    args = verb_parser(verb).parse_args(words[1:])
+    from greaseroute.processes import at_most_cores  # not needed where help is all that is asked
+
+    with _seldom_collecting(), at_most_cores(getattr(args, "cores", None)):
+        code: int = _module(verb).run(args)
     sys.stdout.flush()
     return code
+
+
+def verb_parser(verb: str) -> argparse.ArgumentParser:
+    """The parser of one verb, with the options that every verb has."""
+    parser = VerbParser(prog=f"greaseroute {verb}", description=COMMANDS[verb])
+    add_verb_arguments(parser, verb)
+    return parser
+
+
+def add_verb_arguments(parser: argparse.ArgumentParser, verb: str) -> None:
+    """Give a parser the arguments of a verb."""
+    _module(verb).add_arguments(parser)
+    loud = parser.add_mutually_exclusive_group()
+    loud.add_argument("-q", "--quiet", action="store_true", help="show no progress and no notes")
+    loud.add_argument("-v", "--verbose", action="store_true", help="show each stage on a line")
+    parser.add_argument("--debug", action="store_true", help="show where an error arose")
+
+
+def _module(verb: str) -> Any:  # noqa: ANN401 (a module with add_arguments and run)
+    return importlib.import_module("greaseroute.cli." + verb.replace("-", "_"))
 
 
 @contextmanager
@@ -93,10 +123,11 @@ def _seldom_collecting() -> Iterator[None]:
 
 
 def _without_verb(words: list[str]) -> int:
-    """Answer ``--help`` and ``--version``, and refuse a line that names no verb."""
+    """Answer ``--help`` and ``--version``; print the help where nothing is said at all."""
     parser = top_parser()
     parser.parse_args(words)
-    parser.error("name a verb: " + ", ".join(COMMANDS))
+    parser.print_help()
+    return GOOD
 
 
 def top_parser() -> argparse.ArgumentParser:
@@ -118,7 +149,8 @@ def top_parser() -> argparse.ArgumentParser:
 def _unknown_verb(verb: str) -> int:
     known = ", ".join(COMMANDS)
     guess = nearest(verb, COMMANDS)
-    print(f"greaseroute: there is no verb {verb!r}{guess}; verbs are {known}", file=sys.stderr)
+    told = clipped(verb)
+    print(f"greaseroute: there is no verb '{told}'{guess}; verbs are {known}", file=sys.stderr)
     return MISUSE
 
 
@@ -126,8 +158,9 @@ def _report(error: Exception, *, debug: bool, to: TextIO) -> int:
     """Print an error, one line each, and give the exit code."""
     if debug:
         traceback.print_exception(error, file=to)
-    for line in _lines(error):
-        print(line, file=to)
+    with suppress(OSError, ValueError):  # nobody reads it
+        for line in _lines(error):
+            print(printable(line)[:LINE_LIMIT], file=to)
     return MISUSE
 
 

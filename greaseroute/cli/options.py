@@ -10,6 +10,15 @@ from zoneinfo import ZoneInfo
 if TYPE_CHECKING:
     from greaseroute.site.model import Site
 
+MOST_DIGITS = 18  # a whole number of 64 bits
+
+
+def out_folder(text: str) -> Path:
+    """A folder from ``--out``."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError("give the name of a folder")
+    return Path(text)
+
 
 def at_moment(text: str) -> datetime:
     """A moment from ``--at``: ISO 8601, with or without an offset."""
@@ -22,9 +31,17 @@ def at_moment(text: str) -> datetime:
 
 def whole_number(text: str) -> int:
     """A whole number from 0 up, from ``--seed``."""
-    if not (text.isascii() and text.isdigit()):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 up")
+    if not (text.isascii() and text.isdigit()) or len(text) > MOST_DIGITS:
+        raise argparse.ArgumentTypeError(f"{text[:30]!r} is not a whole number from 0 up")
     return int(text)
+
+
+def core_count(text: str) -> int:
+    """A count of cores from 1 up, from ``--cores``."""
+    count = whole_number(text) if len(text) < 10 else 0
+    if count < 1:
+        raise argparse.ArgumentTypeError(f"{text[:20]!r} is not a count of cores from 1 up")
+    return count
 
 
 def positive_seconds(text: str) -> float:
@@ -56,7 +73,7 @@ def _add_out(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out",
         metavar="DIR",
-        type=Path,
+        type=out_folder,
         required=True,
         help="folder for the files",
     )
@@ -90,6 +107,15 @@ def _add_format(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_cores(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--cores",
+        metavar="N",
+        type=core_count,
+        help="use no more than N cores; the result is the same (default: all there are)",
+    )
+
+
 _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "site": _add_site,
     "at": _add_at,
@@ -97,11 +123,12 @@ _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "seed": _add_seed,
     "limit_s": _add_limit_s,
     "format": _add_format,
+    "cores": _add_cores,
 }
 
 
 def add_options(parser: argparse.ArgumentParser, *names: str) -> None:
-    """Give a verb the shared options named: site, at, out, seed, limit_s, format."""
+    """Give a verb the shared options named: site, at, out, seed, limit_s, format, cores."""
     for name in names:
         _ADD[name](parser)
 

@@ -26,6 +26,7 @@ from greaseroute.cli.put_in_place import (
 from greaseroute.errors import GreaserouteError
 
 MANIFEST = "manifest.json"
+READ = frozenset({".toml", ".csv", ".geojson", ".sqlite"})  # kinds of files of a site folder
 
 # What to do about a folder that cannot be written to, by the error of the system.
 NEXT_STEP = {
@@ -136,7 +137,7 @@ def hashes_of(folder: Path, names: Iterable[str] | None = None) -> dict[str, str
     """
     if names is None:
         own = sorted(p.relative_to(folder).as_posix() for p in folder.glob("types/*.toml"))
-        tops = sorted(p.name for p in folder.glob("*") if p.suffix in {".toml", ".csv", ".geojson"})
+        tops = sorted(p.name for p in folder.glob("*") if p.suffix in READ)
         names = [*tops, *own]
     hashes = {}
     for name in names:

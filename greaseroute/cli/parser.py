@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from typing import Any, NoReturn
 
+from greaseroute.errors import VALUE_LIMIT, clipped
+
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """``; did you mean X?`` where a known word is close to ``word``, else an empty text."""
@@ -22,7 +24,8 @@ class VerbParser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Print one line to stderr and leave with exit code 2."""
         guess = self._guess(message)
-        self.exit(2, f"{self.prog}: {message}{guess}; see {self.prog} --help\n")
+        told = clipped(message, 2 * VALUE_LIMIT)
+        self.exit(2, f"{self.prog}: {told}{guess}; see {self.prog} --help\n")
 
     def _guess(self, message: str) -> str:
         choice = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)

@@ -8,9 +8,11 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.files import write_bytes, write_text
+from greaseroute.cli.interrupt import stoppable
+from greaseroute.cli.kernels import check_environment, ready_kernels
 from greaseroute.cli.options import add_options
-from greaseroute.cli.progress import Progress
+from greaseroute.cli.output_set import OutputSet, hashes_of
+from greaseroute.cli.progress import Progress, progress_for
 
 if TYPE_CHECKING:
     from greaseroute.cards.card_model import WalkBlock
@@ -21,10 +23,20 @@ if TYPE_CHECKING:
 
 HELP = "plan the round, write the card and the files, print the summary"
 
+FILES = (
+    "round.json", "card.html", "pumps.csv", "map.svg", "map.png", "walk.geojson", "walk.gpx",
+)  # fmt: skip
+
+# How the texts of the stages begin, in their order.
+STAGES = (
+    "reading", "compiling", "placing machines", "stands", "walks", "order of", "how early",
+    "drawing",
+)  # fmt: skip
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, ``--with-looks``, and what tells of a round under way."""
-    add_options(parser, "site", "at", "out", "seed", "limit_s", "format")
+    add_options(parser, "site", "at", "out", "seed", "limit_s", "format", "cores")
     parser.add_argument(
         "--with-looks", action="store_true", help="also check the look points of each unit visited"
     )
@@ -41,12 +53,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, write, print; 1 where something due is left out or the search was cut short."""
-    plan, site, drawn = _plan(args)
-    with Progress() as progress:
+    check_environment()
+    output = OutputSet(args.out, "round", FILES, hashes_of(args.site))
+    output.check()
+    with progress_for(args, STAGES) as progress:
+        plan, site, drawn = _plan(args, progress)
         progress("drawing the map and the card")
-        names = _write(args.out, plan, site, drawn=drawn or _draw(plan, site))
-        _hand_out(args.site, plan)
-    _print(plan, args, names)
+        files = _files(plan, site, drawn=drawn or _draw(plan, site))
+        with stoppable():
+            output.write(files)
+            _hand_out(args.site, plan)
+    _print(plan, args, list(files))
     return 0 if plan.complete and not plan.left else 1
 
 
@@ -59,23 +76,24 @@ class _Drawn:
     walks: "tuple[WalkBlock, ...]"
 
 
-def _plan(args: argparse.Namespace) -> "tuple[RoundPlan, Site, _Drawn | None]":
+def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[RoundPlan, Site, _Drawn | None]":
     """The plan, and what was drawn while its bound was sought."""
     from greaseroute.processes import Aside
     from greaseroute.site.folder import read_site
 
-    with Progress() as progress:
-        progress(f"reading {args.site}")
-        reading = Aside(lambda: read_site(args.site))
-        try:
-            _load_planner()
-            site = reading.result()
-        finally:
-            reading.end()
-        from greaseroute.cli.under_way import under_way
+    progress(f"reading {args.site}")
+    reading = Aside(lambda: read_site(args.site))
+    try:
+        _load_planner()
+        site = reading.result()
+    finally:
+        reading.end()
+    from greaseroute.cli.under_way import under_way
 
-        way = under_way(args, site)
-        drawn: list[_Drawn] = []
+    way = under_way(args, site)
+    ready_kernels(progress)
+    drawn: list[_Drawn] = []
+    with stoppable():
         if way.so_far is None:
             plan = _whole_round(site, way.at, args, progress=progress, drawn=drawn)
         else:
@@ -153,25 +171,25 @@ def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
 
 
 def _load_planner() -> None:
-    """Import what plans, with all that it is compiled from: it takes longer than to read a site."""
+    """Import what plans, and load what it is compiled from: it takes longer than to read a site."""
     importlib.import_module("greaseroute.rounds.planner")
+    from greaseroute.kernel_cache import missing_kernels
     from greaseroute.walk.kernels import load_kernels
 
-    load_kernels()
+    if not missing_kernels():
+        load_kernels()
 
 
-def _write(out: Path, plan: "RoundPlan", site: "Site", *, drawn: _Drawn) -> list[str]:
-    """Write every file of the round; the map as a picture too, where there is one."""
+def _files(plan: "RoundPlan", site: "Site", *, drawn: _Drawn) -> dict[str, bytes]:
+    """Every file of the round by name; the map as a picture too, where there is one."""
     from greaseroute.cards.html import card_html
 
     card = card_html(plan, site, drawn_map=drawn.map, walks=drawn.walks)
-    files = _texts(plan, site, drawn_map=drawn.map, card=card)
-    for name, (text, encoding) in files.items():
-        write_text(out / name, text, encoding=encoding)
-    if drawn.picture is None:
-        return [*files]
-    write_bytes(out / "map.png", drawn.picture.result())
-    return [*files, "map.png"]
+    texts = _texts(plan, site, drawn_map=drawn.map, card=card)
+    files = {name: text.encode(encoding) for name, (text, encoding) in texts.items()}
+    if drawn.picture is not None:
+        files["map.png"] = drawn.picture.result()
+    return files
 
 
 def _texts(

@@ -1,12 +1,12 @@
 """``greaseroute show``: draw a machine type, a unit, the ground of a site, or the whole shelf."""
 
 import argparse
-from collections.abc import Sequence
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.files import write_bytes, write_text
 from greaseroute.cli.options import add_options
+from greaseroute.cli.output_set import OutputSet
 from greaseroute.errors import UnknownName
 
 if TYPE_CHECKING:
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from greaseroute.site.model import Site
 
 HELP = "draw a machine type, a unit or the ground"
+
+UNFIT = re.compile(r"[^\w.-]+|^\.+")  # what a file's name is not made of
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Draw; prints the list of numbered fittings and the files written."""
+    OutputSet(args.out, "show", ()).check()
     if args.all:
         return _show_shelf(args)
     if args.what is None:
@@ -49,7 +52,7 @@ def _show_shelf(args: argparse.Namespace) -> int:
 
     types = [shelf_type(name) for name in shelf_names()]
     sheet = contact_sheet(types, posture=args.posture or "parked")
-    _say_written(args.out, _write(args.out, "shelf", sheet, zoom=1))
+    _write(args, "shelf", _pictures("shelf", sheet, zoom=1))
     return 0
 
 
@@ -69,7 +72,7 @@ def _show_site(args: argparse.Namespace, folder: Path) -> int:
 
     site = read_site(folder)
     if args.unit is None:
-        _say_written(args.out, _write(args.out, "ground", map_svg(site)))
+        _write(args, "ground", _pictures("ground", map_svg(site)))
         return 0
     unit = next((unit for unit in site.units if unit.unit == args.unit), None)
     if unit is None:
@@ -93,12 +96,13 @@ def _show_machine(
     from greaseroute.drawings.drawing import side_view, top_view
 
     shown = numbered_scene(machine, north=north)
-    files = [
-        *_write(args.out, f"{name}-side", side_view(shown)),
-        *_write(args.out, f"{name}-top", top_view(shown)),
-    ]
+    name = UNFIT.sub("_", name)
+    files = {
+        **_pictures(f"{name}-side", side_view(shown)),
+        **_pictures(f"{name}-top", top_view(shown)),
+    }
     print("\n".join(_listing(machine)))
-    _say_written(args.out, files)
+    _write(args, name, files)
     return 0
 
 
@@ -118,16 +122,17 @@ def _listing(machine: "PlacedMachine") -> list[str]:
     return lines
 
 
-def _write(folder: Path, name: str, svg: str, *, zoom: int = 2) -> list[str]:
-    """Write one picture as SVG, and as PNG where that is installed; gives the names."""
+def _pictures(name: str, svg: str, *, zoom: int = 2) -> dict[str, bytes]:
+    """One picture as SVG, and as PNG where that is installed, by file name."""
     from greaseroute.drawings.png import png_ready, svg_to_png
 
-    write_text(folder / f"{name}.svg", svg)
-    if not png_ready():
-        return [f"{name}.svg"]
-    write_bytes(folder / f"{name}.png", svg_to_png(svg, zoom=zoom))
-    return [f"{name}.svg", f"{name}.png"]
+    files = {f"{name}.svg": svg.encode()}
+    if png_ready():
+        files[f"{name}.png"] = svg_to_png(svg, zoom=zoom)
+    return files
 
 
-def _say_written(folder: Path, names: Sequence[str]) -> None:
-    print(f"Written to {folder}: {', '.join(names)}")
+def _write(args: argparse.Namespace, name: str, files: dict[str, bytes]) -> None:
+    """Write pictures that belong together, and say so."""
+    OutputSet(args.out, f"show {name}", tuple(files)).write(files)
+    print(f"Written to {args.out}: {', '.join(files)}")

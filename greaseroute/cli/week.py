@@ -4,6 +4,7 @@ import argparse
 import gc
 import multiprocessing
 import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date, datetime
@@ -11,11 +12,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.files import write_text
+from greaseroute.cli.kernels import check_environment, ready_kernels
 from greaseroute.cli.on_record import on_record
 from greaseroute.cli.options import add_options, whole_number
+from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
-from greaseroute.cli.progress import Progress
+from greaseroute.cli.progress import progress_for
 from greaseroute.processes import cores, die_with
 
 if TYPE_CHECKING:
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
     from greaseroute.site.model import Site
 
 HELP = "plan the seven mornings ahead and the grease they use"
+
+FILES = ("week.json", "week.html")
+STAGES = ("reading", "compiling", "levelling", "round of", "simulating", "drawing")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MOST_WORKERS, ENOUGH_UNITS = 8, 12
 PASSES_A_UNIT, LEAST_PASSES = 60, 2000  # seven rounds: far fewer passes than a single one
@@ -90,20 +95,26 @@ OPTIONS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, the calendar, tolerances, stock and what-ifs."""
-    add_options(parser, "site", "at", "out", "seed", "format")
+    add_options(parser, "site", "at", "out", "seed", "format", "cores")
     add_own_options(parser, OPTIONS)
 
 
 def run(args: argparse.Namespace) -> int:
     """Plan, write, print; 1 where a morning's round leaves something out."""
+    check_environment()
+    output = OutputSet(args.out, "week", FILES, hashes_of(args.site))
+    output.check()
     from greaseroute.cards.week_html import week_html
     from greaseroute.forecast.week import plan_week
 
-    with Progress() as progress:
+    with progress_for(args, STAGES) as progress:
+        progress(f"reading {args.site}")
         span = _span(args)
+        ready_kernels(progress)
         week = plan_week(span, plan=round_planner(span.site, seed=args.seed), progress=progress)
-        write_text(args.out / "week.json", week.model_dump_json(indent=1) + "\n")
-        write_text(args.out / "week.html", week_html(week, span.site))
+        progress("drawing the pages")
+        contents = (week.model_dump_json(indent=1) + "\n", week_html(week, span.site))
+        output.write({n: text.encode() for n, text in zip(FILES, contents, strict=True)})
     if args.format == "json":
         print(week.model_dump_json(indent=1))
     else:
@@ -159,24 +170,31 @@ def _side_by_side(
     one: "Callable[..., RoundPlan]", asked: "Sequence[Asked]", *, workers: int
 ) -> "Iterator[RoundPlan]":
     """Rounds in the order asked for; the same as one by one, since none depends on another."""
+    from greaseroute.kernel_cache import unwritten
+
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(
         min(workers, max(1, len(asked))),
         mp_context=context,
         initializer=_begin_worker,
-        initargs=(os.getpid(),),
+        initargs=(os.getpid(), unwritten()),
     ) as pool:
         waiting = [pool.submit(one, at=at, work=items) for at, items in asked]
         for future in waiting:
             yield future.result()
 
 
-def _begin_worker(parent: int) -> None:
-    """Set up a worker: it ends with its parent, and collects no garbage.
+def _begin_worker(parent: int, compiled: dict[str, bytes]) -> None:
+    """Set up a worker: it ends with its parent, heeds no Ctrl-C, and collects no garbage.
 
-    It lives for a few rounds: what collecting frees is not worth the time.
+    It lives for a few rounds: what collecting frees is not worth the time. ``compiled`` are the
+    kernels that could not be kept on disk.
     """
+    from greaseroute.kernel_cache import take_over
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     die_with(parent)
+    take_over(compiled)
     gc.disable()
 
 

@@ -3,6 +3,7 @@
 import importlib
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -86,11 +87,28 @@ def test_version(capsys):
     assert capsys.readouterr().out == f"greaseroute {__version__}\n"
 
 
-def test_no_verb_is_misuse(capsys):
-    assert entry([]) == 2
-    verbs = ", ".join(COMMANDS)
-    line = f"greaseroute: name a verb: {verbs}; see greaseroute --help\n"
-    assert capsys.readouterr().err == line
+def test_nothing_said_prints_the_help(capsys):
+    assert entry([]) == 0
+    alone = capsys.readouterr()
+    assert entry(["--help"]) == 0
+    assert (alone.out, alone.err) == (capsys.readouterr().out, "")
+    assert "verbs:" in alone.out
+
+
+@pytest.mark.parametrize(
+    ("words", "same"),
+    [(["help"], ["--help"]), (["help", "round"], ["round", "--help"])],
+)
+def test_help_of_a_verb_and_of_all(capsys, words, same):
+    assert entry(words) == 0
+    asked = capsys.readouterr().out
+    assert entry(same) == 0
+    assert asked == capsys.readouterr().out
+
+
+def test_help_of_what_is_no_verb(capsys):
+    assert entry(["help", "rond"]) == 2
+    assert "there is no verb 'rond'; did you mean round?" in capsys.readouterr().err
 
 
 def test_unknown_verb_is_misuse_with_a_guess(capsys):
@@ -228,3 +246,135 @@ def test_schema_is_itself_a_schema(capsys):
     Draft202012Validator.check_schema(schema)
     promised = {"site", "at", "seed", "technicians", "cartridges", "left", "bound", "cautions"}
     assert promised <= set(schema["properties"])
+
+
+PROBE = """
+import os, signal, sys, time
+from greaseroute.cli.interrupt import leave_on_interrupt, stoppable
+leave_on_interrupt()
+{body}
+"""
+
+
+def interrupted(body, *, twice=False):
+    """Exit code and stderr of a program that is interrupted once it says that it is ready."""
+    run = subprocess.Popen(
+        [sys.executable, "-c", PROBE.format(body=body)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+    )
+    for _ in range(1 + twice):
+        assert run.stdout.readline() == "ready\n"
+        run.send_signal(signal.SIGINT)
+    _, err = run.communicate(timeout=60)
+    return run.returncode, err
+
+
+def test_ctrl_c_that_a_library_would_swallow_leaves_all_the_same():
+    body = """
+try:
+    print("ready", flush=True)
+    time.sleep(600)
+except BaseException:
+    time.sleep(600)
+"""
+    assert interrupted(body) == (130, "greaseroute: interrupted\n")
+
+
+def test_where_a_plan_is_under_way_ctrl_c_is_an_exception():
+    body = """
+with stoppable():
+    try:
+        print("ready", flush=True)
+        time.sleep(600)
+    except KeyboardInterrupt:
+        sys.exit(7)
+"""
+    assert interrupted(body) == (7, "")
+
+
+def test_a_second_ctrl_c_leaves_at_once():
+    body = """
+with stoppable():
+    try:
+        print("ready", flush=True)
+        time.sleep(600)
+    except KeyboardInterrupt:
+        print("ready", flush=True)
+        time.sleep(600)
+"""
+    assert interrupted(body, twice=True) == (130, "greaseroute: interrupted\n")
+
+
+def test_ctrl_c_that_was_ignored_from_the_start_stays_ignored():
+    body = """
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+leave_on_interrupt()
+print("ready", flush=True)
+time.sleep(1)
+sys.exit(5)
+"""
+    assert interrupted(body) == (5, "")
+
+
+@pytest.mark.parametrize(
+    ("words", "code"), [("check sites_demo/three_machines", 0), ("check nowhere", 2), ("rond", 2)]
+)
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&-", ">&- 2>&- <&-"])
+def test_closed_streams_change_no_exit_code(words, code, closed):
+    command = f"{sys.executable} -m greaseroute {words} {closed}"
+    run = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True)
+    assert run.returncode == code
+    assert "Traceback" not in run.stderr
+
+
+def test_a_character_that_the_terminal_lacks_is_written_as_an_escape(tmp_path):
+    command = f"{sys.executable} -m greaseroute check 'L\u00f6ffel'"
+    env = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    run = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, env=env)
+    assert run.returncode == 2
+    assert b"L\\xf6ffel" in run.stdout + run.stderr
+
+
+def test_the_completion_of_each_shell_knows_verbs_and_options(capsys):
+    for shell in ("bash", "zsh", "tcsh"):
+        assert entry(["completion", shell]) == 0
+        script = capsys.readouterr().out
+        assert all(word in script for word in ("round", "warm-up", "seed"))
+    found = subprocess.run(
+        ["bash", "-c", f"{bash_script()}\nCOMP_WORDS=(greaseroute rou); COMP_CWORD=1\n"
+         "_shtab_greaseroute greaseroute rou greaseroute; echo ${COMPREPLY[@]}"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert "round" in found.stdout.split()
+
+
+def bash_script():
+    run = subprocess.run(
+        [sys.executable, "-m", "greaseroute", "completion", "bash"],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return run.stdout
+
+
+@pytest.mark.parametrize("value", ["0", "-1", "two", "1.5", ""])
+def test_threads_of_numba_that_would_end_in_a_traceback(monkeypatch, capsys, tmp_path, value):
+    monkeypatch.setenv("NUMBA_NUM_THREADS", value)
+    out = str(tmp_path / "out")
+    assert entry(["round", str(ROOT / "sites_demo/three_machines"), "--out", out]) == 2
+    told = capsys.readouterr().err
+    assert "environment variable NUMBA_NUM_THREADS" in told
+    assert told.endswith("allowed: a whole number from 1 up; correct it, or unset it\n")
+
+
+@pytest.mark.parametrize("verb", ["round", "week", "first-day"])
+def test_a_bad_out_is_told_before_anything_is_read(capsys, tmp_path, verb):
+    (tmp_path / "file").write_text("x")
+    assert entry([verb, "nowhere", "--out", str(tmp_path / "file")]) == 2
+    assert "file: a file; allowed: a folder, new or old" in capsys.readouterr().err
+    assert entry([verb, "nowhere", "--out", ""]) == 2
+    assert "give the name of a folder" in capsys.readouterr().err
+    assert entry([verb, "nowhere", "--out", "-"]) == 2
+    assert "--out -: standard output; allowed: a folder" in capsys.readouterr().err
