@@ -5,31 +5,21 @@ import hashlib
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
+from greaseroute.cards.card_record import record_data
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.drawings import drawing, map_svg
-from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import left_by_reason, left_name
 from greaseroute.plan.words import bound_scope, certificate, clock, count, day
 from greaseroute.site.model import Site
 
-CARD_FORMAT = "greaseroute card 1"
-# Why a fitting could not be greased, in the words offered on the card.
-REASONS = (
-    "does not take grease",
-    "fitting missing or broken",
-    "could not reach it",
-    "machine was in use",
-    "buried or dirty",
-    "no time",
-    "other",
-)
+SCRIPTS = ("record.js", "qr.js", "card.js")
+"""What was ticked and what is made of it; the code; the page. One script, run in this order."""
 
 
 def card_html(
@@ -45,7 +35,7 @@ def card_html(
     site is escaped, and data for the script stands in a block that is never run. ``drawn_map`` is
     the map of `map_svg`, ``walks`` are the blocks of `walk_blocks`, if they are there already.
     """
-    script = _part("card.js")
+    script = "".join(map(_part, SCRIPTS))
     return card_template().render(
         plan=plan,
         walks=walks or walk_blocks(plan, site),
@@ -53,7 +43,7 @@ def card_html(
         style=Markup(_part("card.css") + drawing.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
-        data=_data(plan),
+        data=record_data(plan, site),
         aid=AID,
         cautions=BEFORE_YOU_START,
         plan_cautions=own_cautions(plan.cautions),
@@ -66,18 +56,6 @@ def card_html(
 def card_template() -> Template:
     """The page without its contents, compiled once."""
     return _environment().get_template("card.html.j2")
-
-
-def _data(plan: RoundPlan) -> dict[str, Any]:
-    """What the script needs to know of the round."""
-    return {
-        "format": CARD_FORMAT,
-        "round": round_id(plan),
-        "site": plan.site,
-        "at": plan.at,
-        "seed": plan.seed,
-        "reasons": list(REASONS),
-    }
 
 
 @cache

@@ -109,7 +109,9 @@ def may_follow(before: MeterPoint, point: MeterPoint) -> bool:
 
 
 def _replaced(event: MeterReplaced) -> list[MeterPoint]:
-    last = [] if event.old_h is None else [MeterPoint(event.at, event.old_h, source=event.source)]
+    """The last of the old one a second before, so that they stand in order for every reader."""
+    before = event.at - timedelta(seconds=1)
+    last = [] if event.old_h is None else [MeterPoint(before, event.old_h, source=event.source)]
     return [*last, MeterPoint(event.at, event.new_h, new=True, source=event.source)]
 
 

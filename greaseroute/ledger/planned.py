@@ -6,7 +6,7 @@ from pydantic import Field
 
 from greaseroute.records import Record
 
-Name = Annotated[str, Field(min_length=1, max_length=120)]
+Name = Annotated[str, Field(min_length=1, max_length=1000)]
 
 
 class PlannedFitting(Record):

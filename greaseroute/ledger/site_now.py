@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from greaseroute.ledger.events import Moved, PaceTaken
 from greaseroute.ledger.meter_now import believed, meter_notes
-from greaseroute.ledger.meters import MeterPoint, WorkingDay, meter_at
+from greaseroute.ledger.meters import UNDATED, MeterPoint, WorkingDay, meter_at
 from greaseroute.ledger.places import place_in_plane
 from greaseroute.ledger.recorded import Recorded, read_recorded
 from greaseroute.ledger.stock import stock_of
@@ -79,6 +79,7 @@ def with_record(site: Site, ledger: Ledger, *, at: datetime) -> Site:
         meter_readings=tuple(_readings(meters)),
         greases=_greases(site, recorded),
         technicians=_technicians(site, recorded),
+        planned_for=recorded.at,  # the moment at which the units' meters show what they say
         past=past,
     )
 
@@ -147,7 +148,13 @@ def _readings(meters: Mapping[str, Meter]) -> Iterator[MeterReading]:
     """Every believed reading, as due and the week take them."""
     for unit, meter in meters.items():
         for point in meter.known:
-            yield MeterReading(unit=unit, at=point.at, meter_h=point.meter_h, new_meter=point.new)
+            yield MeterReading(
+                unit=unit,
+                at=point.at,
+                meter_h=point.meter_h,
+                new_meter=point.new,
+                undated=point.source.startswith(UNDATED),
+            )
 
 
 def _greases(site: Site, recorded: Recorded) -> tuple[Grease, ...]:

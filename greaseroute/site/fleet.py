@@ -57,10 +57,12 @@ class MeterReading(Record):
     """A dated reading of a unit's hour meter; ``at`` carries the site's zone.
 
     ``new_meter``: the first reading of a replaced meter, below which nothing earlier counts.
+    ``undated``: taken from the fleet list, so that it was read some time before ``at``.
     """
 
     unit: str
     at: datetime
     meter_h: float = Field(ge=0)
     new_meter: bool = False
+    undated: bool = False
     line: int = 0

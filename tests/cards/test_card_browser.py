@@ -2,11 +2,16 @@
 
 import json
 import shutil
+from pathlib import Path
 
 import pytest
 
 from greaseroute.cards.html import card_html
-from greaseroute.plan.handed_out import round_id
+from greaseroute.ledger.card_file import read_card
+from greaseroute.ledger.receipt import AS_PLANNED, unpacked
+from greaseroute.ledger.receipt_report import read_receipt
+from greaseroute.ledger.report import state_of
+from greaseroute.plan.handed_out import plan_handed_out, round_id
 
 pytestmark = pytest.mark.browser
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -47,7 +52,14 @@ def phone(browser, file):
 
 
 def handed_in(page):
-    return json.loads(page.input_value("#text"))
+    """What the file would hold that the button writes."""
+    part = page.locator(".hand-in").first
+    if not part.evaluate("part => part.open"):
+        part.locator("summary").click()
+    with page.expect_download() as waiting:
+        part.locator(".save").click()
+    with open(waiting.value.path(), encoding="utf-8") as handle:
+        return json.load(handle)
 
 
 def test_it_loads_nothing_and_raises_nothing(phone, file):
@@ -70,7 +82,7 @@ def test_a_tick_survives_a_reload_and_is_handed_in(phone, plan):
     assert phone.locator("tr.row input").first.is_checked()
     report = handed_in(phone)
     assert {k: report[k] for k in ("format", "round", "site", "planned_for")} == {
-        "format": "greaseroute card 1",
+        "format": "greaseroute card 2",
         "round": round_id(plan),
         "site": plan.site,
         "planned_for": plan.at,
@@ -84,7 +96,10 @@ def test_a_tick_survives_a_reload_and_is_handed_in(phone, plan):
         "joint": "boom root",
         "fitting": "left",
         "grease": "plain",
+        "gun": "lever",
         "strokes": 4,
+        "planned_strokes": 4,
+        "put_in": 1,
         "done": True,
     }
 
@@ -99,11 +114,12 @@ def test_a_tick_taken_back_is_gone(phone):
 
 def test_could_not_takes_the_tick_away_and_keeps_the_reason(phone):
     row = phone.locator("tr.row").nth(1)
-    row.locator("input").check()
-    row.locator("select").select_option("does not take grease")
-    assert not row.locator("input").is_checked()
+    row.locator("input[type=checkbox]").check()
+    row.locator("select.reason").select_option("does not take grease")
+    assert not row.locator("input[type=checkbox]").is_checked()
     (event,) = handed_in(phone)["events"]
-    assert (event["done"], event["reason"], event["strokes"]) == (False, "does not take grease", 0)
+    assert (event["done"], event["reason"]) == (False, "does not take grease")
+    assert "strokes" not in event
     assert "not" in row.get_attribute("class").split()
 
 
@@ -125,14 +141,86 @@ def test_meter_readings_are_handed_in(phone):
     assert handed_in(phone)["meters"] == []
 
 
-def test_the_file_is_written_and_holds_the_same(phone, plan):
-    phone.locator("tr.row input").nth(2).check()
+def test_other_asks_for_words(phone):
+    row = phone.locator("tr.row").nth(1)
+    words = row.locator("input[type=text]")
+    assert not words.is_visible()
+    row.locator("select.reason").select_option("other")
+    words.fill("a hose lies across it")
+    words.blur()
+    (event,) = handed_in(phone)["events"]
+    assert (event["reason"], event["words"]) == ("other", "a hose lies across it")
+
+
+def test_strokes_are_changed_by_the_stepper(phone):
+    row = phone.locator("tr.row").nth(1)
+    planned = int(row.get_attribute("data-strokes"))
+    more = row.get_by_label("one stroke more")
+    more.click()
+    more.click()
+    assert row.locator("input[type=checkbox]").is_checked()
+    (event,) = handed_in(phone)["events"]
+    assert (event["strokes"], event["planned_strokes"]) == (planned + 2, planned)
+    phone.reload()
+    assert (
+        phone.locator("tr.row").nth(1).locator(".step b").inner_text()
+        == f"{planned + 2}\u2009\u00d7"
+    )
+    phone.locator("tr.row").nth(1).get_by_label("one stroke less").click()
+    (event,) = handed_in(phone)["events"]
+    assert event["strokes"] == planned + 1
+
+
+def test_a_defect_is_told_with_words_whether_greased_or_not(phone):
+    row = phone.locator("tr.row:not(.look)").nth(2)
+    row.locator("select.found").select_option("leak")
+    row.locator("input[type=text]").fill("rod seal")
+    row.locator("input[type=text]").blur()
+    (event,) = handed_in(phone)["events"]
+    assert (event["defect"], event["found"], "done" in event) == ("leak", "rod seal", False)
+    row.locator("input[type=checkbox]").check()
+    (event,) = handed_in(phone)["events"]
+    assert (event["defect"], event["done"]) == ("leak", True)
+    row.locator("select.found").select_option("took far too much")
+    (event,) = handed_in(phone)["events"]
+    assert (event["uptake"], "defect" in event) == ("took too much", False)
+
+
+def test_a_meter_that_cannot_be_right_is_asked_about(phone, yard):
+    unit = next(u for u in yard.units if u.unit == "HT-02")
+    field = phone.locator('[data-meter="HT-02"]')
+    line = phone.locator("p.meter", has=field)
+    field.fill(str(unit.meter_h - 5))
+    field.blur()
+    assert f"{unit.meter_h - 5:g} h, is it so?" in line.locator(".doubt").inner_text()
+    assert handed_in(phone)["meters"] == []
+    line.get_by_label("the meter reads so").click()
+    (meter,) = handed_in(phone)["meters"]
+    assert (meter["meter_h"], meter["sure"]) == (unit.meter_h - 5, True)
+    field.fill(str(unit.meter_h + 1))
+    field.blur()
+    assert line.locator(".doubt").inner_text() == ""
+    (meter,) = handed_in(phone)["meters"]
+    assert "sure" not in meter
+
+
+def test_file_and_receipt_name_the_technician_and_tell_the_same(phone, plan):
+    phone.locator("tr.row input[type=checkbox]").nth(2).check()
+    phone.locator("tr.row select.reason").nth(4).select_option("no time")
+    part = phone.locator(".hand-in").first
+    part.locator("summary").click()
     with phone.expect_download() as waiting:
-        phone.click("#save")
-    download = waiting.value
-    assert download.suggested_filename == f"card-{round_id(plan)}.json"
-    with open(download.path(), encoding="utf-8") as handle:
-        assert json.load(handle)["events"] == handed_in(phone)["events"]
+        part.locator(".save").click()
+    name = f"card-Ada-{plan.at[:10]}-{round_id(plan)[:8]}.json"
+    assert waiting.value.suggested_filename == name
+    from_file, _, faults = read_card(Path(waiting.value.path()).read_text("utf-8"), "card")
+    assert faults == []
+    receipt = part.locator(".receipt").input_value()
+    handed_out = plan_handed_out(plan)
+    from_receipt, faults = read_receipt(receipt, "text", lambda _: handed_out)
+    assert faults == []
+    assert [state_of(e) for e in from_receipt.events] == [state_of(e) for e in from_file.events]
+    assert part.locator(".code svg").is_visible()
 
 
 def test_ticks_of_two_rounds_do_not_mix(phone, browser, tmp_path, plan, yard):
@@ -152,7 +240,9 @@ def test_refused_storage_is_said_and_handing_in_still_works(browser, file):
     frame = page.frame_locator("iframe")
     assert frame.locator("#kept").inner_text() == "NOT saved on this phone"
     frame.locator("tr.row input").first.check()
-    assert len(json.loads(frame.locator("#text").input_value())["events"]) == 1
+    frame.locator(".hand-in summary").first.click()
+    told = unpacked(frame.locator(".receipt").first.input_value())
+    assert [each.state for each in told.fittings].count(AS_PLANNED) == 1
     page.close()
 
 
@@ -174,7 +264,9 @@ def test_without_a_script_the_whole_round_is_there(browser, file, plan):
 @pytest.mark.parametrize("sheet", ["A4", "Letter"])
 def test_it_prints(phone, sheet, tmp_path):
     pdf = tmp_path / "card.pdf"
-    phone.locator("details").evaluate("part => part.open = false")
+    phone.locator("details.cautions").evaluate("part => part.open = false")
     phone.pdf(path=str(pdf), format=sheet)
     assert pdf.read_bytes()[:5] == b"%PDF-"
-    assert phone.locator("details").evaluate("part => part.open")  # cautions are never folded
+    assert phone.locator("details.cautions").evaluate(
+        "part => part.open"
+    )  # cautions are never folded

@@ -10,7 +10,8 @@ from html.parser import HTMLParser
 import pytest
 
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
-from greaseroute.cards.html import REASONS, card_html
+from greaseroute.cards.html import card_html
+from greaseroute.ledger.receipt import REASONS
 from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import Bound
 from tests.cards import sample
@@ -234,7 +235,7 @@ def test_names_from_the_site_cannot_become_markup():
 def test_the_data_block_names_round_and_reasons(page, plan):
     block = re.search(r'<script type="application/json" id="round">(.*?)</script>', page)[1]
     data = json.loads(block)
-    assert data["format"] == "greaseroute card 1"
+    assert data["format"] == "greaseroute card 2"
     assert data["round"] == round_id(plan)
     assert data["reasons"] == list(REASONS)
 
