@@ -1,0 +1,173 @@
+"""Closed ground, re-derived from the ground plan: what is shut always, what by the clock."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from greaseroute.audit.basis import Basis
+from greaseroute.audit.house_rules import BARRIER_HALF_M, PLACE_M, TIGHT_M
+from greaseroute.audit.machines import Machines
+from greaseroute.audit.moments import Span, joined
+from greaseroute.site.ground_plan import Area
+
+
+@dataclass(frozen=True, slots=True)
+class Shut:
+    """One shape nobody walks on; ``unit`` where it is a machine's."""
+
+    name: str
+    shape: BaseGeometry
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ShutForHours:
+    """A zone or a crossing that is shut for a while; ``near`` is it with the clearance."""
+
+    name: str
+    near: BaseGeometry
+    spans: tuple[Span, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """One piece of a crossing that lies on a haul road: its wait, and its two (or more) banks."""
+
+    name: str
+    wait_s: float
+    shape: Polygon
+    banks: tuple[BaseGeometry, ...]
+
+    def bank(self, x_m: float, y_m: float) -> int:
+        """The number of the bank nearest to a point of its rim."""
+        here = shapely.points(x_m, y_m)
+        return int(np.argmin([bank.distance(here) for bank in self.banks]))
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """The ground plan with the machines on it, as something to walk on."""
+
+    basis: Basis
+    machines: Machines
+
+    @cached_property
+    def always(self) -> tuple[Shut, ...]:
+        """What nobody walks on at any hour, without the clearance."""
+        plan = self.basis.site.ground
+        crossings = shapely.union_all([c.polygon for c in plan.crossings])
+        return (
+            *(Shut(a.name, _valid(a.polygon)) for a in plan.obstacles),
+            *(Shut(a.name, _valid(a.polygon)) for a in plan.no_go if not a.hours),
+            *_parts((a.name, _valid(a.polygon).difference(crossings)) for a in plan.haul_roads),
+            *self._barriers(),
+            *self._under_machines(),
+        )
+
+    def _barriers(self) -> Iterator[Shut]:
+        plan = self.basis.site.ground
+        openings = [g.opening.buffer(TIGHT_M, cap_style="flat") for g in plan.gates]
+        opened = shapely.union_all(openings)
+        lines = ((b.name, b.line_string.difference(opened)) for b in plan.barriers)
+        return (s for s in _parts(lines) if s.shape.length > TIGHT_M)
+
+    def _under_machines(self) -> Iterator[Shut]:
+        for (unit, posture), shapes in self.machines.closed.items():
+            own = posture == self.basis.units[unit].posture
+            name = f"machine {unit}" if own else f"machine {unit} in posture {posture}"
+            yield from (Shut(name, shape, unit) for shape in shapes)
+
+    @property
+    def clearance_m(self) -> float:
+        """Kept from everything but the boundary."""
+        return self.basis.site.rules.clearance_m
+
+    @cached_property
+    def by_the_clock(self) -> tuple[ShutForHours, ...]:
+        """What is shut during hours that the plan touches, with the clearance."""
+        plan = self.basis.site.ground
+        roads = shapely.union_all([_valid(r.polygon) for r in plan.haul_roads])
+        timed = [(z, _valid(z.polygon)) for z in plan.no_go if z.hours]
+        timed += [(c, c.polygon.intersection(roads)) for c in plan.crossings if c.hours]
+        return tuple(
+            ShutForHours(area.name, self._near(shape), spans)
+            for area, shape in timed
+            if (spans := self._spans(area))
+        )
+
+    def _near(self, shape: BaseGeometry) -> BaseGeometry:
+        """All points nearer to a shape than the clearance, one millimetre forgiven."""
+        return shape.buffer(self.clearance_m - PLACE_M, quad_segs=16)
+
+    def _spans(self, area: Area) -> tuple[Span, ...]:
+        basis = self.basis
+        return joined(
+            span for h in area.hours for span in basis.clock.daily(h, until=basis.last_ms + 1)
+        )
+
+    @cached_property
+    def passages(self) -> tuple[Passage, ...]:
+        """Every piece of a crossing on a haul road at which one waits."""
+        plan = self.basis.site.ground
+        roads = shapely.union_all([_valid(r.polygon) for r in plan.haul_roads])
+        shut = roads.difference(shapely.union_all([c.polygon for c in plan.crossings]))
+        return tuple(
+            Passage(crossing.name, crossing.wait_s, piece, _banks(piece, shut))
+            for crossing in plan.crossings
+            if crossing.wait_s > 0
+            for piece in shapely.get_parts(crossing.polygon.intersection(roads))
+            if isinstance(piece, Polygon) and piece.area > 0
+        )
+
+    @cached_property
+    def free(self) -> BaseGeometry:
+        """Ground that is free at some hour: boundary less all that is always shut, kept off.
+
+        Corners are kept off by two chords outside the true arc, as the planner's ground has it:
+        a place in the sliver between chord and arc is no argument.
+        """
+        kept_off = [self.kept_off(shut.shape) for shut in self.always]
+        return _valid(self.basis.site.ground.boundary).difference(shapely.union_all(kept_off))
+
+    def kept_off(self, shape: BaseGeometry) -> BaseGeometry:
+        """A shape and all ground nearer to it than the clearance, corners cut off square."""
+        near_m = self.clearance_m
+        if isinstance(shape, LineString):
+            near_m = max(near_m, BARRIER_HALF_M)
+        if near_m == 0:
+            return shape
+        return shape.buffer(near_m, cap_style="square", join_style="mitre", mitre_limit=1.001)
+
+    @cached_property
+    def walkable(self) -> BaseGeometry:
+        """The parts of the free ground on which somebody of this plan starts."""
+        starts = [shapely.points(t.path[0]) for t in self.basis.plan.technicians if t.path]
+        parts = shapely.get_parts(self.free)
+        if not starts or not len(parts):
+            return shapely.union_all([])
+        near = [shapely.distance(parts, start) <= PLACE_M for start in starts]
+        return shapely.union_all(parts[np.any(near, axis=0)])
+
+
+def _valid(shape: BaseGeometry) -> BaseGeometry:
+    """The area that a drawn outline stands for; a self-crossing one closes all it winds round."""
+    if shape.is_valid:
+        return shape
+    return shapely.make_valid(shape, method="structure", keep_collapsed=False)
+
+
+def _parts(named: Iterable[tuple[str, BaseGeometry]]) -> Iterator[Shut]:
+    for name, shape in named:
+        yield from (Shut(name, part) for part in shapely.get_parts(shape) if not part.is_empty)
+
+
+def _banks(piece: Polygon, shut: BaseGeometry) -> tuple[BaseGeometry, ...]:
+    """The stretches of a piece's rim that do not border on the closed road."""
+    rim = piece.exterior.difference(shut.buffer(PLACE_M))
+    stretches = shapely.get_parts(shapely.line_merge(rim))
+    return tuple(s for s in stretches if s.length > 10 * PLACE_M)
