@@ -24,6 +24,7 @@ COMMANDS = {
     "check": "every fault of a site folder, or 'good'",
     "due": "print what is owed on each unit and why",
     "round": "plan the round, write the card and the files, print the summary",
+    "audit": "prove a plan against the raw records of its site",
     "first-day": "plan a new technician's first day",
     "week": "plan the seven mornings ahead and the grease they use",
     "record": "book what was done: a card's export, a receipt, events of a table",

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from greaseroute.audit.basis import Asked as AuditAsked
+from greaseroute.audit.basis import UnderWay as AuditUnderWay
 from greaseroute.cli.on_record import on_record
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.plan.round import RoundPlan
@@ -55,6 +57,27 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
         raise BadInput(str(args.done_so_far), faults)
     now = site_now(site, so_far, earlier=earlier)
     return UnderWay(at, now, so_far, earlier)
+
+
+def as_asked(way: UnderWay, begun: Site) -> AuditAsked:
+    """What an audit of the rest is told: the site as the round began, what is done and blocked."""
+    so_far = way.change["done_so_far"]
+    whole = set(so_far.done_units)
+    booked = set(so_far.done) | {
+        (unit.unit, joint.name)
+        for unit in begun.units
+        if unit.unit in whole
+        for joint in begun.types[unit.type].with_attachments(unit.attachments).joints
+    }
+    return AuditAsked(
+        under_way=AuditUnderWay(
+            begun=begun,
+            began=way.at,
+            booked=frozenset(booked),
+            gone=frozenset(so_far.gone),
+            blocked=frozenset((b.unit, b.joint, b.fitting or "") for b in so_far.blocked),
+        )
+    )
 
 
 def _earlier(path: Path | None, site: Site, faults: list[Fault]) -> RoundPlan | None:

@@ -1,0 +1,101 @@
+"""``greaseroute audit SITE DIR``: prove a plan against the raw records of its site."""
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from greaseroute.cli.options import add_options
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from greaseroute.audit.basis import Asked
+    from greaseroute.audit.finding import AuditReport
+    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.site.model import Site
+
+HELP = "prove a plan against the raw records of its site"
+
+ROUND = "round.json"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The site, the folder with the plan, and what tells of a round under way."""
+    add_options(parser, "site", "format")
+    parser.add_argument(
+        "plans", metavar="DIR", type=Path, help="folder that the plan was written to"
+    )
+    parser.add_argument(
+        "--done-so-far", metavar="FILE", type=Path,
+        help="where the plan is the rest of a round: the file it was planned with",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plan", metavar="FILE", type=Path,
+        help="the round.json that was under way then; only with --done-so-far",
+    )  # fmt: skip
+
+
+def run(args: argparse.Namespace) -> int:
+    """Audit every plan in the folder and print the findings; 1 where there are any."""
+    from greaseroute.site.folder import read_site
+
+    reports = _reports(args, read_site(args.site))
+    if args.format == "json":
+        print(_json(reports))
+    else:
+        print("\n".join(line for report in reports for line in report_lines(report)))
+    return 0 if all(report.good for report in reports) else 1
+
+
+def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
+    from greaseroute.audit.audit import audit_round
+    from greaseroute.audit.plan_file import read_plan
+    from greaseroute.rounds.plan import RoundPlan
+
+    plan = read_plan(args.plans / ROUND, RoundPlan)
+    now, asked = _asked(args, site, plan)
+    return [audit_round(now, plan, asked=asked, file=ROUND)]
+
+
+def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[Site, Asked]":
+    """The site as the plan found it, and what was asked for. Raises UnknownName."""
+    from greaseroute.audit.basis import Asked
+    from greaseroute.cli.under_way import as_asked, under_way
+    from greaseroute.errors import UnknownName
+
+    if plan.rest_of_round_from and args.done_so_far is None:
+        raise UnknownName(
+            ROUND, f"the rest of the round from {plan.rest_of_round_from}",
+            limit="a rest together with --done-so-far FILE",
+            next_step="name the file that the rest was planned with",
+        )  # fmt: skip
+    if args.done_so_far is None:
+        return site, Asked()
+    args.at = datetime.fromisoformat(plan.rest_of_round_from) if plan.rest_of_round_from else None
+    way = under_way(args, site)
+    return way.site, as_asked(way, site)
+
+
+def _json(reports: "Sequence[AuditReport]") -> str:
+    import json
+
+    listed = [report.model_dump(mode="json") for report in reports]
+    return json.dumps({"reports": listed}, indent=1, ensure_ascii=False)
+
+
+def report_lines(report: "AuditReport") -> list[str]:
+    """Every finding on a line, then one line that sums up."""
+    return [*(finding.line() for finding in report.findings), summing_up(report)]
+
+
+def summing_up(report: "AuditReport") -> str:
+    """How many findings, and what was looked at."""
+    seen = report.looked_at
+    count = len(report.findings)
+    found = "no findings" if count == 0 else f"{count} finding{'s' if count > 1 else ''}"
+    return (
+        f"Audit of {report.file}: {found}; {seen.get('promises', 0)} promises, "
+        f"{seen.get('stops', 0)} stops, {seen.get('stands', 0)} stands, "
+        f"{seen.get('fittings', 0)} fittings looked at from the raw files"
+    )
