@@ -48,7 +48,7 @@ from greaseroute.audit.work import (
     left_is_told_right,
     one_gun_one_technician,
 )
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.site.model import Site
 
 Promise = Callable[[Case], Iterator[Finding]]

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from greaseroute.audit.moments import Clock, Span, second_person, shift_begins
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.rounds.plan import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
+from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
 from greaseroute.site.crew import Grease, Gun, Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Place

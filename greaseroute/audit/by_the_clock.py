@@ -9,7 +9,7 @@ from greaseroute.audit.finding import Finding, Measure, Where
 from greaseroute.audit.house_rules import CLOCK_MS, may_be_off_ms
 from greaseroute.audit.open_hours import leg_arrivals
 from greaseroute.audit.visits import Visit
-from greaseroute.rounds.plan import TechnicianPlan
+from greaseroute.plan.round import TechnicianPlan
 from greaseroute.units import MS_PER_S
 
 SUM_M = 0.001

@@ -9,7 +9,7 @@ from greaseroute.audit.case import Case
 from greaseroute.audit.dose import WHOLE, stroke_cm3
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.house_rules import PLACE_M
-from greaseroute.rounds.plan import FittingTask, TechnicianPlan
+from greaseroute.plan.round import FittingTask, TechnicianPlan
 from greaseroute.site.crew import Grease, Gun, Technician
 
 COUNT_OFF = 1e-3

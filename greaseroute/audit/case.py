@@ -12,7 +12,7 @@ from greaseroute.audit.machines import Machines
 from greaseroute.audit.tracks import Point2, Track, Walked
 from greaseroute.audit.visits import Visit, feet_on, heights_at, inside_tracks
 from greaseroute.catalogue.joint import Joint
-from greaseroute.rounds.plan import Stop
+from greaseroute.plan.round import Stop
 from greaseroute.units import MS_PER_S
 
 TrackKey = tuple[int, int, int]

@@ -6,7 +6,7 @@ from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.moments import Clock
 from greaseroute.audit.visits import Visit
-from greaseroute.rounds.plan import RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.units import MS_PER_S
 
 NEAR_S = 0.005

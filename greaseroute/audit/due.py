@@ -1,13 +1,13 @@
 """What is owed on every joint at a moment, re-derived from services, readings and intervals.
 
-Hours on a replaced meter end at its last reading; what was worked between that and the first
-reading of the new one is known within limits only (nothing, or hours per day). Where both ends
-of such limits lead to the same answer it is given, else none.
+Hours on a replaced meter end at its last reading, those of the new one begin at its first; what
+was worked between, and from the last reading to the moment asked about, are the unit's hours per
+day, one shift a day from the start of the shift on.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import TypeVar
 from zoneinfo import ZoneInfo
@@ -16,18 +16,27 @@ from greaseroute.audit.house_rules import METER_SLACK_H
 from greaseroute.catalogue.joint import Interval, Joint
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site
+from greaseroute.units import S_PER_H
 
-DAY_S = 86_400.0
 EVEN = 1e-9
 UnitJoint = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class Hours:
-    """Hours worked, within limits."""
+    """Hours worked, and how many of them no meter shows."""
 
-    least: float
-    most: float
+    worked: float
+    unseen: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """What a meter showed at a moment; ``new`` where it is the first figure of a new meter."""
+
+    at: datetime
+    meter_h: float
+    new: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,43 +96,52 @@ class _History:
         return max(services, key=lambda s: (s.at, s.meter_h), default=None)
 
     def hours_since(self, service: LastService) -> Hours | None:
-        """Hours worked since a service; None where a meter ran back and nobody says why."""
-        worked = Hours(0.0, 0.0)
-        for meter, gap_days in self._meters(service):
-            figures = [h for _, h in meter]
-            if any(b < a - METER_SLACK_H for a, b in pairwise(figures)):
+        """Hours worked since a service; None where a meter ran back or nothing tells them."""
+        meters = self._meters(service)
+        for meter in meters:
+            if any(b.meter_h < a.meter_h - METER_SLACK_H for a, b in pairwise(meter)):
                 return None
-            shown_h = max(0.0, figures[-1] - figures[0])
-            between_h = gap_days * self.unit.hours_per_day
-            worked = Hours(worked.least + shown_h, worked.most + shown_h + between_h)
-        ahead = self._forward()
-        return Hours(worked.least + ahead.least, worked.most + ahead.most)
+        replaced = meters[:-1]
+        if self.unit.hours_per_day == 0 and any(len(meter) == 1 for meter in replaced):
+            return None
+        shown_h = sum(max(0.0, meter[-1].meter_h - meter[0].meter_h) for meter in meters)
+        gaps = [(old[-1].at, new[0].at) for old, new in pairwise(meters)]
+        unseen_h = sum(self._by_the_day(*gap) for gap in [*gaps, (meters[-1][-1].at, self.at)])
+        return Hours(shown_h + unseen_h, unseen_h)
 
-    def _meters(self, service: LastService) -> list[tuple[list[tuple[datetime, float]], float]]:
-        """Dated figures of each meter since a service, and days from its last to the next."""
-        every: list[LastService | MeterReading] = [*self.services, *self.readings]
-        records = [r for r in every if service.at < r.at < self._read_at]
-        meters: list[list[tuple[datetime, float]]] = [[(service.at, service.meter_h)]]
-        for record in sorted(records, key=lambda r: (r.at, r.meter_h)):
-            if isinstance(record, MeterReading) and record.new_meter:
+    def _meters(self, service: LastService) -> list[list[Figure]]:
+        """The figures of each meter since a service, in order; the last one is the newest."""
+        listed = Figure(self._listed_at, self.unit.meter_h)
+        figures = [Figure(r.at, r.meter_h, r.new_meter) for r in self.readings]
+        figures += [Figure(s.at, s.meter_h) for s in self.services]
+        later = [f for f in figures if service.at < f.at <= self.at and f.at != listed.at]
+        if service.at < listed.at or not later:
+            later.append(listed)
+        meters = [[Figure(service.at, service.meter_h)]]
+        for figure in sorted(later, key=lambda f: (f.at, f.meter_h)):
+            if figure.new:
                 meters.append([])
-            meters[-1].append((record.at, record.meter_h))
-        meters[-1].append((self._read_at, self.unit.meter_h))
-        gaps = [(b[0][0] - a[-1][0]).total_seconds() / DAY_S for a, b in pairwise(meters)]
-        return list(zip(meters, [*gaps, 0.0], strict=True))
+            meters[-1].append(figure)
+        return meters
 
     @property
-    def _read_at(self) -> datetime:
+    def _listed_at(self) -> datetime:
         """When the fleet list's figure was read: at the moment planned for in the site file."""
         planned = self.site.planned_for
         return self.at if planned is None else min(self.at, planned)
 
-    def _forward(self) -> Hours:
-        """What is worked from that reading on to the moment asked about."""
-        days = (_date(self.at, self.at) - _date(self._read_at, self.at)).days
-        exact = (self.at - self._read_at).total_seconds() / DAY_S
-        per_day = self.unit.hours_per_day
-        return Hours(per_day * min(days, exact), per_day * max(days, exact))
+    def _by_the_day(self, begin: datetime, end: datetime) -> float:
+        """Hours worked between two moments, as far as each day's shift lies between them."""
+        zone = self.at.tzinfo
+        first, last = begin.astimezone(zone), end.astimezone(zone)
+        clock = time.fromisoformat(self.site.shift_start)
+        worked_s = 0.0
+        for day in range(-1, (last.date() - first.date()).days + 1):
+            opens = datetime.combine(first.date() + timedelta(days=day), clock, tzinfo=zone)
+            closes = opens + timedelta(hours=self.unit.hours_per_day)
+            inside = min(closes, last) - max(opens, first)
+            worked_s += max(0.0, inside.total_seconds())
+        return worked_s / S_PER_H
 
     def days_since(self, service: LastService) -> int:
         """Midnights passed on the site since a service."""
@@ -164,22 +182,20 @@ def _first_of(verdicts: Sequence[Owed]) -> Owed:
 
 
 def _by_hours(
-    interval: Interval, worked: Hours | None, *, factor: float, ahead_h: float
+    interval: Interval, hours: Hours | None, *, factor: float, ahead_h: float
 ) -> Owed | None:
     if interval.hours is None:
         return None
-    if worked is None:
-        return Owed(True, "its meter ran back: hours unknown")
+    if hours is None:
+        return Owed(True, "its meter ran back, or nothing tells the hours of the one before")
     limit_h = round(interval.hours * factor, 6)
-    why = f"{_range(worked)} worked of {limit_h:g} h"
-    surely, perhaps = (h >= limit_h - ahead_h - EVEN for h in (worked.least, worked.most))
-    return Owed(surely if surely == perhaps else None, why)
-
-
-def _range(worked: Hours) -> str:
-    if worked.most - worked.least < METER_SLACK_H:
-        return f"{worked.least:.1f} h"
-    return f"{worked.least:.1f} to {worked.most:.1f} h"
+    over_h = hours.worked - (limit_h - ahead_h)
+    why = f"{hours.worked:.1f} h worked of {limit_h:g} h"
+    if hours.unseen:
+        why += f", {hours.unseen:.1f} h of them by hours per day"
+        if abs(over_h) <= METER_SLACK_H:
+            return Owed(None, why)
+    return Owed(over_h >= -EVEN, why)
 
 
 def _by_days(interval: Interval, days: int, *, factor: float, looks_ahead: bool) -> Owed | None:

@@ -7,7 +7,7 @@ from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.house_rules import CLOCK_MS
 from greaseroute.audit.moments import sets_off, unit_stands
-from greaseroute.rounds.plan import Stop
+from greaseroute.plan.round import Stop
 from greaseroute.units import MS_PER_S
 
 FAR_MS = 1 << 50

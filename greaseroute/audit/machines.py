@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.audit.basis import Basis
 from greaseroute.audit.house_rules import HEADROOM_M
-from greaseroute.catalogue.placed import PlacedMachine, Pose, place
+from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.errors import PostureRefused, UnknownName
 
 Stance = tuple[str, str]  # unit and posture

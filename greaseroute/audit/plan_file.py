@@ -1,15 +1,16 @@
 """Plans as they were written: read back from their JSON files, every mistake told with its line."""
 
+from itertools import pairwise
 from pathlib import Path
 from typing import TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from greaseroute.errors import BadInput, Fault
-from greaseroute.site.faults import Path as KeyPath
-from greaseroute.site.faults import Source, faults_of, line_in
-from greaseroute.site.json_lines import locate, parsed
-from greaseroute.site.text_file import read_text
+from greaseroute.texts.json_text import locate, parsed
+from greaseroute.texts.text_file import read_text
+from greaseroute.texts.validation import Path as KeyPath
+from greaseroute.texts.validation import Source, faults_of, line_in
 
 Plan = TypeVar("Plan", bound=BaseModel)
 
@@ -36,7 +37,7 @@ def read_plan(path: Path, model: type[Plan]) -> Plan:
 
 def _record(key: KeyPath) -> str:
     """What a value belongs to, in the words of the plan: ``technicians 1, stops 3``."""
-    pairs = zip(key, key[1:], strict=False)
+    pairs = pairwise(key)
     told = [f"{part} {which + 1}" for part, which in pairs if isinstance(which, int)]
     return ", ".join(told) or "plan"
 

@@ -9,7 +9,7 @@ from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.house_rules import CLEAR_M, CLOCK_MS, PLACE_M
 from greaseroute.audit.visits import Visit
 from greaseroute.catalogue.joint import Joint
-from greaseroute.rounds.plan import StandVisit
+from greaseroute.plan.round import StandVisit
 from greaseroute.units import MS_PER_S
 
 

@@ -22,8 +22,8 @@ from greaseroute.audit.house_rules import (
 )
 from greaseroute.audit.surface import Floats
 from greaseroute.audit.visits import Visit, band_of
-from greaseroute.catalogue.placed import PlacedFitting, PlacedMachine, PlacedSolid
-from greaseroute.rounds.plan import FittingTask, StandVisit
+from greaseroute.catalogue.kinematics.placed import PlacedFitting, PlacedMachine, PlacedSolid
+from greaseroute.plan.round import FittingTask, StandVisit
 from greaseroute.site.crew import Reach
 
 HAIR = 1e-9  # a share of a line: what only touches does not cut

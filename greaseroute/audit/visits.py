@@ -12,7 +12,7 @@ from greaseroute.audit.house_rules import FOOT_WITHIN_M, PLACE_M, TIGHT_M
 from greaseroute.audit.machines import Machines
 from greaseroute.audit.tracks import Point2, Track
 from greaseroute.catalogue.joint import Joint
-from greaseroute.rounds.plan import FittingTask, StandVisit, Stop
+from greaseroute.plan.round import FittingTask, StandVisit, Stop
 from greaseroute.site.crew import Reach, Technician
 from greaseroute.units import S_PER_MIN
 
@@ -138,17 +138,25 @@ class Visit:
         return sum(p.minutes * S_PER_MIN for p in procedures if p and not p.stand_clear)
 
     def before_s(self, number: int, heights_m: Mapping[JointKey, float]) -> float:
-        """What comes before the first fitting of a stand: climb, event, second pass."""
-        stand = self.stop.stands[number]
-        return self.climbs_s(number) + self.event_s(stand) + self.again_s(stand, heights_m)
+        """What is told to come before the first fitting of a stand: the climb up and down again,
+        or the way along the deck that one is on already; the event; the second pass.
+        """
+        stands = self.stop.stands
+        stand = stands[number]
+        to_it_s = self.across_s(number)
+        if stand.deck is not None and not (number and same_deck(stands[number - 1], stand)):
+            to_it_s = 2 * stand.height_m / self.reach.climb_m_s
+        return to_it_s + self.event_s(stand) + self.again_s(stand, heights_m)
 
     def stand_s(self, number: int, heights_m: Mapping[JointKey, float]) -> float:
         """All the time from coming to the foot of a stand to going on from there."""
         stand = self.stop.stands[number]
         settle_s = 0.0 if stand.event else self.reach.settle_s
         return (
-            self.before_s(number, heights_m)
+            self.climbs_s(number)
             + self.across_s(number)
+            + self.event_s(stand)
+            + self.again_s(stand, heights_m)
             + settle_s
             + sum(self.fitting_s(task) for task in stand.fittings)
             + len(stand.looks) * self.basis.site.rules.look_s

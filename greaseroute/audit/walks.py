@@ -14,7 +14,7 @@ from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.house_rules import PLACE_M, TIGHT_M
 from greaseroute.audit.tracks import Ints, Point2, Track
-from greaseroute.rounds.plan import Stop, TechnicianPlan
+from greaseroute.plan.round import Stop, TechnicianPlan
 
 # Somebody who stands just now closer to a machine than the clearance steps aside first.
 HERE, STEP_ASIDE_M = "here", 3.0

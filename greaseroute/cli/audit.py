@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from greaseroute.audit.basis import Asked
     from greaseroute.audit.finding import AuditReport
-    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.plan.round import RoundPlan
     from greaseroute.site.model import Site
 
 HELP = "prove a plan against the raw records of its site"
@@ -38,20 +38,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Audit every plan in the folder and print the findings; 1 where there are any."""
+    from greaseroute.audit.report import finding_lines, summing_up
     from greaseroute.site.folder import read_site
 
     reports = _reports(args, read_site(args.site))
     if args.format == "json":
         print(_json(reports))
     else:
-        print("\n".join(line for report in reports for line in report_lines(report)))
+        for report in reports:
+            print("\n".join([*finding_lines(report), summing_up(report)]))
     return 0 if all(report.good for report in reports) else 1
 
 
 def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
     from greaseroute.audit.audit import audit_round
     from greaseroute.audit.plan_file import read_plan
-    from greaseroute.rounds.plan import RoundPlan
+    from greaseroute.plan.round import RoundPlan
 
     plan = read_plan(args.plans / ROUND, RoundPlan)
     now, asked = _asked(args, site, plan)
@@ -82,20 +84,3 @@ def _json(reports: "Sequence[AuditReport]") -> str:
 
     listed = [report.model_dump(mode="json") for report in reports]
     return json.dumps({"reports": listed}, indent=1, ensure_ascii=False)
-
-
-def report_lines(report: "AuditReport") -> list[str]:
-    """Every finding on a line, then one line that sums up."""
-    return [*(finding.line() for finding in report.findings), summing_up(report)]
-
-
-def summing_up(report: "AuditReport") -> str:
-    """How many findings, and what was looked at."""
-    seen = report.looked_at
-    count = len(report.findings)
-    found = "no findings" if count == 0 else f"{count} finding{'s' if count > 1 else ''}"
-    return (
-        f"Audit of {report.file}: {found}; {seen.get('promises', 0)} promises, "
-        f"{seen.get('stops', 0)} stops, {seen.get('stands', 0)} stands, "
-        f"{seen.get('fittings', 0)} fittings looked at from the raw files"
-    )

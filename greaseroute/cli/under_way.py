@@ -61,7 +61,9 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
 
 def as_asked(way: UnderWay, begun: Site) -> AuditAsked:
     """What an audit of the rest is told: the site as the round began, what is done and blocked."""
-    so_far = way.change["done_so_far"]
+    so_far = way.so_far
+    if so_far is None:
+        return AuditAsked()
     whole = set(so_far.done_units)
     booked = set(so_far.done) | {
         (unit.unit, joint.name)

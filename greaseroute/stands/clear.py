@@ -1,5 +1,6 @@
 """Where to wait, clear of the machine, while it moves."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,6 +16,9 @@ from greaseroute.stands.thin import keep
 # Beyond what moves, or the outline where nothing slews. Our setting; site rules may ask for more.
 CLEAR_M = 1.0
 CLEAR_POINTS = 6
+# The ring is drawn with chords of an eighth of a right angle either side: so far outside the true
+# distance that none of them comes nearer.
+CHORD = 1 / math.cos(math.pi / 16)
 
 
 def swept_ground(placed: Sequence[PlacedMachine]) -> BaseGeometry:
@@ -32,7 +36,7 @@ def clear_points(placed: Sequence[PlacedMachine], *, free: BaseGeometry) -> Arra
     swept = swept_ground(placed)
     local = around(free, shapely.get_coordinates(swept.envelope), within_m=2 * CLEAR_M)
     pose = placed[0].pose
-    rings = ring_points([swept], pose, clearance_m=CLEAR_M, steps_m=(NUDGE_M,))
+    rings = ring_points([swept], pose, clearance_m=CLEAR_M * CHORD, steps_m=(NUDGE_M,))
     spots = on_ground(local, rings)
     if not len(spots):
         return spots

@@ -1,0 +1,19 @@
+"""The audit writes the figures of the house down a second time: both must be the same."""
+
+from greaseroute.audit import house_rules
+from greaseroute.due import meter
+from greaseroute.stands import clear, decks, reach
+from greaseroute.walk import footprint, obstacles
+
+
+def test_the_audit_goes_by_the_figures_of_the_planner():
+    assert house_rules.HEADROOM_M == footprint.HEADROOM_M
+    assert house_rules.BARRIER_HALF_M == obstacles.BARRIER_HALF_M
+    assert house_rules.CLEAR_M == clear.CLEAR_M
+    assert house_rules.FOOT_WITHIN_M == decks.FOOT_WITHIN_M
+    assert house_rules.METER_SLACK_H == meter.READING_SLACK_H
+    for name in ("HAND_M", "GRAZE_M", "BELOW_FEET_M", "LOOK_M", "LOOK_HEIGHT_M"):
+        assert getattr(house_rules, name) == getattr(reach, name)
+    assert house_rules.EYES_ABOVE_SHOULDER_M == reach.EYES_ABOVE_SHOULDER_M
+    assert tuple(house_rules.SHOULDER_SHARE) == reach.BANDS
+    assert tuple(house_rules.SHOULDER_SHARE.values()) == reach.SHOULDER_SHARE
