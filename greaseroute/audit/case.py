@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from greaseroute.audit.basis import Basis, Task
-from greaseroute.audit.due import Owed, UnitJoint, owed
+from greaseroute.audit.due import Owed, Verdicts, owed
 from greaseroute.audit.finding import Where
 from greaseroute.audit.ground import Ground
 from greaseroute.audit.machines import Machines
@@ -60,6 +60,17 @@ class Standing:
     begin_ms: float
     end_ms: float
     events: tuple[Event, ...] = ()
+
+
+def _asked_for(asked: bool, verdicts: Mapping[str, Owed]) -> Mapping[str, Owed]:
+    """Verdicts on a joint that was asked for or not: of one that is, what is not due may wait."""
+    if not asked:
+        return dict.fromkeys(verdicts, Owed(False, "not asked for"))
+    due = any(verdict.due for verdict in verdicts.values())
+    return {
+        name: Owed(None if due and not verdict.due else True, "asked for")
+        for name, verdict in verdicts.items()
+    }
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,19 +157,20 @@ class Case:
         return tuple(found)
 
     @cached_property
-    def owed(self) -> Mapping[UnitJoint, Owed]:
-        """What is owed of every joint, or what was asked for instead."""
-        basis = self.basis
-        under_way, work = basis.asked.under_way, basis.asked.work
-        site = basis.site if under_way is None else under_way.begun
-        found = owed(site, basis.clock.zero if under_way is None else under_way.began)
+    def owed(self) -> Verdicts:
+        """What is owed of every fitting of every joint, or what was asked for instead."""
+        under_way, work = self.basis.asked.under_way, self.basis.asked.work
+        site = self.basis.site if under_way is None else under_way.begun
+        found = owed(site, self.basis.clock.zero if under_way is None else under_way.began)
         if work is not None:
-            return {k: Owed(k in work, "asked for" if k in work else "not asked for")
-                    for k in found}  # fmt: skip
+            return {key: _asked_for(key in work, each) for key, each in found.items()}
         if under_way is None:
             return found
-        done = under_way.booked
-        return {k: Owed(False, "booked as done") if k in done else v for k, v in found.items()}
+        done = {name: Owed(False, "booked as done") for each in found.values() for name in each}
+        return {
+            key: {name: done[name] for name in each} if key in under_way.booked else each
+            for key, each in found.items()
+        }
 
     def walk_ms(self, track: int) -> float:
         """Walking time of a track, waits at crossings included."""
@@ -173,14 +185,6 @@ class Case:
         machine = self.basis.types.get(unit)
         joints = () if machine is None else machine.joints
         return next((joint for joint in joints if joint.name == name), None)
-
-    def fittings(self, unit: str, joint: str) -> tuple[str, ...]:
-        """The fittings of a joint; those of a unit that has left as the site had it before."""
-        under_way = self.basis.asked.under_way
-        site = self.basis.site if under_way is None else under_way.begun
-        found = next(u for u in site.units if u.unit == unit)
-        machine = site.types[found.type].with_attachments(found.attachments)
-        return tuple(f.name for f in machine.joint(joint).fittings)
 
     def where_task(self, each: Task) -> Where:
         """Where a fitting is pumped, for a finding."""

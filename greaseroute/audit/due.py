@@ -47,11 +47,14 @@ class Owed:
     why: str
 
 
-def owed(site: Site, at: datetime) -> Mapping[UnitJoint, Owed]:
-    """Every joint that is pumped, of every unit, at a moment."""
+Verdicts = Mapping[UnitJoint, Mapping[str, Owed]]
+
+
+def owed(site: Site, at: datetime) -> Verdicts:
+    """Every fitting of every joint that is pumped, of every unit, at a moment."""
     zone = ZoneInfo(site.time_zone)
     factor = {severity.name: severity.interval_factor for severity in site.severities}
-    found: dict[UnitJoint, Owed] = {}
+    found: dict[UnitJoint, Mapping[str, Owed]] = {}
     services = _by_unit(site.last_services)
     readings = _by_unit(site.meter_readings)
     for unit in site.units:
@@ -61,7 +64,10 @@ def owed(site: Site, at: datetime) -> Mapping[UnitJoint, Owed]:
         shorter = 1.0 if unit.severity is None else factor.get(unit.severity, 1.0)
         for joint in machine.joints:
             if not (joint.never_pump or joint.central) and joint.interval is not None:
-                found[unit.unit, joint.name] = _owed(joint, history, factor=shorter)
+                found[unit.unit, joint.name] = {
+                    fitting.name: _owed(joint, fitting.name, history, factor=shorter)
+                    for fitting in joint.fittings
+                }
     return found
 
 
@@ -85,14 +91,25 @@ class _History:
     services: Sequence[LastService]
     readings: Sequence[MeterReading]
 
-    def last_service(self, joint: Joint) -> LastService | None:
-        """The latest service recorded under the joint's name, its class or its hours."""
-        interval = joint.interval
-        names = {_plain(joint.name)}
+    def last_service(self, joint: Joint, fitting: str) -> LastService | None:
+        """The latest service of a fitting: under the joint's name, its class or its hours.
+
+        A service that names a fitting is of that one alone, and names the joint itself.
+        """
+        interval, own = joint.interval, _plain(joint.name)
+        names = {own}
         if interval is not None:
             names.add(_plain(interval.label))
             names |= {f"{interval.hours:g} h"} if interval.hours is not None else set()
-        services = [s for s in self.services if _plain(s.joint) in names and s.at <= self.at]
+        services = [
+            s
+            for s in self.services
+            if s.at <= self.at
+            and (
+                (s.fitting is None and _plain(s.joint) in names)
+                or (s.fitting == fitting and _plain(s.joint) == own)
+            )
+        ]
         return max(services, key=lambda s: (s.at, s.meter_h), default=None)
 
     def hours_since(self, service: LastService) -> Hours | None:
@@ -126,9 +143,12 @@ class _History:
 
     @property
     def _listed_at(self) -> datetime:
-        """When the fleet list's figure was read: at the moment planned for in the site file."""
+        """When the fleet list's figure was read: at the moment planned for in the site file.
+
+        A record has brought every figure forward to the moment asked about.
+        """
         planned = self.site.planned_for
-        return self.at if planned is None else min(self.at, planned)
+        return self.at if planned is None or self.site.past.events else min(self.at, planned)
 
     def _by_the_day(self, begin: datetime, end: datetime) -> float:
         """Hours worked between two moments, as far as each day's shift lies between them."""
@@ -156,10 +176,10 @@ def _plain(name: str) -> str:
     return " ".join(name.lower().split())
 
 
-def _owed(joint: Joint, history: _History, *, factor: float) -> Owed:
+def _owed(joint: Joint, fitting: str, history: _History, *, factor: float) -> Owed:
     interval = joint.interval
     assert interval is not None
-    service = history.last_service(joint)
+    service = history.last_service(joint, fitting)
     if service is None:
         return Owed(True, "no service is on record")
     hours, days = history.hours_since(service), history.days_since(service)

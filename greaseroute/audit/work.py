@@ -5,8 +5,8 @@ from collections.abc import Iterator
 
 from greaseroute.audit.basis import Task
 from greaseroute.audit.case import Case
-from greaseroute.audit.due import Owed, UnitJoint
-from greaseroute.audit.finding import Finding, Where
+from greaseroute.audit.due import Owed
+from greaseroute.audit.finding import Finding, Measure, Where
 from greaseroute.catalogue.joint import Joint
 from greaseroute.site.crew import Gun
 from greaseroute.site.grease_fit import misfits
@@ -15,44 +15,45 @@ Done = Counter[tuple[str, str, str]]  # how often, by unit, joint and fitting
 
 
 def due_is_done_or_left(case: Case) -> Iterator[Finding]:
-    """Each fitting of each due joint is pumped once or left out; nothing else is pumped."""
+    """Each fitting that is due is pumped once or left out; nothing else is pumped."""
     pumped: Done = Counter((t.unit, t.task.joint, t.task.fitting) for t in case.basis.tasks)
     left: Done = Counter((x.unit, x.joint, x.fitting or "") for x in case.basis.plan.left)
-    for key, verdict in case.owed.items():
-        for fitting, what in _amiss(case, key, verdict, done=(pumped, left)):
-            yield Where(unit=key[0], joint=key[1], fitting=fitting).finding("due", what)
-    for unit, joint, fitting in pumped:
-        if (unit, joint) not in case.owed:
-            where = Where(unit=unit, joint=joint, fitting=fitting)
+    for key, verdicts in case.owed.items():
+        whole = left[*key, ""]
+        if whole and not any(v.due is not False for v in verdicts.values()):
+            what = f"is left out and is not due: {next(iter(verdicts.values())).why}"
+            yield Where(unit=key[0], joint=key[1]).finding("due", what)
+        for name, verdict in verdicts.items():
+            where = Where(unit=key[0], joint=key[1], fitting=name)
+            out = left[*key, name] + (whole if verdict.due is not False else 0)
+            what = _amiss(verdict, pumped=pumped[*key, name], left=out)
+            if what:
+                yield where.finding("due", what)
+    yield from _strange(case, pumped, left)
+
+
+def _amiss(verdict: Owed, *, pumped: int, left: int) -> str:
+    """What is wrong with a fitting that is so often pumped and left out; empty if nothing is."""
+    if pumped + left > 1:
+        return f"is pumped {pumped} times and left out {left} times"
+    if verdict.due is True and pumped + left == 0:
+        return f"is due ({verdict.why}) and neither pumped nor left out"
+    if verdict.due is False and pumped + left:
+        return f"is {'pumped' if pumped else 'left out'} and is not due: {verdict.why}"
+    return ""
+
+
+def _strange(case: Case, pumped: Done, left: Done) -> Iterator[Finding]:
+    """What is pumped or left out and is no fitting of a joint that is ever pumped."""
+    for unit, joint, fitting in (*pumped, *left):
+        where = Where(unit=unit, joint=joint, fitting=fitting)
+        known = case.owed.get((unit, joint))
+        if known is None and (unit, joint, fitting) in pumped:
             yield where.finding("never pump", _why_not(case, unit, joint))
-    for unit, joint, _ in left:
-        if (unit, joint) not in case.owed:
-            where = Where(unit=unit, joint=joint)
+        elif known is None:
             yield where.finding("due", "is left out and is no joint that is pumped")
-
-
-def _amiss(
-    case: Case, key: UnitJoint, verdict: Owed, *, done: tuple[Done, Done]
-) -> Iterator[tuple[str, str]]:
-    """(fitting or empty, what is wrong) of one joint, given what is pumped and what left out."""
-    pumped, left = done
-    names = case.fittings(*key)
-    times = [pumped[*key, name] for name in names]
-    listed = [left[*key, ""] + left[*key, name] for name in names]
-    if verdict.due is not True and not any(times) and not any(listed):
-        return
-    if verdict.due is False:
-        done_how = "pumped" if any(times) else "left out"
-        yield "", f"is {done_how} and is not due: {verdict.why}"
-        return
-    for name, n, out in zip(names, times, listed, strict=True):
-        if n + out == 0:
-            yield name, f"is due ({verdict.why}) and neither pumped nor left out"
-        elif n + out > 1:
-            yield name, f"is pumped {n} times and left out {out} times"
-    strange = {f for u, j, f in (*pumped, *left) if (u, j) == key and f} - set(names)
-    for name in sorted(strange):
-        yield name, "is no fitting of this joint"
+        elif fitting and fitting not in known:
+            yield where.finding("due", "is no fitting of this joint")
 
 
 def _why_not(case: Case, unit: str, joint: str) -> str:
@@ -69,21 +70,25 @@ def _why_not(case: Case, unit: str, joint: str) -> str:
 def counts_are_told(case: Case) -> Iterator[Finding]:
     """Joints and fittings due are counted right, never-pump and central joints all listed."""
     plan = case.basis.plan
-    served = {(t.unit, t.task.joint) for t in case.basis.tasks} | {
-        (x.unit, x.joint) for x in plan.left
-    }
-    due = [key for key, v in case.owed.items() if v.due or (v.due is None and key in served)]
-    fittings = sum(len(case.fittings(*key)) for key in due)
+    served = {(t.unit, t.task.joint, t.task.fitting) for t in case.basis.tasks}
+    served |= {(x.unit, x.joint, x.fitting or "") for x in plan.left}
+    due = [
+        (*key, name)
+        for key, verdicts in case.owed.items()
+        for name, v in verdicts.items()
+        if v.due or (v.due is None and {(*key, name), (*key, "")} & served)
+    ]
+    joints = {(unit, joint) for unit, joint, _ in due}
     if case.basis.asked.under_way is None:
-        if plan.due_joints != len(due):
-            what = f"{plan.due_joints} joints are told as due, {len(due)} are"
-            yield Where().finding("due", what, off=abs(plan.due_joints - len(due)),
-                                  measure="joints")  # fmt: skip
-        if plan.due_fittings != fittings:
-            what = f"{plan.due_fittings} fittings are told as due, {fittings} are"
-            yield Where().finding("due", what, off=abs(plan.due_fittings - fittings),
-                                  measure="fittings")  # fmt: skip
-    yield from _marks(case, {unit for unit, _ in due})
+        for told, found, what in (
+            (plan.due_joints, len(joints), "joints"),
+            (plan.due_fittings, len(due), "fittings"),
+        ):
+            if told != found:
+                text = f"{told} {what} are told as due, {found} are"
+                measure: Measure = "joints" if what == "joints" else "fittings"
+                yield Where().finding("due", text, off=abs(told - found), measure=measure)
+    yield from _marks(case, {unit for unit, _ in joints})
 
 
 def _marks(case: Case, units: set[str]) -> Iterator[Finding]:

@@ -63,20 +63,22 @@ def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
 def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[Site, Asked]":
     """The site as the plan found it, and what was asked for. Raises UnknownName."""
     from greaseroute.audit.basis import Asked
+    from greaseroute.cli.on_record import on_record
     from greaseroute.cli.under_way import as_asked, under_way
     from greaseroute.errors import UnknownName
 
-    if plan.rest_of_round_from and args.done_so_far is None:
+    if not plan.rest_of_round_from and args.done_so_far is None:
+        return on_record(site, args.site, datetime.fromisoformat(plan.at))[0], Asked()
+    if not plan.rest_of_round_from or args.done_so_far is None:
+        rest = f"the rest of a round, from {plan.rest_of_round_from}"
         raise UnknownName(
-            ROUND, f"the rest of the round from {plan.rest_of_round_from}",
-            limit="a rest together with --done-so-far FILE",
-            next_step="name the file that the rest was planned with",
+            ROUND, rest if plan.rest_of_round_from else "a whole round",
+            limit="a rest with --done-so-far FILE, a whole round without",
+            next_step="name the file that the rest was planned with, or leave it out",
         )  # fmt: skip
-    if args.done_so_far is None:
-        return site, Asked()
-    args.at = datetime.fromisoformat(plan.rest_of_round_from) if plan.rest_of_round_from else None
+    args.at = datetime.fromisoformat(plan.rest_of_round_from)
     way = under_way(args, site)
-    return way.site, as_asked(way, site)
+    return way.site, as_asked(way)
 
 
 def _json(reports: "Sequence[AuditReport]") -> str:

@@ -95,9 +95,9 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[RoundPlan, Sit
     drawn: list[_Drawn] = []
     with stoppable():
         if way.so_far is None:
-            plan = _whole_round(site, way.at, args, progress=progress, drawn=drawn)
+            plan = _whole_round(way.site, way.at, args, progress=progress, drawn=drawn)
         else:
-            plan = _rest(site, way, args, progress=progress)
+            plan = _rest(way, args, progress=progress)
     return plan, way.site, drawn[0] if drawn else None
 
 
@@ -122,16 +122,14 @@ def _whole_round(
     )
 
 
-def _rest(
-    site: "Site", way: "UnderWay", args: argparse.Namespace, *, progress: Progress
-) -> "RoundPlan":
+def _rest(way: "UnderWay", args: argparse.Namespace, *, progress: Progress) -> "RoundPlan":
     """The plan of what is left of a round under way."""
     from greaseroute.replan.rest import plan_rest
     from greaseroute.rounds.request import Effort, RoundRequest
 
     assert way.so_far is not None
     return plan_rest(
-        site,
+        way.begun,
         RoundRequest(way.at, with_looks=args.with_looks),
         way.so_far,
         earlier=way.earlier,

@@ -18,12 +18,13 @@ from greaseroute.texts.text_file import read_text
 
 @dataclass(frozen=True, slots=True)
 class UnderWay:
-    """The moment the round began, the site as it is now, and what happened since.
+    """The moment the round began, the site then and now (by its record), what happened since.
 
     ``so_far`` is None where no round is under way; ``earlier`` is its plan, where it is given.
     """
 
     at: datetime
+    begun: Site
     site: Site
     so_far: DoneSoFar | None = None
     earlier: RoundPlan | None = None
@@ -38,7 +39,7 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
                 next_step="tell what is done so far, or leave --plan out",
             )  # fmt: skip
         site, at = on_record(site, args.site, args.at)
-        return UnderWay(at, site)
+        return UnderWay(at, site, site)
     faults: list[Fault] = []
     earlier = _earlier(args.plan, site, faults)
     told = args.at
@@ -56,12 +57,12 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
     if faults or so_far is None:
         raise BadInput(str(args.done_so_far), faults)
     now = site_now(site, so_far, earlier=earlier)
-    return UnderWay(at, now, so_far, earlier)
+    return UnderWay(at, site, now, so_far, earlier)
 
 
-def as_asked(way: UnderWay, begun: Site) -> AuditAsked:
+def as_asked(way: UnderWay) -> AuditAsked:
     """What an audit of the rest is told: the site as the round began, what is done and blocked."""
-    so_far = way.so_far
+    so_far, begun = way.so_far, way.begun
     if so_far is None:
         return AuditAsked()
     whole = set(so_far.done_units)

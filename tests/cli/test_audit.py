@@ -1,11 +1,15 @@
 """``greaseroute audit``: exit codes, what it prints, what it refuses."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 
 from greaseroute.cli.main import entry
+from greaseroute.plan.round import RoundPlan
+from tests.ledger.cards import card_of
+from tests.ledger.cards import written as written_card
 
 SITE = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 
@@ -70,7 +74,29 @@ def test_what_is_no_plan_is_refused_with_file_and_line(text, told, tmp_path, cap
     out = capsys.readouterr()
     assert out.out == ""
     assert told in out.err
-    assert all(line.startswith(f"{tmp_path.as_posix()}/round.json:") for line in out.err.splitlines())
+    assert all(
+        line.startswith(f"{tmp_path.as_posix()}/round.json:") for line in out.err.splitlines()
+    )
+
+
+def test_a_round_on_a_site_with_a_record_goes_by_the_record(tmp_path, capsys):
+    """All that was greased on the first morning is booked: only BF-1's slide is due on the next."""
+    yard, out = tmp_path / "yard", tmp_path / "out"
+    shutil.copytree(SITE, yard)
+    assert entry(["round", str(yard), "--out", str(out)]) == 0
+    plan = RoundPlan.model_validate_json((out / "round.json").read_text(encoding="utf-8"))
+    card = written_card(card_of(plan), tmp_path / "card.json")
+    booked = ["--at", "2026-03-03T08:00"]
+    given = ["--plan", str(out / "round.json")]
+    assert entry(["record", str(yard), str(card), *booked, *given]) == 0
+    next_out = tmp_path / "next"
+    entry(["round", str(yard), "--out", str(next_out), "--at", "2026-03-04T05:00"])
+    plan = RoundPlan.model_validate_json((next_out / "round.json").read_text(encoding="utf-8"))
+    pumped = {(s.unit, f.joint) for t in plan.technicians for s in t.stops
+              for v in s.stands for f in v.fittings}  # fmt: skip
+    assert pumped == {("BF-1", "take-up slide")}
+    capsys.readouterr()
+    assert entry(["audit", str(yard), str(next_out)]) == 0, capsys.readouterr().out
 
 
 def test_a_rest_asks_for_what_it_was_planned_with(written, tmp_path, capsys):
