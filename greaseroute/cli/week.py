@@ -244,8 +244,12 @@ def _grease_text(week: "WeekPlan") -> list[str]:
     ]
     lines += ["order:"]
     lines += [
-        f"  {line.grease}: {order_words(line)} (stock {line.stock:g}, reorder at "
-        f"{line.reorder_level})"
+        f"  {line.grease}: {order_words(line)}"
+        + (
+            ""
+            if line.stock is None
+            else f" (stock {line.stock:g}, reorder at {line.reorder_level})"
+        )
         for line in week.orders
     ]
     if week.what_if:

@@ -10,7 +10,10 @@ from greaseroute.site.moment import time_of_day
 
 
 class Grease(Record):
-    """One grease the site keeps. ``usable_share`` is the part of a cartridge that comes out."""
+    """One grease the site keeps. ``usable_share`` is the part of a cartridge that comes out.
+
+    ``stock_cartridges`` is what lies in the store; None where nobody said.
+    """
 
     name: str = Field(min_length=1)
     nlgi: str
@@ -23,7 +26,7 @@ class Grease(Record):
     reserve_cartridges: int = Field(default=1, ge=0)
     pack_kg: tuple[float, ...] = ()
     price_per_kg: float | None = Field(default=None, ge=0)
-    stock_cartridges: float = Field(default=0.0, ge=0)
+    stock_cartridges: float | None = Field(default=None, ge=0)
     lead_time_days: float = Field(default=5.0, ge=0)
 
 

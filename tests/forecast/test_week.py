@@ -149,12 +149,22 @@ def test_a_what_if_for_an_unknown_unit_is_told(yard):
 
 
 def test_orders_follow_stock(yard):
-    empty = plan_week(_span(yard, weeks=200), plan=None).orders[0]
+    told = tuple(g.model_copy(update={"stock_cartridges": 0.0}) for g in yard.greases)
+    site = replace(yard, greases=told)
+    empty = plan_week(_span(site, weeks=200), plan=None).orders[0]
     assert (empty.order_by, empty.need > 0) == ("2026-03-03", True)
     assert order_words(empty).endswith("by Tue 3")
     greases = tuple(g.model_copy(update={"stock_cartridges": 99.0}) for g in yard.greases)
     line = plan_week(_span(replace(yard, greases=greases), weeks=200), plan=None).orders[0]
     assert (line.order_by, line.need, line.packs) == (None, 0, ())
+
+
+def test_where_nobody_told_the_stock_nothing_is_ordered_and_that_is_said(yard):
+    line = plan_week(_span(yard, weeks=200), plan=None).orders[0]
+    assert (line.stock, line.order_by, line.need, line.packs) == (None, None, 0, ())
+    assert order_words(line) == (
+        f"stock not told: count it (order at {line.reorder_level}, up to {line.up_to} cartridges)"
+    )
 
 
 def test_real_rounds_serve_what_each_morning_was_given(yard):
