@@ -8,27 +8,31 @@ import numpy as np
 import pytest
 
 from greaseroute.cards.week_html import order_words, week_html
-from greaseroute.cli.options import moment
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.week import WeekSettings, course_of, plan_week, span_of
-from greaseroute.forecast.week_rounds import one_by_one
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.plan.round import Bound, RoundPlan, TechnicianPlan
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
+from greaseroute.site.morning import moment_for
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 
 
 @pytest.fixture(scope="module")
+def one_by_one(plan):
+    """Rounds planned one after the other by ``plan``."""
+    return lambda asked: (plan(at, items) for at, items in asked)
+
+
 def yard():
     return read_site(YARD)
 
 
 def _span(site, *, mornings=7, days_off=(), holidays=frozenset(), **settings):
-    at = moment(None, site)
+    at = moment_for(site, None)
     calendar = plan_calendar(at, mornings, days_off=days_off, holidays=holidays)
     return span_of(
         site,
