@@ -21,12 +21,12 @@ from greaseroute.site.morning import moment_for
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 
 
-@pytest.fixture(scope="module")
 def one_by_one(plan):
     """Rounds planned one after the other by ``plan``."""
     return lambda asked: (plan(at, items) for at, items in asked)
 
 
+@pytest.fixture(scope="module")
 def yard():
     return read_site(YARD)
 
