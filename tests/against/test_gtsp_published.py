@@ -13,7 +13,6 @@ import math
 import numpy as np
 import pytest
 
-from greaseroute.solvers.gtsp import solve as entry
 from greaseroute.solvers.gtsp.solve import solve_clusters
 from tests.bench.clusters_made import farthest_first
 
@@ -95,7 +94,6 @@ def test_published_clusters(name):
 
 @pytest.mark.parametrize("name", CASES)
 def test_published_clusters_by_search_and_bound(name, monkeypatch):
-    monkeypatch.setattr(entry, "fits_exact", lambda problem: False)
     cost, parts, optimum = CASES[name]
     tour = solve_clusters(cost, _parts(parts), iterations=1000)
     assert (tour.cost, tour.lower_bound) == (optimum, optimum)

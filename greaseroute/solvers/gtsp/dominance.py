@@ -3,10 +3,11 @@
 import numpy as np
 
 from greaseroute.solvers.arrays import BoolArray, IntArray
-from greaseroute.solvers.gtsp.problem import ClusterProblem
+from greaseroute.solvers.excess import most_excess
+from greaseroute.solvers.gtsp.problem import GtspProblem
 
 
-def without_dominated(problem: ClusterProblem) -> ClusterProblem:
+def without_dominated(problem: GtspProblem) -> GtspProblem:
     """The problem without nodes that another of their cluster replaces at no more cost.
 
     Node w replaces v where the most it can cost more on the way in, plus the most it can cost more
@@ -22,12 +23,10 @@ def without_dominated(problem: ClusterProblem) -> ClusterProblem:
     return problem if kept.all() else problem.keep(kept)
 
 
-def _extra(problem: ClusterProblem, lo: int, hi: int) -> IntArray:
-    """(k, k) the most that column's node can cost more in place of the row's."""
+def _extra(problem: GtspProblem, lo: int, hi: int) -> IntArray:
+    """(k, k) the most that the row's node can cost more in place of the column's."""
     away = np.r_[0:lo, hi : len(problem.nodes)]
-    into, out = problem.cost[away, lo:hi].T, problem.cost[lo:hi, away]
-    rows = zip(into, out, strict=True)
-    return np.array([(into - a).max(axis=1) + (out - b).max(axis=1) for a, b in rows])
+    return most_excess(problem.cost[away, lo:hi]) + most_excess(problem.cost[lo:hi, away].T)
 
 
 def _mark(kept: BoolArray, lo: int, extra: IntArray) -> None:
@@ -35,5 +34,5 @@ def _mark(kept: BoolArray, lo: int, extra: IntArray) -> None:
     for v in range(len(extra) - 1, -1, -1):
         others = kept[lo : lo + len(extra)].copy()
         others[v] = False
-        if (extra[v][others] <= 0).any():
+        if (extra[others, v] <= 0).any():
             kept[lo + v] = False

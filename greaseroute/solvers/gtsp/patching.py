@@ -1,29 +1,37 @@
-"""An order of clusters read from weighted arcs: heaviest first, and the pieces joined up."""
+"""An order of clusters read from weighted arcs: the heaviest first, then the pieces patched up."""
 
 import numpy as np
 
-from greaseroute.solvers.arrays import FloatArray, IntArray
-from greaseroute.solvers.gtsp.problem import ClusterProblem, cluster_gaps
-
-NOWHERE = -1
+from greaseroute.solvers.arrays import NOWHERE, FloatArray, IntArray
+from greaseroute.solvers.gtsp.problem import GtspProblem, set_distances
 
 
 def order_from_arcs(
-    problem: ClusterProblem, arcs: tuple[IntArray, IntArray], weight: FloatArray
+    problem: GtspProblem, arcs: tuple[IntArray, IntArray], weight: FloatArray
 ) -> IntArray:
-    """(m,) cyclic order that follows the heaviest arcs which fit together.
+    """Follow the heaviest arcs that fit together, and join the pieces by the cheapest arcs.
 
-    ``arcs`` are tails and heads (nodes), ``weight`` (E,) how much speaks for each, as in the mean
-    of the trees behind a bound. Pieces are joined by the cheapest arcs between them (patching,
-    Karp 1979).
+    Patching after Karp (1979).
+
+    Parameters
+    ----------
+    problem : GtspProblem
+    arcs : (E,), (E,)
+        Tails and heads (nodes).
+    weight : (E,)
+        Value of each arc, for instance in the mean of the trees behind a bound.
+
+    Returns
+    -------
+    (m,) cyclic order of the clusters.
     """
     pieces = _Pieces(problem.size)
     owner = problem.cluster_of
     for e in np.argsort(-weight, kind="stable"):
         pieces.join(int(owner[arcs[0][e]]), int(owner[arcs[1][e]]))
-    gap = cluster_gaps(problem)
+    distance = set_distances(problem)
     ends, starts = np.flatnonzero(pieces.after < 0), np.flatnonzero(pieces.before < 0)
-    between = gap[np.ix_(ends, starts)]
+    between = distance[np.ix_(ends, starts)]
     for k in np.argsort(between, axis=None, kind="stable"):
         pieces.join(int(ends[k // len(starts)]), int(starts[k % len(starts)]))
     return pieces.order()
@@ -35,7 +43,7 @@ class _Pieces:
     def __init__(self, size: int) -> None:
         self.after = np.full(size, NOWHERE)
         self.before = np.full(size, NOWHERE)
-        self._other_end = np.arange(size)  # of the path, told at its two ends
+        self._other_end = np.arange(size)  # of the path, kept at its two ends
 
     def join(self, c: int, d: int) -> None:
         """Let d follow c, where c ends a path and d begins another."""
@@ -46,7 +54,7 @@ class _Pieces:
         self._other_end[start], self._other_end[end] = end, start
 
     def order(self) -> IntArray:
-        """From the start of the path that is left to its end."""
+        """The path that is left, from its start to its end."""
         order = [int(np.flatnonzero(self.before < 0)[0])]
         while self.after[order[-1]] >= 0:
             order.append(int(self.after[order[-1]]))

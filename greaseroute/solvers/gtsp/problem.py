@@ -12,7 +12,7 @@ LARGEST_SUM = 2**53  # what a float64 counts exactly; solvers and reports share 
 
 
 @dataclass(frozen=True, slots=True)
-class ClusterProblem:
+class GtspProblem:
     """A checked problem; node ``i`` here is ``nodes[i]`` of the caller.
 
     Attributes
@@ -45,15 +45,15 @@ class ClusterProblem:
             return 0
         return int(self.cost[tour, np.roll(tour, -1)].sum())
 
-    def keep(self, kept: BoolArray) -> "ClusterProblem":
+    def keep(self, kept: BoolArray) -> "GtspProblem":
         """The problem with only these nodes; every cluster must keep one."""
         counts = np.add.reduceat(kept.astype(np.int64), self.first[:-1])
         first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
         cost = np.ascontiguousarray(self.cost[np.ix_(kept, kept)])
-        return ClusterProblem(cost, first, self.nodes[kept])
+        return GtspProblem(cost, first, self.nodes[kept])
 
 
-def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> ClusterProblem:
+def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> GtspProblem:
     """Check matrix and clusters and number the nodes afresh, clusters side by side.
 
     Raises
@@ -67,7 +67,7 @@ def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> ClusterPro
     first = np.concatenate([[0], np.cumsum([len(c) for c in clusters])]).astype(np.int64)
     inner = np.ascontiguousarray(matrix[np.ix_(nodes, nodes)])
     _check_range(inner, len(clusters))
-    return ClusterProblem(inner, first, nodes)
+    return GtspProblem(inner, first, nodes)
 
 
 def _checked_matrix(cost: object) -> IntArray:
@@ -117,7 +117,7 @@ def _unfit(record: str, value: str, limit: str) -> UnfitProblem:
     return UnfitProblem(record, value, limit=limit, next_step="mend the numbers handed over")
 
 
-def cluster_gaps(problem: ClusterProblem) -> IntArray:
+def set_distances(problem: GtspProblem) -> IntArray:
     """(m, m) least cost from a node of one cluster to one of another; vast on the diagonal."""
     starts = problem.first[:-1]
     gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)

@@ -1,33 +1,54 @@
-"""Search for a short one-node-per-cluster tour: annealed, compiled."""
+"""Search for a short GTSP tour: simulated annealing over ruin and recreate, compiled.
+
+A tour is kept as three rows over clusters (after, before, node), three times::
+
+    tours[0]   the tour being annealed
+    tours[1]   the best tour met
+    tours[2]   a work copy, on which an iteration is tried
+"""
 
 import threading
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, CostArray, IntArray, WordArray
 from greaseroute.solvers.gtsp.kernels import annealing as kernel_anneal
 from greaseroute.solvers.gtsp.kernels import ruin_recreate as kernel
-from greaseroute.solvers.gtsp.problem import ClusterProblem, cluster_gaps
+from greaseroute.solvers.gtsp.problem import GtspProblem, set_distances
+from greaseroute.solvers.stop import Stop
 from greaseroute.solvers.xorshift import start_word
 
-CHUNK_PASSES = 1000  # passes between two looks at the clock: a few milliseconds
-GAP_NEIGHBOURS = 7
-MOST_GAP_NEIGHBOURS = 40
+CHUNK = 1000  # iterations between two looks at the clock: a few milliseconds
+NEAR_SETS = 7
+MOST_NEAR_SETS = 40
 REACH = 3  # times the rank that three in four joins of a short tour stay within
 RUIN_NEIGHBOURS = 30
-NODE_NEIGHBOURS = 20
-COLD, COLD_PASSES = 0.02, 1000
+NEAR_NODES = 20
+COLD, COLD_ITERATIONS = 0.02, 1000
 BLOCK_ROWS = 500  # of the matrix sorted at once
 NARROW_MAX = 2**30  # entries up to here are kept in 32 bits: half the memory traffic
 
 
 @dataclass(frozen=True, slots=True)
-class Tables:
-    """What the kernels read: narrow matrices and neighbour lists of the clusters."""
+class SearchTables:
+    """What the kernels read.
+
+    Attributes
+    ----------
+    cost, cost_back : (n, n)
+        The matrix and its transpose, in 32 bits where they suffice.
+    first, owner : (m + 1,), (n,)
+        First node of each cluster; cluster of each node.
+    near : (m, k)
+        Clusters nearest to each cluster, for ruin.
+    near_from, near_to : (m, k)
+        Clusters from which, to which a cluster is nearest, for recreate.
+    near_out, near_in : (n, k)
+        Nodes of other clusters nearest to and from each node, for segments moved.
+    """
 
     cost: CostArray
     cost_back: CostArray
@@ -41,31 +62,33 @@ class Tables:
 
 
 @dataclass(slots=True)
-class Rings:
-    """(3, 3, m): the ring being annealed, the best met, a work copy; after, before, node each."""
+class TourState:
+    """One worker's tours (3, 3, m) as drawn above, its random state, the cost of the best."""
 
-    rings: IntArray
-    state: WordArray
+    tours: IntArray
+    word: WordArray
     cost: int
 
-    @property
-    def best(self) -> IntArray:
-        """The best ring met."""
-        best: IntArray = self.rings[1]
-        return best
+    def tour(self) -> IntArray:
+        """(m,) nodes of the best tour in their order, from cluster 0 on."""
+        after, _, node = self.tours[1]
+        order = [0]
+        while (c := int(after[order[-1]])) != 0:
+            order.append(c)
+        return np.asarray(node[order], dtype=np.int64)
 
 
-def build_tables(problem: ClusterProblem) -> Tables:
-    """Matrices and neighbour lists; nearness of clusters is that of their nearest nodes."""
+def build_tables(problem: GtspProblem) -> SearchTables:
+    """Matrices and neighbour lists; the distance of two clusters is that of their nearest nodes."""
     size = problem.size
     fits = _span(problem) <= NARROW_MAX
     narrow: CostArray = np.ascontiguousarray(
         np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
     )
     back = np.ascontiguousarray(narrow.T)
-    gap = cluster_gaps(problem)
-    wanted = min(GAP_NEIGHBOURS, size - 1)
-    return Tables(
+    gap = set_distances(problem)
+    wanted = min(NEAR_SETS, size - 1)
+    return SearchTables(
         narrow,
         back,
         problem.first,
@@ -78,49 +101,49 @@ def build_tables(problem: ClusterProblem) -> Tables:
     )
 
 
-def suited_tables(problem: ClusterProblem, tables: Tables, rings: Rings) -> Tables:
+def with_suited_lists(problem: GtspProblem, tables: SearchTables, state: TourState) -> SearchTables:
     """Tables with longer lists where nearness tells less of what a short tour joins.
 
     In the plane a tour goes on to one of the nearest few clusters; where clusters are scattered or
     costs follow no rule, it is often the twentieth nearest, and short lists cost many per cent.
     """
-    gap = cluster_gaps(problem)
-    after, here = rings.best[0], np.arange(problem.size)
+    gap = set_distances(problem)
+    after, here = state.tours[1, 0], np.arange(problem.size)
     join = gap[here, after]
     rank_out = (gap < join[:, None]).sum(axis=1)
     rank_in = (gap[:, after] < join[None, :]).sum(axis=0)
     usual = int(np.quantile(np.minimum(rank_out, rank_in), 0.75, method="higher"))
-    wanted = min(max(GAP_NEIGHBOURS, REACH * usual), MOST_GAP_NEIGHBOURS, problem.size - 1)
+    wanted = min(max(NEAR_SETS, REACH * usual), MOST_NEAR_SETS, problem.size - 1)
     if wanted <= tables.near_to.shape[1]:
         return tables
     wide_from = _nearest(np.ascontiguousarray(gap.T), wanted)
     return replace(tables, near_from=wide_from, near_to=_nearest(gap, wanted))
 
 
-def told_tables(
-    problem: ClusterProblem, tables: Tables, rings: Rings, *, reduced: IntArray
-) -> Tables:
-    """Tables whose lists go by reduced costs (n, n), which tell better what a tour may join.
+def with_reduced_cost_lists(
+    problem: GtspProblem, tables: SearchTables, state: TourState, *, reduced: IntArray
+) -> SearchTables:
+    """Tables with neighbour lists by reduced costs (n, n): a better guess at what a tour joins.
 
-    Any tour's cost changes by the same, but a dear arc that all tours must pay for is near now.
+    Reduced costs change all tours by the same, but an arc that every tour must pay for is near.
     """
     near_out = _near_nodes(reduced, problem.cluster_of)
     near_in = _near_nodes(np.ascontiguousarray(reduced.T), problem.cluster_of)
     lists = replace(tables, near_out=near_out, near_in=near_in)
-    if tables.near_to.shape[1] <= GAP_NEIGHBOURS:
+    if tables.near_to.shape[1] <= NEAR_SETS:
         return lists  # nearness tells enough: ruin and recreate keeps to it
-    priced = ClusterProblem(reduced, problem.first, problem.nodes)
-    gap = cluster_gaps(priced)
+    priced = GtspProblem(reduced, problem.first, problem.nodes)
+    gap = set_distances(priced)
     lists = replace(
         lists,
         near=_nearest(np.minimum(gap, gap.T), tables.near.shape[1]),
-        near_from=_nearest(np.ascontiguousarray(gap.T), GAP_NEIGHBOURS),
-        near_to=_nearest(gap, GAP_NEIGHBOURS),
+        near_from=_nearest(np.ascontiguousarray(gap.T), NEAR_SETS),
+        near_to=_nearest(gap, NEAR_SETS),
     )
-    return suited_tables(priced, lists, rings)
+    return with_suited_lists(priced, lists, state)
 
 
-def _span(problem: ClusterProblem) -> int:
+def _span(problem: GtspProblem) -> int:
     """Largest entry between two clusters; the others mean nothing and may be anything."""
     apart = problem.cluster_of[:, None] != problem.cluster_of[None, :]
     return int(problem.cost.max(initial=0, where=apart))
@@ -132,7 +155,7 @@ def _nearest(gap: IntArray, count: int) -> IntArray:
 
 def _near_nodes(cost: CostArray, owner: IntArray) -> IntArray:
     """(n, k) the nodes of other clusters that each node reaches at least cost, nearest first."""
-    count = min(NODE_NEIGHBOURS, len(owner) - int(np.bincount(owner).max()))
+    count = min(NEAR_NODES, len(owner) - int(np.bincount(owner).max()))
     near = np.empty((len(owner), count), np.int64)
     for lo in range(0, len(owner), BLOCK_ROWS):
         own = owner[lo : lo + BLOCK_ROWS, None] == owner[None, :]
@@ -143,15 +166,15 @@ def _near_nodes(cost: CostArray, owner: IntArray) -> IntArray:
     return near
 
 
-def start_rings(
-    problem: ClusterProblem, tables: Tables, *, seed: int, order: IntArray | None = None
-) -> Rings:
-    """Rings over a cyclic order of clusters, else nearest in turn; nodes chosen exactly."""
-    return rings_of(tables, _nearest_in_turn(problem) if order is None else order, seed=seed)
+def first_state(
+    problem: GtspProblem, tables: SearchTables, *, seed: int, order: IntArray | None = None
+) -> TourState:
+    """A state over a given cyclic order of clusters, else over the nearest in turn."""
+    return state_of(tables, _nearest_in_turn(problem) if order is None else order, seed=seed)
 
 
-def _nearest_in_turn(problem: ClusterProblem) -> IntArray:
-    gap = cluster_gaps(problem)
+def _nearest_in_turn(problem: GtspProblem) -> IntArray:
+    gap = set_distances(problem)
     order = np.zeros(problem.size, np.int64)
     for i in range(1, problem.size):
         gap[:, order[i - 1]] = FAR
@@ -159,40 +182,48 @@ def _nearest_in_turn(problem: ClusterProblem) -> IntArray:
     return order
 
 
-def rings_of(tables: Tables, order: IntArray, *, seed: int) -> Rings:
-    """Rings for a given cyclic order of clusters."""
+def state_of(tables: SearchTables, order: IntArray, *, seed: int) -> TourState:
+    """A state whose three tours follow a cyclic order (m,) of clusters, nodes chosen exactly."""
+    cost, node = _best_nodes(tables, order)
+    tour = np.zeros((3, len(order)), np.int64)
+    tour[0, order], tour[1, order], tour[2] = np.roll(order, -1), np.roll(order, 1), node
+    return TourState(np.stack([tour, tour, tour]), start_word(seed), cost)
+
+
+def _best_nodes(tables: SearchTables, order: IntArray) -> tuple[int, IntArray]:
+    """The least cost of a tour in this order of clusters, and the node of each cluster (m,)."""
     node = tables.first[:-1].copy()
     scratch = np.zeros(int(tables.first[-1]), np.int64)
     cost = kernel.choose_nodes(tables.cost, tables.first, order, node, scratch, scratch.copy())
-    ring = np.zeros((3, len(order)), np.int64)
-    ring[0, order], ring[1, order], ring[2] = np.roll(order, -1), np.roll(order, 1), node
-    return Rings(np.stack([ring, ring, ring]), start_word(seed), int(cost))
+    return int(cost), node
 
 
-def offer_order(tables: Tables, rings: Rings, order: IntArray, *, seed: int) -> None:
-    """Anneal this order briefly and cold, and take what comes of it if it beats the best ring."""
-    other = rings_of(tables, order, seed=seed)
-    anneal(tables, other, done=after_passes(COLD_PASSES), heat=Heat(start=COLD, end=COLD))
-    if other.cost < rings.cost:
-        rings.rings[:] = other.rings[1]
-        rings.cost = other.cost
-
-
-def ring_nodes(ring: IntArray) -> IntArray:
-    """Nodes of a ring in their order, from cluster 0 on."""
-    order = [0]
-    while (after := int(ring[0, order[-1]])) != 0:
-        order.append(after)
-    return ring[2, order]
+def offer_order(tables: SearchTables, state: TourState, order: IntArray, *, seed: int) -> None:
+    """Anneal this order briefly and cold, and take what comes of it if it beats the best tour."""
+    other = state_of(tables, order, seed=seed)
+    cold = Heat(start=COLD, end=COLD)
+    anneal(tables, other, stop=Stop.after(COLD_ITERATIONS), heat=cold)
+    if other.cost < state.cost:
+        state.tours[:] = other.tours[1]
+        state.cost = other.cost
 
 
 @dataclass(frozen=True, slots=True)
 class Heat:
-    """Annealing: temperatures as shares of the mean leg, how much is taken out, blinks.
+    """Settings of the annealing.
 
-    For every gap neighbour beyond ``calm`` a pass moves one stretch more: where nearness tells
-    little, ruin and recreate is slow on its long lists and finds little, and a stretch moved takes
-    a few per cent of its time.
+    Attributes
+    ----------
+    start, end : float
+        Temperatures, in mean legs of the best tour.
+    least, most, longest : int
+        Clusters taken out in one ruin, and the longest string of them.
+    blink : float
+        Part of the places for a cluster that are overlooked.
+    calm : int
+        For every near cluster in the lists beyond so many, an iteration moves one more segment:
+        where nearness tells little, ruin and recreate is slow on its long lists and finds little,
+        and a segment moved takes a few per cent of its time.
     """
 
     start: float = 1.2
@@ -204,79 +235,67 @@ class Heat:
     calm: int = 6
 
 
-def _choose_best(tables: Tables, rings: Rings) -> int:
-    """Choose the nodes of the best ring exactly; its cost."""
-    ring = rings.best
-    order = tables.owner[ring_nodes(ring)]
-    scratch = np.zeros(int(tables.first[-1]), np.int64)
-    return int(
-        kernel.choose_nodes(tables.cost, tables.first, order, ring[2], scratch, scratch.copy())
-    )
-
-
 def anneal(
-    tables: Tables,
-    rings: Rings,
+    tables: SearchTables,
+    state: TourState,
     *,
-    done: Callable[[int], float],
+    stop: Stop,
     heat: Heat | None = None,
     on_chunk: Callable[[int], None] | None = None,
 ) -> int:
-    """Anneal until ``done(passes)`` (share of the run behind us) reaches 1; passes made.
+    """Anneal until it is time to stop; the iterations made.
 
-    ``rings`` is changed in place after every chunk, so that an interrupt loses nothing.
+    ``state`` is changed in place after every chunk, so that an interrupt loses nothing.
     """
     heat = heat or Heat()
-    size = rings.best.shape[1]
+    size = state.tours.shape[2]
     moves = max(1, tables.near_to.shape[1] - heat.calm)
-    plan = np.array([CHUNK_PASSES, heat.least, min(heat.most, size // 2), heat.longest, moves])
-    passes, share = 0, done(0)
+    plan = np.array([CHUNK, heat.least, min(heat.most, size // 2), heat.longest, moves])
+    made, share = 0, stop.share(0)
     while share < 1.0:
-        leg = max(1.0, rings.cost / size)  # of the best so far: the first may be many times longer
+        leg = max(1.0, state.cost / size)  # of the best so far: the first may be many times longer
         warm = leg * heat.start * (heat.end / heat.start) ** share
         found = kernel_anneal.anneal(
             tables.cost, tables.cost_back, tables.first, tables.owner, tables.near,
-            tables.near_from, tables.near_to, tables.near_out, tables.near_in, rings.rings,
-            rings.state, plan, np.array([warm, heat.blink]),
+            tables.near_from, tables.near_to, tables.near_out, tables.near_in, state.tours,
+            state.word, plan, np.array([warm, heat.blink]),
         )  # fmt: skip
-        if found < rings.cost:
-            rings.cost = _choose_best(tables, rings)
-        passes += CHUNK_PASSES
-        share = done(passes)
+        if found < state.cost:
+            state.cost, state.tours[1, 2] = _best_nodes(tables, tables.owner[state.tour()])
+        made += CHUNK
+        share = stop.share(made)
         if on_chunk is not None:
-            on_chunk(rings.cost)
-    return passes
+            on_chunk(state.cost)
+    return made
 
 
 def anneal_side_by_side(
-    tables: Tables,
-    teams: list[Rings],
+    tables: SearchTables,
+    states: list[TourState],
     *,
-    done: Callable[[int], float],
+    stop: Stop,
     on_chunk: Callable[[int], None] | None = None,
 ) -> int:
-    """One annealing per team, each in its own thread where there are several; passes of all."""
-    if len(teams) == 1:
-        return anneal(tables, teams[0], done=done, on_chunk=on_chunk)
-    stop = threading.Event()
+    """One annealing per state, each in its own thread where there are several; iterations of all.
 
-    def halted(passes: int) -> float:
-        return 1.0 if stop.is_set() else done(passes)
-
-    with ThreadPoolExecutor(len(teams)) as pool:
-        jobs = [pool.submit(anneal, tables, team, done=halted) for team in teams]
+    Ctrl-C ends all of them.
+    """
+    if len(states) == 1:
+        return anneal(tables, states[0], stop=stop, on_chunk=on_chunk)
+    with ThreadPoolExecutor(len(states)) as pool:
+        halted = _Halted(stop.iterations, stop.begin_s, stop.end_s)
+        jobs = [pool.submit(anneal, tables, state, stop=halted) for state in states]
         try:
             return sum(job.result() for job in jobs)
         finally:
-            stop.set()
+            halted.event.set()
 
 
-def until(seconds: float) -> Callable[[int], float]:
-    """Share of a span of wall time that is over."""
-    begin = time.perf_counter()
-    return lambda passes: (time.perf_counter() - begin) / seconds if seconds > 0 else 1.0
+@dataclass(frozen=True, slots=True)
+class _Halted(Stop):
+    """A stop that another thread can bring forward."""
 
+    event: threading.Event = field(default_factory=threading.Event)
 
-def after_passes(count: int) -> Callable[[int], float]:
-    """Share of a number of passes that is done; no clock."""
-    return lambda passes: passes / count if count > 0 else 1.0
+    def share(self, done: int) -> float:
+        return 1.0 if self.event.is_set() else Stop.share(self, done)

@@ -1,96 +1,92 @@
-"""The shortest closed tour through one node of each cluster, with a proven lower bound."""
+"""The generalised travelling-salesman problem: a short closed tour, and a proven lower bound.
+
+One node of each cluster is visited. A first short search gives a tour, the bound is sought beside
+it, and the long search runs where a gap is left, on neighbour lists by reduced costs. Where the
+bound is tight, its own arcs often show the best order: it is offered to the search.
+"""
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.solvers.arrays import IntArray
 from greaseroute.solvers.gtsp import search
-from greaseroute.solvers.gtsp.bound.bound import (
-    BoundResult,
-    BoundSearch,
-    Stop,
-    result_of,
-    stop_after,
-)
+from greaseroute.solvers.gtsp.bound.bound import BoundSearch, stop_for
 from greaseroute.solvers.gtsp.dominance import without_dominated
-from greaseroute.solvers.gtsp.exact import exact_tour, fits_exact
 from greaseroute.solvers.gtsp.patching import order_from_arcs
-from greaseroute.solvers.gtsp.problem import ClusterProblem, check_problem
+from greaseroute.solvers.gtsp.problem import GtspProblem, check_problem
+from greaseroute.solvers.result import Result, Status
+from greaseroute.solvers.stop import Stop
 
-WARM_PASSES = 4000  # a first search that finds the optimum of most small sites in 20 ms
-WARM_PASSES_PER_CLUSTER = 150  # or so many: the bound cuts off the more, the better its tour
+WARM_ITERATIONS = 4000  # a first search that finds the optimum of most small sites in 20 ms
+WARM_PER_CLUSTER = 150  # or so many: the bound excludes the more, the better its tour
 SMALL, LARGE = 60, 250  # clusters
-# The bound's share of the time limit, and how much of that comes before the long search: small
+# The bound's part of the time limit, and how much of that comes before the long search: small
 # problems are often closed by it; in large ones its first steps alone take seconds.
-SHARES = {"small": (0.5, 0.9), "middle": (0.3, 0.5), "large": (0.4, 0.8)}
+PARTS = {"small": (0.5, 0.9), "middle": (0.3, 0.5), "large": (0.4, 0.8)}
 
-Status = Literal["optimal", "bounded", "interrupted"]
 Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
-class ClusterTour:
-    """A closed tour through one node of each cluster.
+class GtspTour(Result):
+    """A closed tour through one node of each cluster, with a proved bound.
 
     Attributes
     ----------
     order : list of int
         Node numbers in the order visited; the tour goes back to the first.
-    cost : int
-        Sum of the costs along it.
-    lower_bound : int
-        No tour costs less.
-    status : str
-        ``optimal`` (cost equals the bound), ``bounded`` or ``interrupted``.
-    what : str
-        How the bound was proved.
-    passes : int
-        Passes the search made.
     """
 
     order: list[int]
-    cost: int
-    lower_bound: int
-    status: Status
-    what: str
-    passes: int = 0
+
+    @property
+    def cost(self) -> int:
+        """Sum of the costs along the tour."""
+        return self.value
 
 
 @dataclass(frozen=True, slots=True)
 class _Budget:
     """How long to search and to prove: by clock, or by counts where ``iterations`` is given."""
 
-    end: float
+    end_s: float
     iterations: int | None
     bound_s: float
-    early_share: float
+    early_part: float
 
-    def search(self) -> Callable[[int], float]:
+    @classmethod
+    def of(cls, limit_s: float, iterations: int | None, *, size: int) -> "_Budget":
+        """The budget for so many clusters, from now on."""
+        part, early = PARTS["small" if size <= SMALL else "large" if size > LARGE else "middle"]
+        return cls(time.perf_counter() + limit_s, iterations, part * limit_s, early)
+
+    def search(self) -> Stop:
         """The long search: all the time but what the bound's second part takes."""
         if self.iterations is not None:
-            return search.after_passes(self.iterations)
-        late = self.bound_s * (1.0 - self.early_share)
-        return search.until(self.end - late - time.perf_counter())
+            return Stop.after(self.iterations)
+        late = self.bound_s * (1.0 - self.early_part)
+        return Stop.after(limit_s=self.end_s - late - time.perf_counter())
 
-    def early(self, problem: ClusterProblem) -> Stop:
+    def early(self, problem: GtspProblem) -> Stop:
         """The first part of the bound."""
         if self.bound_s <= 0:
-            return Stop(None, 0)
+            return Stop.after(0)
         if self.iterations is not None:
-            return Stop(None, round(self.early_share * stop_after(problem, None).rounds))
-        left = self.end - time.perf_counter()
-        return stop_after(problem, min(self.early_share * self.bound_s, left))
+            whole = stop_for(problem, None).iterations or 0
+            return Stop.after(round(self.early_part * whole))
+        left = self.end_s - time.perf_counter()
+        return stop_for(problem, min(self.early_part * self.bound_s, left))
 
-    def late(self, problem: ClusterProblem) -> Stop:
+    def late(self, problem: GtspProblem) -> Stop:
         """The rest of it, with the best tour in hand."""
-        if self.bound_s <= 0 or self.iterations is not None:
-            return Stop(None, 0 if self.bound_s <= 0 else stop_after(problem, None).rounds)
-        return stop_after(problem, self.end - time.perf_counter())
+        if self.bound_s <= 0:
+            return Stop.after(0)
+        left = None if self.iterations is not None else self.end_s - time.perf_counter()
+        return stop_for(problem, left)
 
 
 def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
@@ -104,8 +100,8 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     bound_s: float | None = None,
     start: Sequence[int] | None = None,
     on_progress: Progress | None = None,
-) -> ClusterTour:
-    """Short closed tour through exactly one node of each cluster, and what no tour can beat.
+) -> GtspTour:
+    """Find a short closed tour through exactly one node of each cluster, and what none can beat.
 
     Parameters
     ----------
@@ -114,11 +110,12 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     clusters : list of list of int
         Node numbers; every node in exactly one cluster.
     limit_s : float
-        Wall time for search and bound together; it may end sooner, when the tour is proved best.
+        Wall seconds for search and bound together; it may end sooner, when the tour is proved best.
     seed, workers : int
         Random seed; how many searches run side by side.
     iterations : int, optional
-        Search passes instead of a time limit: the same input and seed then give the same result.
+        Iterations of the search instead of a time limit: the same input and seed then give the same
+        result.
     bound_s : float, optional
         How much of ``limit_s`` the bound may take: by default half for up to 60 clusters, 0.3 up
         to 250, else 0.4; 0 for a quick bound only. With ``iterations``, a fixed number of rounds
@@ -128,98 +125,114 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     on_progress : callable, optional
         Called with the best cost and the bound so far.
 
+    Returns
+    -------
+    GtspTour
+        Status "interrupted" where Ctrl-C ended the search: the best tour so far.
+
     Raises
     ------
     UnfitProblem
-        Ragged, not integer, negative, too large; clusters empty, overlapping, leaving nodes out.
+        Ragged, not integer, negative, too large; clusters empty, overlapping, leaving nodes out; a
+        start that is no tour of this problem.
     """
-    end = time.perf_counter() + limit_s
+    begin_s = time.perf_counter()
     whole = check_problem(cost, clusters)
     known = _start_order(whole, start)
     problem = without_dominated(whole)
-    if fits_exact(problem):
-        tour = exact_tour(problem)
-        proof = BoundResult(problem.tour_cost(tour), "optimal", "dynamic programme over subsets")
-        return _result(problem, tour, proof, passes=0)
-    kind = "small" if problem.size <= SMALL else "large" if problem.size > LARGE else "middle"
-    share, early = SHARES[kind]
-    budget = _Budget(end, iterations, share * limit_s if bound_s is None else bound_s, early)
-    return _search_and_prove(
-        problem, budget, seeds=range(seed, seed + max(1, workers)), start=known, report=on_progress
-    )
+    if problem.size == 1:
+        return GtspTour(0, 0, "optimal", "a single node", 0, [int(problem.nodes[0])])
+    if problem.size == 2:  # there is one order, and its best nodes are found exactly
+        state = search.first_state(problem, search.build_tables(problem), seed=seed)
+        order = problem.nodes[state.tour()].tolist()
+        return GtspTour(state.cost, state.cost, "optimal", "one order, every node", 0, order)
+    limit_s -= time.perf_counter() - begin_s
+    budget = _Budget.of(limit_s, iterations, size=problem.size)
+    if bound_s is not None:
+        budget = replace(budget, bound_s=bound_s)
+    run = _Run(problem, seed=seed, workers=max(1, workers), start=known)
+    return run.solved(budget, on_progress)
 
 
-def _search_and_prove(
-    problem: ClusterProblem,
-    budget: _Budget,
-    *,
-    seeds: range,
-    start: IntArray | None,
-    report: Progress | None,
-) -> ClusterTour:
-    """A first short search, the bound for its tour, and the long search where a gap is left."""
-    tables = search.build_tables(problem)
-    teams = [search.start_rings(problem, tables, seed=seed, order=start) for seed in seeds]
-    proof, passes, whole = None, 0, True
-    try:
-        warm = max(WARM_PASSES, WARM_PASSES_PER_CLUSTER * problem.size)
-        passes += search.anneal(tables, teams[0], done=search.after_passes(warm))
-        tables = search.suited_tables(problem, tables, teams[0])
-        proof = BoundSearch(problem, search.ring_nodes(teams[0].best))
-        proof.improve(budget.early(problem))
-        if proof.value < proof.upper:
-            _heed(problem, tables, teams[0], proof=proof, seed=seeds[0])
-            reduced = proof.reduced_costs()
+class _Run:
+    """One run: tours of all workers, and the bound once there is a tour to judge."""
+
+    def __init__(
+        self, problem: GtspProblem, *, seed: int, workers: int, start: IntArray | None
+    ) -> None:
+        self._problem, self._seed = problem, seed
+        self._tables = search.build_tables(problem)
+        self._states = [
+            search.first_state(problem, self._tables, seed=seed + k, order=start)
+            for k in range(workers)
+        ]
+        self._bound: BoundSearch | None = None
+        self._iterations = 0
+
+    def solved(self, budget: _Budget, report: Progress | None) -> GtspTour:
+        """Search and prove; the best tour so far where Ctrl-C comes in between."""
+        try:
+            self._search_and_prove(budget, report)
+        except KeyboardInterrupt:
+            return self._result(interrupted=True)
+        return self._result(interrupted=False)
+
+    def _search_and_prove(self, budget: _Budget, report: Progress | None) -> None:
+        """A first short search, the bound for its tour, the long search where a gap is left."""
+        problem, states = self._problem, self._states
+        warm = Stop.after(max(WARM_ITERATIONS, WARM_PER_CLUSTER * problem.size))
+        self._iterations += search.anneal(self._tables, states[0], stop=warm)
+        self._tables = search.with_suited_lists(problem, self._tables, states[0])
+        bound = self._bound = BoundSearch(problem, states[0].tour())
+        bound.improve(budget.early(problem))
+        if bound.value < bound.upper:
+            self._offer_bound_tour(bound)
+            reduced = bound.reduced_costs()
             if reduced is not None:
-                tables = search.told_tables(problem, tables, teams[0], reduced=reduced)
-            passes += search.anneal_side_by_side(
-                tables, teams, done=budget.search(), on_chunk=_reporter(report, proof)
+                self._tables = search.with_reduced_cost_lists(
+                    problem, self._tables, states[0], reduced=reduced
+                )
+            self._iterations += search.anneal_side_by_side(
+                self._tables, states, stop=budget.search(), on_chunk=_reporter(report, bound)
             )
-            proof.take_tour(search.ring_nodes(min(teams, key=lambda team: team.cost).best))
-            proof.improve(budget.late(problem))
-            if proof.value < proof.upper:
-                _heed(problem, tables, teams[0], proof=proof, seed=seeds[0])
-    except KeyboardInterrupt:
-        whole = False
-    best = min(teams, key=lambda team: team.cost)
-    tour = search.ring_nodes(best.best)
-    if proof is not None and proof.upper < best.cost:
-        tour = proof.tour
-    proved = result_of(proof) if proof is not None else BoundResult(0, "bounded", "none yet")
-    return _result(problem, tour, proved, passes=passes, whole=whole)
+            bound.take_tour(self._best().tour())
+            bound.improve(budget.late(problem))
+            if bound.value < bound.upper:
+                self._offer_bound_tour(bound)
+
+    def _offer_bound_tour(self, bound: BoundSearch) -> None:
+        """Offer the first worker the order in which the bound's arcs join the clusters."""
+        support = bound.support_arcs()
+        if support is not None:
+            order = order_from_arcs(self._problem, *support)
+            search.offer_order(self._tables, self._states[0], order, seed=self._seed)
+
+    def _best(self) -> search.TourState:
+        return min(self._states, key=lambda state: state.cost)
+
+    def _result(self, *, interrupted: bool) -> GtspTour:
+        tour, bound, what = self._best().tour(), 0, "none yet"
+        if self._bound is not None:
+            if self._bound.upper < self._best().cost:
+                tour = self._bound.tour
+            proved = self._bound.result()
+            bound, what = proved.lower_bound, proved.what
+        cost = self._problem.tour_cost(tour)
+        bound = min(cost, bound)
+        status: Status = "interrupted" if interrupted else "bounded"
+        order = [int(v) for v in self._problem.nodes[tour]]
+        return GtspTour(
+            cost, bound, "optimal" if bound == cost else status, what, self._iterations, order
+        )
 
 
-def _heed(
-    problem: ClusterProblem,
-    tables: search.Tables,
-    rings: search.Rings,
-    *,
-    proof: BoundSearch,
-    seed: int,
-) -> None:
-    """Offer the search the order that the bound's arcs tell: often best where it is tight."""
-    told = proof.arcs_told()
-    if told is not None:
-        search.offer_order(tables, rings, order_from_arcs(problem, *told), seed=seed)
-
-
-def _reporter(report: Progress | None, proof: BoundSearch) -> Callable[[int], None] | None:
+def _reporter(report: Progress | None, bound: BoundSearch) -> Callable[[int], None] | None:
     if report is None:
         return None
-    return lambda cost: report(cost, min(cost, proof.value))
+    return lambda cost: report(cost, min(cost, bound.value))
 
 
-def _result(
-    problem: ClusterProblem, tour: IntArray, proof: BoundResult, *, passes: int, whole: bool = True
-) -> ClusterTour:
-    cost = problem.tour_cost(tour)
-    bound = min(cost, proof.value)
-    status: Status = "optimal" if bound == cost else "bounded" if whole else "interrupted"
-    order = [int(v) for v in problem.nodes[tour]]
-    return ClusterTour(order, cost, bound, status, proof.what, passes)
-
-
-def _start_order(problem: ClusterProblem, start: Sequence[int] | None) -> IntArray | None:
+def _start_order(problem: GtspProblem, start: Sequence[int] | None) -> IntArray | None:
     """The clusters in the order of the caller's tour, checked."""
     if start is None:
         return None

@@ -1,7 +1,7 @@
-"""What the bags mean for a lower bound: cartridges and store visits by kind of technician.
+"""What a bag means for a lower bound: cartridges put in, and store visits.
 
 Whoever visits units that take s strokes of a gun kind puts in at least (s - strokes left in the
-guns) / (strokes of a cartridge) cartridges, a whole number; a bag gives what it holds at the start
+gun) / (strokes of a cartridge) cartridges, a whole number; a bag gives what it holds at the start
 and a full bag more for every store visit.
 """
 
@@ -10,23 +10,46 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers.arrays import IntArray
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Kind, Ring
+from greaseroute.solvers.vrp.layout import usable_way_ms
 from greaseroute.solvers.vrp.problem import CrewProblem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Bags:
-    """Strokes (nodes, G) at least at each node; per kind cartridges and strokes, all as sums.
+class Bag:
+    """One technician's bag.
 
-    ``cartridge``, ``left`` are (kinds, G), ``held``, ``full`` (kinds,) cartridges at the start and
-    in a full bag.
+    Attributes
+    ----------
+    strokes : (units, G)
+        At the fewest.
+    cartridge, left : (G,)
+        Strokes of a cartridge; strokes left in the guns at the start.
+    held, full : int
+        Cartridges at the start, and in a full bag.
     """
 
     strokes: IntArray
     cartridge: IntArray
     left: IntArray
-    held: IntArray
-    full: IntArray
+    held: int
+    full: int
+
+    def store_visits(self, units: IntArray) -> int:
+        """Store visits at least for these units."""
+        need = np.maximum(0, self.strokes[units].sum(axis=0) - self.left)
+        short = int((-(-need // self.cartridge)).sum()) - self.held
+        return max(0, -(-short // self.full)) if self.full > 0 else 0
+
+
+def bag_of(problem: CrewProblem, t: int, ways: IntArray) -> Bag:
+    """The bag of technician t; ``ways`` sorted by unit."""
+    ways = ways[usable_way_ms(problem)[t, ways] >= 0]
+    strokes = np.zeros((problem.units, problem.way_strokes.shape[1]), dtype=np.int64)
+    first = np.flatnonzero(np.diff(problem.way_unit[ways], prepend=-1))
+    strokes[problem.way_unit[ways][first]] = np.minimum.reduceat(problem.way_strokes[ways], first)
+    held, left = at_start(problem)
+    full = int(problem.bag_cartridges[t])
+    return Bag(strokes, problem.cartridge_strokes[t], left[t], int(held[t]), full)
 
 
 def at_start(problem: CrewProblem) -> tuple[IntArray, IntArray]:
@@ -36,35 +59,12 @@ def at_start(problem: CrewProblem) -> tuple[IntArray, IntArray]:
     return held, np.zeros_like(problem.cartridge_strokes) if left is None else left
 
 
-def bags_of(problem: CrewProblem, kinds: list[Kind], ring: Ring) -> Bags:
-    """The bags of a ring."""
-    heads = [int(kind.points.technician[0]) for kind in kinds]
-    held, left = at_start(problem)
-    strokes = np.zeros((ring.cluster.size, problem.way_strokes.shape[1]), dtype=np.int64)
-    for kind in kinds:
-        real = kind.points.way_id >= 0
-        ways, node = kind.points.way_id[real], kind.points.way_node[real]
-        first = np.flatnonzero(np.diff(node, prepend=-1))
-        least = np.minimum.reduceat(problem.way_strokes[ways], first, axis=0)
-        strokes[kind.node[node[first]]] = least
-    crews = [kind.points.technician for kind in kinds]
-    return Bags(
-        strokes=strokes,
-        cartridge=problem.cartridge_strokes[heads],
-        left=np.stack([left[crew].sum(axis=0) for crew in crews]),
-        held=np.array([held[crew].sum() for crew in crews], dtype=np.int64),
-        full=problem.bag_cartridges[heads],
-    )
-
-
 def may_run_out(problem: CrewProblem, who: IntArray, ways: IntArray) -> bool:
-    """Whether some technician's bag might not last for all units, each at its fewest strokes."""
+    """Whether some technician's bag might not last for all units, each at its most strokes."""
     if not problem.way_strokes.shape[1]:
         return False
     first = np.flatnonzero(np.diff(problem.way_unit[ways], prepend=-1))
-    total = np.minimum.reduceat(problem.way_strokes[ways], first, axis=0).sum(axis=0)
     most = np.maximum.reduceat(problem.way_strokes[ways], first, axis=0).sum(axis=0)
     held, left = at_start(problem)
-    total = np.maximum(total, most)
-    need = -(-np.maximum(0, total - left[who]) // problem.cartridge_strokes[who])
+    need = -(-np.maximum(0, most - left[who]) // problem.cartridge_strokes[who])
     return bool((need.sum(axis=1) > held[who]).any())

@@ -1,49 +1,68 @@
 """A proved lower bound on the last finish: the crew's time for the same visits, shared out.
 
-For a few technicians every way of sharing the units out is judged by what the rounds take at least
-(``shares``). For larger crews: whoever visits what, the last one finishes no earlier than any
-weighted mean of the times that the technicians take, and those together visit every unit at the
-service level of the plan and the stores as often as their bags ask for. Waits are left out of the
-relaxation but for single legs that no window lets anyone walk; one unit's own window gives a second
-bound.
+For two technicians every assignment of the units is judged by what the routes take at least
+(``benders``). For larger crews, cutting planes: whoever visits what, the last one finishes no
+earlier than any weighted mean of the times that the technicians take, and those together visit
+every unit at the service level of the plan, and the stores as often as their bags ask for. Waits
+are left out of the relaxation but for single legs that no window lets anyone walk; one unit's own
+window gives a second bound.
 """
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, IntArray
+from greaseroute.solvers.stop import Stop
 from greaseroute.solvers.vrp.bag import may_run_out
-from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, Question, Shares, few_enough
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, kinds_in_ring
-from greaseroute.solvers.vrp.cutting_planes.loop import Cutting, Judged
-from greaseroute.solvers.vrp.entry_exit_points import kinds_of, least_walk, points_of, soonest
+from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, BendersLoop, BoundTask, few_enough
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, types_in_tour
+from greaseroute.solvers.vrp.cutting_planes.loop import CuttingPlanes, JudgedPlan
+from greaseroute.solvers.vrp.entry_exit_points import (
+    least_walk,
+    points_of,
+    soonest,
+    technician_types,
+)
 from greaseroute.solvers.vrp.layout import usable_way_ms, way_windows
 from greaseroute.solvers.vrp.problem import CrewProblem
 from greaseroute.solvers.vrp.solution import CrewBound, CrewSolution
 
-TOGETHER = (
+BY_CUTTING_PLANES = (
     "last finish, for the same visits: no way of sharing them out ends sooner, by a linear program "
     "over who walks from which unit to which, with sub-tour and load cuts, store visits and "
     "branching; waits relaxed"
 )
-SHARED = (
+BY_ASSIGNMENT = (
     "last finish, for the same visits: no way of sharing the units out ends sooner, by what each "
     "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
     "visits) and an exact search over the shares; waits relaxed"
 )
-ALONE = "last finish, for the same visits: one unit's window and the walk home from it"
+BY_ONE_UNIT = "last finish, for the same visits: one unit's window and the walk home from it"
 
 
 def bound_of(
     problem: CrewProblem, solution: CrewSolution, *, rounds: int, limit_s: float | None = None
 ) -> CrewBound:
-    """The better of two bounds on the last finish; the gap is over the route-dependent part.
+    """Prove the better of two bounds on the last finish of a plan.
 
-    That part is the crew's time up to the last finish (all technicians together) less the fixed
-    time of the visits of this plan, which no route changes.
+    Parameters
+    ----------
+    problem : CrewProblem
+    solution : CrewSolution
+        The plan that is judged.
+    rounds : int
+        Linear programs solved at most: same input, same bound.
+    limit_s : float, optional
+        Wall seconds, at most.
+
+    Returns
+    -------
+    CrewBound
+        Its gap is over the route-dependent part: the crew's time up to the last finish (all
+        technicians together) less the fixed time of the visits of this plan, which no route
+        changes.
     """
     takes_part = [r.technician for r in solution.rounds if not r.reason]
     value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
@@ -53,10 +72,10 @@ def bound_of(
     if not visited:
         return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
     crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
-    together, how = crew.shared_out(_until(rounds, limit_s))
+    shared, how = crew.shared_out(Stop.after(rounds, limit_s=limit_s).over)
     alone = crew.least_single()
-    what = how if together >= alone else ALONE
-    return judged_by(problem, solution, lower_ms=max(together, alone), what=what)
+    what = how if shared >= alone else BY_ONE_UNIT
+    return judged_by(problem, solution, lower_ms=max(shared, alone), what=what)
 
 
 def judged_by(
@@ -97,13 +116,11 @@ class _Crew:
     ways: IntArray
     solution: CrewSolution
 
-    def _first(self) -> IntArray:
-        return np.flatnonzero(np.diff(self.problem.way_unit[self.ways], prepend=-1))
-
     def least_single(self) -> int:
         """The last finish is not before that of the unit whose own visit ends latest."""
         ends = self._leaving() + self._home().min(axis=0)
-        by_unit = np.minimum.reduceat(ends, self._first())
+        first = np.flatnonzero(np.diff(self.problem.way_unit[self.ways], prepend=-1))
+        by_unit = np.minimum.reduceat(ends, first)
         idle = [int(self.problem.start_ms[t]) for t in self.who]
         return max(int(by_unit.max()), *idle)
 
@@ -129,12 +146,12 @@ class _Crew:
             ]
         )
 
-    def room_ms(self) -> dict[int, int]:
+    def time_ms(self) -> dict[int, int]:
         """The time each technician has in a plan that ends before the one at hand."""
         p = self.problem
         last = np.minimum(p.end_ms[self.who], self.solution.last_finish_ms - 1)
-        room = np.maximum(0, last - p.start_ms[self.who])
-        return dict(zip(self.who.tolist(), room.tolist(), strict=True))
+        time = np.maximum(0, last - p.start_ms[self.who])
+        return dict(zip(self.who.tolist(), time.tolist(), strict=True))
 
     def orders(self) -> list[list[int]]:
         """Units and stores (after the units) in the order of each technician's round."""
@@ -147,42 +164,34 @@ class _Crew:
     def shared_out(self, over: Callable[[int], bool]) -> tuple[int, str]:
         """No plan has a last finish below this or the one at hand; how that is known."""
         stores = may_run_out(self.problem, self.who, self.ways)
-        question = self._question(stores=stores)
-        low = Shares(question).least(over) if few_enough(question) else 0
-        if low >= question.aim_ms(FIRST_GAP):
-            return low, SHARED
-        found = kinds_of(self.problem, self.who, self.ways)
-        points = [points_of(self.problem, k, self.ways, stores=stores) for k in found]
+        task = self._task(stores=stores)
+        low = BendersLoop(task).least(over) if few_enough(task) else 0
+        if low >= task.aim_ms(FIRST_GAP):
+            return low, BY_ASSIGNMENT
+        found = technician_types(self.problem, self.who, self.ways)
+        points = [points_of(self.problem, crew, self.ways, stores=stores) for crew in found]
         orders = self.orders()
-        kinds = [first_potentials(kind, orders) for kind in kinds_in_ring(points)]
-        judged = Judged(self.problem, self.room_ms(), orders, self.solution.last_finish_ms)
-        other = Cutting(judged, kinds, stores=stores).least(over)
-        return (low, SHARED) if low >= other else (other, TOGETHER)
+        types = [first_potentials(one, orders) for one in types_in_tour(points)]
+        judged = JudgedPlan(self.problem, self.time_ms(), orders, self.solution.last_finish_ms)
+        other = CuttingPlanes(judged, types, stores=stores).least(over)
+        return (low, BY_ASSIGNMENT) if low >= other else (other, BY_CUTTING_PLANES)
 
-    def _question(self, *, stores: bool) -> Question:
-        """What the plan at hand is judged by where shares can be gone through."""
-        share = np.full(self.problem.units, -1, dtype=np.int64)
+    def _task(self, *, stores: bool) -> BoundTask:
+        """What the plan at hand is judged by where assignments can be gone through."""
+        assignment = np.full(self.problem.units, -1, dtype=np.int64)
         for r in self.solution.rounds:
             place = np.flatnonzero(self.who == r.technician)
             for v in r.visits:
                 if v.kind == "unit":
-                    share[v.unit] = place[0]
-        worth = self.solution.last_finish_ms
-        crew, part = route_part_ms(self.problem, self.solution, last_ms=worth)
-        return Question(
+                    assignment[v.unit] = place[0]
+        upper = self.solution.last_finish_ms
+        crew, part = route_part_ms(self.problem, self.solution, last_ms=upper)
+        return BoundTask(
             problem=self.problem,
             who=self.who,
             ways=self.ways,
             stores=stores,
-            share=share,
-            worth_ms=worth,
+            assignment=assignment,
+            upper_ms=upper,
             per_cent_ms=part / crew / 100.0,
         )
-
-
-def _until(rounds: int, limit_s: float | None) -> Callable[[int], bool]:
-    """A stop by rounds (same input, same bound), and by the clock where a limit is given."""
-    if limit_s is None:
-        return lambda done: done >= rounds
-    end = time.monotonic() + limit_s
-    return lambda done: done >= rounds or time.monotonic() >= end

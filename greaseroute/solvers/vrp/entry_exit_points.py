@@ -1,8 +1,13 @@
-"""Where the ways of a crew begin and end, kind by kind: the walking between these points.
+"""Where the ways of a crew begin and end, one technician type at a time, and the legs between.
 
-Technicians who are alike (same ways, times, walking times and cartridges) are of one kind. A node
-is a unit as one kind visits it, or a store; its ways lead from points of entry to points of
-leaving.
+Technicians are of one type if they have the same ways, times, walking times and cartridges. A node
+is a unit as one type visits it, or a store; its ways lead from points of entry to points of
+leaving::
+
+             points of entry        ways            points of leaving
+    node 0   in_first[0] .. ---- way_in, way_out ---- out_first[0] ..      legs_ms
+    node 1   in_first[1] .. ----      way_ms     ---- out_first[1] ..  ------------>  any entry
+    ...
 """
 
 from dataclasses import dataclass
@@ -10,21 +15,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
+from greaseroute.solvers.vrp.alike import alike
 from greaseroute.solvers.vrp.layout import usable_way_ms, way_windows
 from greaseroute.solvers.vrp.problem import CrewProblem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class KindPoints:
-    """The nodes of one kind and the legs between their points.
+class TypePoints:
+    """The nodes of one technician type and the legs between their points.
 
-    ``unit`` (n,) are the nodes' units ascending, then stores as number of units + row of
-    ``store_points``. Points of entry and of leaving are sorted by node: ``in_first``,
-    ``out_first`` (n,) are where each node's begin, ``in_node``, ``out_node`` their nodes. Ways
-    join a point of entry with one of leaving (``way_in``, ``way_out``) in ``way_ms``.
-    ``legs_ms`` (leaving, entry), ``from_start_ms`` (technicians of the kind, entry),
-    ``to_finish_ms`` (technicians, leaving) and ``idle_ms`` (technicians, technicians) are least
-    walking times, by a store where that is shorter; ``FAR`` where nobody can go.
+    Attributes
+    ----------
+    technician : (k,)
+        The technicians of the type.
+    unit : (n,)
+        The nodes' units ascending, then stores as number of units + row of ``store_points``.
+    in_first, out_first : (n,)
+        First point of entry and of leaving of each node; points are sorted by node.
+    in_node, out_node : (I,), (O,)
+        Nodes of the points.
+    way_id, way_in, way_out, way_ms : (W,)
+        Ways, sorted by node: number in the problem (-1: a store), their points, their time.
+    legs_ms, from_start_ms, to_finish_ms, idle_ms : (O, I), (k, I), (k, O), (k, k)
+        Least walking times, by a store where that is shorter; ``FAR`` where nobody can go.
     """
 
     technician: IntArray
@@ -48,20 +61,34 @@ class KindPoints:
         node: IntArray = self.in_node[self.way_in]
         return node
 
+    def nearest_ms(self, off: IntArray | int = 0, on: IntArray | int = 0) -> IntArray:
+        """(n, n) least leg between two nodes, less ``off`` (O, 1) and plus ``on`` (I,)."""
+        legs = np.minimum.reduceat(self.legs_ms - off + on, self.out_first, axis=0)
+        return np.minimum.reduceat(legs, self.in_first, axis=1)
 
-def kinds_of(problem: CrewProblem, who: IntArray, ways: IntArray) -> list[IntArray]:
-    """Technicians ``who`` sorted into kinds, in order of their first."""
+
+def technician_types(problem: CrewProblem, who: IntArray, ways: IntArray) -> list[IntArray]:
+    """Technicians ``who`` sorted into types, in the order of their first.
+
+    Criteria: times of these ways, walking times in every phase, strokes of a cartridge and
+    cartridges in a bag.
+    """
     spent = usable_way_ms(problem)
-    found: dict[bytes, list[int]] = {}
-    for t in who:
-        same = [spent[t, ways], problem.travel_ms[t], *(f.travel_ms[t] for f in problem.phases)]
-        same += [problem.cartridge_strokes[t], problem.bag_cartridges[t]]
-        found.setdefault(b"".join(array.tobytes() for array in same), []).append(int(t))
-    return [np.array(group, dtype=np.int64) for group in found.values()]
+    criteria = [
+        [
+            spent[t, ways],
+            problem.travel_ms[t],
+            *(phase.travel_ms[t] for phase in problem.phases),
+            problem.cartridge_strokes[t],
+            problem.bag_cartridges[t],
+        ]
+        for t in who
+    ]
+    return [who[group] for group in alike(criteria)]
 
 
 def least_walk(problem: CrewProblem, t: int) -> IntArray:
-    """Least walking time in any phase, by a store where that is shorter, else ``FAR``."""
+    """(P, P) least walking time in any phase, by a store where that is shorter, else ``FAR``."""
     phases = [problem.travel_ms[t], *(f.travel_ms[t] for f in problem.phases)]
     least = np.minimum.reduce([np.where(m < 0, FAR, m) for m in phases])
     for store in problem.store_points:
@@ -70,7 +97,7 @@ def least_walk(problem: CrewProblem, t: int) -> IntArray:
 
 
 def soonest(walk: IntArray, start: int) -> IntArray:
-    """Least time from a point to every other over any points between."""
+    """(P,) least time from a point to every other over any points between (Bellman and Ford)."""
     time = walk[start].copy()
     time[start] = 0
     while True:
@@ -80,29 +107,40 @@ def soonest(walk: IntArray, start: int) -> IntArray:
         time = better
 
 
-def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: bool) -> KindPoints:
-    """Points and legs of a kind; ``ways`` sorted by unit; with nodes for stores if asked for.
+def points_of(problem: CrewProblem, crew: IntArray, ways: IntArray, *, stores: bool) -> TypePoints:
+    """Lay out points and legs of one technician type.
 
-    Nobody goes from the start to a store with a full bag, nor to the finish from one.
+    Parameters
+    ----------
+    problem : CrewProblem
+    crew : (k,)
+        The technicians of the type.
+    ways : (W,)
+        Ways to be considered, sorted by unit.
+    stores : bool
+        Whether stores are nodes. Nobody goes from the start to a store with a full bag, nor to the
+        finish from one.
     """
-    t = int(kind[0])
+    t = int(crew[0])
     walk, spent = least_walk(problem, t), usable_way_ms(problem)[t]
     ways = ways[spent[ways] >= 0]
+    # Nodes: units with their ways, then stores, whose way stands at one point.
     extra = problem.store_points if stores else problem.store_points[:0]
     owner = np.concatenate([problem.way_unit[ways], problem.units + np.arange(extra.size)])
     unit, node = np.unique(owner, return_inverse=True)
     enter, at_in = _ends(node, np.concatenate([problem.way_enter[ways], extra]))
     leave, at_out = _ends(node, np.concatenate([problem.way_leave[ways], extra]))
     work = np.concatenate([spent[ways], np.full(extra.size, problem.reload_ms)])
+    # Legs that no round walks: within a node, from store to store, too late.
     legs = walk[leave[1][:, None], enter[1][None, :]]
     same = leave[0][:, None] == enter[0][None, :]
-    is_store, full = unit >= problem.units, _starts_full(problem, kind)
+    is_store, full = unit >= problem.units, _starts_full(problem, crew)
     both_stores = is_store[leave[0]][:, None] & is_store[enter[0]]
-    late = _too_late(problem, walk, kind=kind, ways=ways, ends=(at_in, at_out), legs=legs)
-    starts, finishes = problem.start_point[kind], problem.finish_point[kind]
+    late = _too_late(problem, walk, crew=crew, ways=ways, ends=(at_in, at_out), legs=legs)
+    starts, finishes = problem.start_point[crew], problem.finish_point[crew]
     begin, end = walk[starts[:, None], enter[1]], walk[leave[1], finishes[:, None]]
-    return KindPoints(
-        technician=kind,
+    return TypePoints(
+        technician=crew,
         unit=unit.astype(np.int64),
         in_first=np.searchsorted(enter[0], np.arange(unit.size)).astype(np.int64),
         in_node=enter[0],
@@ -119,11 +157,11 @@ def points_of(problem: CrewProblem, kind: IntArray, ways: IntArray, *, stores: b
     )
 
 
-def _starts_full(problem: CrewProblem, kind: IntArray) -> BoolArray:
+def _starts_full(problem: CrewProblem, crew: IntArray) -> BoolArray:
     """Which technicians start with a full bag."""
     if problem.bag_at_start is None:
-        return np.ones(kind.size, dtype=bool)
-    full: BoolArray = problem.bag_at_start[kind] >= problem.bag_cartridges[kind]
+        return np.ones(crew.size, dtype=bool)
+    full: BoolArray = problem.bag_at_start[crew] >= problem.bag_cartridges[crew]
     return full
 
 
@@ -137,20 +175,22 @@ def _too_late(
     problem: CrewProblem,
     walk: IntArray,
     *,
-    kind: IntArray,
+    crew: IntArray,
     ways: IntArray,
     ends: tuple[IntArray, IntArray],
     legs: IntArray,
 ) -> BoolArray:
-    """Legs that come too late for any way they lead to, even if all before took no time."""
-    window, spent = way_windows(problem)[ways], usable_way_ms(problem)[kind[0], ways]
+    """(O, I) legs that come too late for any way they lead to, even if all before took no time."""
+    window, spent = way_windows(problem)[ways], usable_way_ms(problem)[crew[0], ways]
+    # Earliest anyone of the type begins each way, hence earliest each point is left.
     begin = np.full(ways.size, FAR, dtype=np.int64)
-    for t in kind:
+    for t in crew:
         there = problem.start_ms[t] + soonest(walk, int(problem.start_point[t]))
         begin = np.minimum(begin, there[problem.way_enter[ways]])
     left = np.full(legs.shape[0], FAR, dtype=np.int64)
     np.minimum.at(left, ends[1][: ways.size], np.maximum(begin, window[:, 0]) + spent)
-    left[ends[1][ways.size :]] = int(problem.start_ms[kind].min())
+    left[ends[1][ways.size :]] = int(problem.start_ms[crew].min())
+    # Latest each point may be entered.
     latest = np.full(legs.shape[1], -1, dtype=np.int64)
     np.maximum.at(latest, ends[0][: ways.size], window[:, 1] - spent)
     latest[ends[0][ways.size :]] = FAR

@@ -2,23 +2,23 @@ import numpy as np
 import pytest
 
 from greaseroute.solvers.gtsp.bound import bound as bound_module
-from greaseroute.solvers.gtsp.bound.bound import BoundSearch, Stop, lower_bound, stop_after
-from greaseroute.solvers.gtsp.bound.relaxation import ArcProgram, Point
+from greaseroute.solvers.gtsp.bound.bound import BoundSearch, stop_for
+from greaseroute.solvers.gtsp.bound.relaxation import Point, TourMaster
 from greaseroute.solvers.gtsp.bound.safe_bound import (
-    Multipliers,
+    Duals,
     arcs_within,
-    prove_all,
-    prove_listed,
+    integer_duals,
     reduced_matrix,
-    whole,
+    safe_bound_all,
+    safe_bound_listed,
 )
 from greaseroute.solvers.gtsp.bound.sparse_arcs import cheapest_exits, first_arcs, same_both_ways
-from greaseroute.solvers.gtsp.bound.subgradient import ArcList, Ascent
-from greaseroute.solvers.gtsp.bound.subtour_cuts import Cut, find_cuts
-from greaseroute.solvers.gtsp.exact import exact_tour
+from greaseroute.solvers.gtsp.bound.subgradient import ArcList, Subgradient
+from greaseroute.solvers.gtsp.bound.subtour_cuts import SubtourCut, find_cuts
 from greaseroute.solvers.gtsp.problem import check_problem
+from greaseroute.solvers.stop import Stop
 from tests.bench.clusters_made import plane
-from tests.solvers.gtsp.cluster_cases import made
+from tests.solvers.gtsp.cluster_cases import exact_tour, made
 
 
 def _every_arc(problem):
@@ -29,7 +29,7 @@ def _every_arc(problem):
 
 
 def _whole_program(problem, upper):
-    program = ArcProgram(problem, symmetric=same_both_ways(problem), relief=2 * upper + 1)
+    program = TourMaster(problem, symmetric=same_both_ways(problem), relief=2 * upper + 1)
     program.add_arcs(*_every_arc(problem))
     return program
 
@@ -42,13 +42,13 @@ def _random_cuts(problem, rng, count=6):
         outside = np.flatnonzero(~inside)
         whole_out = [c for c in range(1, problem.size) if not inside[owner == c].any()]
         if whole_out and rng.random() < 0.5:
-            cuts.append(Cut(inside, -1))
+            cuts.append(SubtourCut(inside, -1))
         elif len(outside):
-            cuts.append(Cut(inside, int(rng.choice(outside))))
+            cuts.append(SubtourCut(inside, int(rng.choice(outside))))
     return [cut.by_members() for cut in cuts]
 
 
-def _random_multipliers(problem, rng):
+def _random_duals(problem, rng):
     nodes, size = len(problem.nodes), problem.size
     owner = problem.cluster_of
     pair_node = rng.integers(0, nodes, 8)
@@ -57,7 +57,7 @@ def _random_multipliers(problem, rng):
     pair_node, pair_cluster = pair_node[apart], pair_cluster[apart]
     keys, first = np.unique(pair_node * size + pair_cluster, return_index=True)
     cuts = _random_cuts(problem, rng)
-    return Multipliers(
+    return Duals(
         rng.normal(0, 40, size),
         rng.normal(0, 40, nodes) * (0 if same_both_ways(problem) else 1),
         rng.normal(5, 20, len(keys)).clip(0),
@@ -77,7 +77,7 @@ def test_bound_after_any_number_of_rounds_is_at_most_the_optimum(seed):
     first_nodes = problem.first[:-1]  # a poor tour to start from: clusters as they come
     search = BoundSearch(problem, first_nodes)
     for rounds in (0, 1, 3, 8):
-        search.improve(Stop(None, rounds))
+        search.improve(Stop.after(rounds))
         assert search.value <= optimum <= search.upper
 
 
@@ -87,13 +87,13 @@ def test_bound_reaches_the_optimum_and_finds_its_tour(seed):
     problem = check_problem(cost, clusters)
     optimum = problem.tour_cost(exact_tour(problem))
     search = BoundSearch(problem, problem.first[:-1])
-    search.improve(stop_after(problem, None))
+    search.improve(stop_for(problem, None))
     assert search.value == search.upper == optimum == problem.tour_cost(search.tour)
 
 
 @pytest.mark.parametrize("seed", range(60))
 def test_branching_alone_reaches_the_optimum(seed, monkeypatch):
-    # hardly any ascent: the linear program and its branches have all the work to do
+    # hardly any subgradient: the linear program and its branches have all the work to do
     monkeypatch.setattr(bound_module, "FIRST_STEPS", 3)
     monkeypatch.setattr(bound_module, "STEPS", 1)
     monkeypatch.setattr(BoundSearch, "_may_branch", lambda self: self._rounds >= 1)
@@ -101,7 +101,7 @@ def test_branching_alone_reaches_the_optimum(seed, monkeypatch):
     problem = check_problem(cost, clusters)
     optimum = problem.tour_cost(exact_tour(problem))
     search = BoundSearch(problem, problem.first[:-1])
-    search.improve(Stop(None, 2000))
+    search.improve(Stop.after(2000))
     assert search.value == search.upper == optimum == problem.tour_cost(search.tour)
 
 
@@ -112,12 +112,17 @@ def test_any_multipliers_whatever_give_a_valid_bound(seed):
     best = exact_tour(problem)
     optimum = problem.tour_cost(best)
     symmetric = same_both_ways(problem)
-    told = whole(problem, _random_multipliers(problem, np.random.default_rng(seed)), upper=optimum)
-    proof = prove_all(problem, told, upper=optimum, symmetric=symmetric)
+    told = integer_duals(
+        problem, _random_duals(problem, np.random.default_rng(seed)), upper=optimum
+    )
+    proof = safe_bound_all(problem, told, upper=optimum, symmetric=symmetric)
     assert proof.units <= optimum * proof.scale
-    listed, slack = prove_listed(problem, told, _every_arc(problem), upper=optimum)
+    listed, slack = safe_bound_listed(problem, told, _every_arc(problem), upper=optimum)
     if (problem.cost <= optimum).all():  # else the first leaves dear arcs out
-        assert (listed.units, listed.over.tolist()) == (proof.units, proof.over.tolist())
+        assert (listed.units, listed.bottleneck.tolist()) == (
+            proof.units,
+            proof.bottleneck.tolist(),
+        )
     # what a tour through an arc costs at least: holds for every arc of the best tour
     tail, head = _every_arc(problem)
     along = list(zip(best.tolist(), np.roll(best, -1).tolist(), strict=True))
@@ -136,8 +141,8 @@ def test_arcs_of_a_better_tour_are_listed(seed):
     problem = check_problem(cost, clusters)
     best = exact_tour(problem)
     upper, symmetric = problem.tour_cost(best) + 1, same_both_ways(problem)
-    told = whole(problem, _random_multipliers(problem, np.random.default_rng(seed)), upper=upper)
-    proof = prove_all(problem, told, upper=upper, symmetric=symmetric)
+    told = integer_duals(problem, _random_duals(problem, np.random.default_rng(seed)), upper=upper)
+    proof = safe_bound_all(problem, told, upper=upper, symmetric=symmetric)
     tail, head, within = arcs_within(
         problem, told, proof, upper=upper, symmetric=symmetric, most=10_000
     )
@@ -152,15 +157,15 @@ def test_of_too_many_arcs_those_of_least_slack_are_listed():
     problem = check_problem(cost, clusters)
     upper = problem.tour_cost(problem.first[:-1])
     none = np.zeros(0, np.int64)
-    values = Multipliers(np.zeros(problem.size), np.zeros(60), none * 1.0, none, none, none, [])
-    told = whole(problem, values, upper=upper)
-    proof = prove_all(problem, told, upper=upper, symmetric=True)
+    values = Duals(np.zeros(problem.size), np.zeros(60), none * 1.0, none, none, none, [])
+    told = integer_duals(problem, values, upper=upper)
+    proof = safe_bound_all(problem, told, upper=upper, symmetric=True)
     every = arcs_within(problem, told, proof, upper=upper, symmetric=True, most=10_000)
     few = arcs_within(problem, told, proof, upper=upper, symmetric=True, most=100)
     assert every[2] == few[2] == len(every[0])
     assert 0 < len(few[0]) <= 100
-    _, slack = prove_listed(problem, told, every[:2], upper=upper)
-    _, short = prove_listed(problem, told, few[:2], upper=upper)
+    _, slack = safe_bound_listed(problem, told, every[:2], upper=upper)
+    _, short = safe_bound_listed(problem, told, few[:2], upper=upper)
     assert (np.sort(short) == np.sort(slack)[: len(short)]).all()
 
 
@@ -182,11 +187,11 @@ def test_numbers_too_large_to_be_exact_are_not_used():
     problem = check_problem(cost, clusters)
     none = np.zeros(0, np.int64)
     for wild in (1e16, np.inf, np.nan):
-        values = Multipliers(
+        values = Duals(
             np.full(problem.size, wild), np.zeros(len(problem.nodes)), np.zeros(0), none, none,
             np.zeros(0), [],
         )  # fmt: skip
-        assert whole(problem, values, upper=1000) is None
+        assert integer_duals(problem, values, upper=1000) is None
 
 
 def test_tree_plus_its_dearest_join_by_hand():
@@ -202,12 +207,12 @@ def test_tree_plus_its_dearest_join_by_hand():
     )
     problem = check_problem(cost, [[0], [1], [2], [3]])
     none = np.zeros(0, np.int64)
-    values = Multipliers(np.zeros(4), np.zeros(4), none * 1.0, none, none, none, [])
-    told = whole(problem, values, upper=100)
-    proof = prove_all(problem, told, upper=100, symmetric=True)
+    values = Duals(np.zeros(4), np.zeros(4), none * 1.0, none, none, none, [])
+    told = integer_duals(problem, values, upper=100)
+    proof = safe_bound_all(problem, told, upper=100, symmetric=True)
     assert proof.bound(100) == 40
     # an arc across costs 4 more than the dearest join between its ends
-    _, slack = prove_listed(
+    _, slack = safe_bound_listed(
         problem, told, (np.array([0, 1, 2, 0]), np.array([1, 2, 3, 2])), upper=100
     )
     assert (slack / proof.scale).tolist() == [0, 0, 0, 4]
@@ -218,27 +223,27 @@ def test_costs_beyond_32_bits_are_proved_exactly():
     problem = check_problem(np.asarray(cost) * 10**12, clusters)
     best = exact_tour(problem)
     search = BoundSearch(problem, best)
-    search.improve(stop_after(problem, None))
+    search.improve(stop_for(problem, None))
     assert search.value == problem.tour_cost(best)
 
 
 @pytest.mark.parametrize("kind", ["even", "uneven ways"])
-def test_ascent_proves_what_it_tells(kind):
-    # over the arcs it has, the proof equals the ascent's own value but for rounding
+def test_subgradient_proves_what_it_tells(kind):
+    # over the arcs it has, the proof equals the subgradient's own value but for rounding
     cost, clusters = plane(150, seed=5, kind=kind)
     problem = check_problem(cost, clusters)
     tour, symmetric = problem.first[:-1], same_both_ways(problem)
     assert symmetric == (kind == "even")
     upper = problem.tour_cost(tour)
     arcs = first_arcs(problem, tour, upper=upper, symmetric=symmetric)
-    ascent = Ascent(problem, ArcList.of(problem, *arcs), symmetric=symmetric)
-    ascent.climb(200, upper=upper)
-    told = ascent.add_cuts(find_cuts(problem, ascent.point()))
+    subgradient = Subgradient(problem, ArcList.of(problem, *arcs), symmetric=symmetric)
+    subgradient.climb(200, upper=upper)
+    told = subgradient.add_cuts(find_cuts(problem, subgradient.point()))
     assert told > 0
-    value = ascent.climb(100, upper=upper)
-    ends = (ascent.arcs.ends[0], ascent.arcs.ends[1])
-    rounded = whole(problem, ascent.multipliers(), upper=upper)
-    proof, _ = prove_listed(problem, rounded, ends, upper=upper)
+    value = subgradient.climb(100, upper=upper)
+    ends = (subgradient.arcs.ends[0], subgradient.arcs.ends[1])
+    rounded = integer_duals(problem, subgradient.duals(), upper=upper)
+    proof, _ = safe_bound_listed(problem, rounded, ends, upper=upper)
     assert proof.units / proof.scale == pytest.approx(value, rel=1e-6)
 
 
@@ -246,7 +251,7 @@ def test_a_shorter_tour_is_taken_up():
     cost, clusters = plane(100, seed=5)
     problem = check_problem(cost, clusters)
     search = BoundSearch(problem, problem.first[:-1])
-    search.improve(Stop(None, 5))
+    search.improve(Stop.after(5))
     better = search.tour[np.argsort(problem.cost[search.tour[0], search.tour], kind="stable")]
     if problem.tour_cost(better) >= search.upper:
         better = better[::-1]
@@ -301,8 +306,8 @@ def test_duals_prove_no_less_than_the_program_says(seed):
     program = _whole_program(problem, optimum)
     for _ in range(3):
         solution = program.solve()
-        told = whole(problem, program.multipliers(solution), upper=optimum)
-        proof, _ = prove_listed(problem, told, _every_arc(problem), upper=optimum)
+        told = integer_duals(problem, program.duals(solution), upper=optimum)
+        proof, _ = safe_bound_listed(problem, told, _every_arc(problem), upper=optimum)
         assert min(optimum, solution.objective) - 1e-3 <= proof.units / proof.scale <= optimum
         program.add_cuts([cut.by_members() for cut in find_cuts(problem, solution.point)][:20])
 
@@ -313,7 +318,7 @@ def test_edges_and_arcs_prove_the_same():
     problem = check_problem(cost, clusters)
     upper = problem.tour_cost(exact_tour(problem))
     assert same_both_ways(problem)
-    arcs = ArcProgram(problem, symmetric=False, relief=2 * upper + 1)
+    arcs = TourMaster(problem, symmetric=False, relief=2 * upper + 1)
     owner = problem.cluster_of
     arcs.add_arcs(*np.nonzero(owner[:, None] != owner[None, :]))
     edges = _whole_program(problem, upper)
@@ -345,9 +350,9 @@ def test_first_arcs_hold_the_tour():
 
 def test_by_members_keeps_the_smaller_side():
     inside = np.array([True, True, True, False, False])
-    cut = Cut(inside, -1).by_members()
+    cut = SubtourCut(inside, -1).by_members()
     assert (cut.members.tolist(), cut.paid.tolist(), cut.right) == ([3, 4], [3, 4], 1)
-    cut = Cut(inside, 3).by_members()
+    cut = SubtourCut(inside, 3).by_members()
     assert (cut.members.tolist(), cut.paid.tolist(), cut.right) == ([3, 4], [4], 0)
 
 
@@ -355,8 +360,10 @@ def test_result_says_how_it_was_proved():
     cost, clusters = made(5)
     problem = check_problem(cost, clusters)
     best = exact_tour(problem)
-    proved = lower_bound(cost, clusters, tour=problem.nodes[best])
-    assert proved.value == problem.tour_cost(best)
+    search = BoundSearch(problem, best)
+    search.improve(stop_for(problem, None))
+    proved = search.result()
+    assert proved.value == proved.lower_bound == problem.tour_cost(best)
     assert proved.status == "optimal"
     assert "sub-tour cuts" in proved.what
 
@@ -365,9 +372,9 @@ def test_result_says_how_it_was_proved():
 def test_reduced_costs_of_all_arcs_are_those_of_listed_ones(seed):
     rng = np.random.default_rng(seed)
     problem = check_problem(rng.integers(0, 90, (24, 24)), np.array_split(np.arange(24), 8))
-    told = whole(problem, _random_multipliers(problem, rng), upper=500)
+    told = integer_duals(problem, _random_duals(problem, rng), upper=500)
     tail, head = _every_arc(problem)
-    proof, slack = prove_listed(problem, told, (tail, head), upper=500)
+    proof, slack = safe_bound_listed(problem, told, (tail, head), upper=500)
     owner = problem.cluster_of
     matrix = reduced_matrix(problem, told)
-    assert (matrix[tail, head] == slack + proof.over[owner[tail], owner[head]]).all()
+    assert (matrix[tail, head] == slack + proof.bottleneck[owner[tail], owner[head]]).all()

@@ -7,22 +7,16 @@ import pytest
 
 from greaseroute.errors import UnfitProblem
 from greaseroute.solvers.gtsp import search
-from greaseroute.solvers.gtsp import solve as entry
 from greaseroute.solvers.gtsp.kernels import annealing as kernel_anneal
 from greaseroute.solvers.gtsp.problem import check_problem
 from greaseroute.solvers.gtsp.solve import solve_clusters
+from greaseroute.solvers.stop import Stop
 from tests.bench.clusters_made import plane, site
-from tests.solvers.gtsp.cluster_cases import by_enumeration, is_tour, made
-
-
-@pytest.fixture
-def searched(monkeypatch):
-    """Small problems go the way of large ones: search and bound, no table over subsets."""
-    monkeypatch.setattr(entry, "fits_exact", lambda problem: problem.size < 3)
+from tests.solvers.gtsp.cluster_cases import by_enumeration, exact_tour, is_tour, made
 
 
 @pytest.mark.parametrize("seed", range(30))
-def test_table_over_subsets_equals_enumeration(seed):
+def test_small_problems_equal_enumeration(seed):
     cost, clusters = made(seed, clusters=(1, 6), nodes=3)
     tour = solve_clusters(cost, clusters)
     assert tour.cost == by_enumeration(cost, clusters)
@@ -31,11 +25,11 @@ def test_table_over_subsets_equals_enumeration(seed):
 
 
 @pytest.mark.parametrize("seed", range(40))
-def test_search_and_bound_meet_at_the_answer_of_the_table(seed, searched, monkeypatch):
+def test_search_and_bound_meet_at_the_answer_of_a_table_over_subsets(seed):
     cost, clusters = made(seed)
     found = solve_clusters(cost, clusters, seed=seed, iterations=2000)
-    monkeypatch.undo()
-    assert found.cost == found.lower_bound == solve_clusters(cost, clusters).cost
+    problem = check_problem(cost, clusters)
+    assert found.cost == found.lower_bound == problem.tour_cost(exact_tour(problem))
     assert found.status == "optimal"
     assert is_tour(found, cost, clusters)
 
@@ -75,7 +69,9 @@ def test_two_workers_repeat_as_well():
         for _ in range(2)
     )
     assert first == again
-    assert first.passes == 4000 + 2 * 3000  # the first short search, then one run for each worker
+    assert (
+        first.iterations == 4000 + 2 * 3000
+    )  # the first short search, then one run for each worker
 
 
 def test_a_yard_of_20_units_is_proved():
@@ -167,9 +163,9 @@ def test_unfit_start_is_refused(start, text):
 def _suited(cost, clusters):
     problem = check_problem(cost, clusters)
     tables = search.build_tables(problem)
-    rings = search.start_rings(problem, tables, seed=1)
-    search.anneal(tables, rings, done=search.after_passes(4000))
-    return search.suited_tables(problem, tables, rings).near_to.shape[1]
+    state = search.first_state(problem, tables, seed=1)
+    search.anneal(tables, state, stop=Stop.after(4000))
+    return search.with_suited_lists(problem, tables, state).near_to.shape[1]
 
 
 def test_lists_are_short_in_the_plane_and_long_where_nearness_tells_little():
@@ -188,10 +184,10 @@ def _mended(moves: int) -> int:
     problem = check_problem(cost, [[i] for i in range(90)])
     tables = search.build_tables(problem)
     order = np.r_[0:30, 60:90, 30:60]
-    rings = search.rings_of(tables, order, seed=1)
+    state = search.state_of(tables, order, seed=1)
     return kernel_anneal.anneal(
         tables.cost, tables.cost_back, tables.first, tables.owner, tables.near, tables.near_from,
-        tables.near_to, tables.near_out, tables.near_in, rings.rings, rings.state,
+        tables.near_to, tables.near_out, tables.near_in, state.tours, state.word,
         np.array([200, 2, 2, 1, moves]), np.array([0.1, 0.1]),
     )  # fmt: skip
 
@@ -218,12 +214,12 @@ def test_lists_go_by_reduced_costs_and_those_of_clusters_where_nearness_tells_li
         cost = rng.integers(0, 1000, cost.shape)
     problem = check_problem(cost, clusters)
     tables = search.build_tables(problem)
-    rings = search.start_rings(problem, tables, seed=1)
-    search.anneal(tables, rings, done=search.after_passes(4000))
-    tables = search.suited_tables(problem, tables, rings)
+    state = search.first_state(problem, tables, seed=1)
+    search.anneal(tables, state, stop=Stop.after(4000))
+    tables = search.with_suited_lists(problem, tables, state)
     price = rng.integers(0, 1000, len(problem.nodes))
     reduced = problem.cost + price[:, None] - price[None, :]
-    told = search.told_tables(problem, tables, rings, reduced=reduced)
+    told = search.with_reduced_cost_lists(problem, tables, state, reduced=reduced)
     other = np.flatnonzero(problem.cluster_of != problem.cluster_of[17])
     assert sorted(reduced[17, other])[:20] == reduced[17, told.near_out[17]].tolist()
     same = told.near_to.shape == tables.near_to.shape and (told.near_to == tables.near_to).all()

@@ -2,9 +2,8 @@ import numpy as np
 import pytest
 
 from greaseroute.solvers.gtsp.dominance import without_dominated
-from greaseroute.solvers.gtsp.exact import exact_tour
 from greaseroute.solvers.gtsp.problem import check_problem
-from tests.solvers.gtsp.cluster_cases import made
+from tests.solvers.gtsp.cluster_cases import exact_tour, made
 
 
 def _problem(into, out):

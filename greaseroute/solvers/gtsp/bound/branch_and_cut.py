@@ -1,28 +1,27 @@
 """Branch and cut on the arcs that reduced costs leave, to close the last of the gap.
 
 A branch forbids arcs ("this node is not visited" forbids its arcs, "this node is visited" those of
-the others in its cluster) or forces edges, so the bound of every branch is proved by the same
-whole-number tree as at the root, over the arcs left; a forced arc adds what it costs above
-that. What is left open limits the bound of all.
+the others in its cluster) or forces edges. So the bound of every branch is proved by the same tree
+in whole numbers as at the root, over the arcs left; a forced arc adds its slack to that.
 """
 
-import heapq
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
-from greaseroute.solvers.gtsp.bound.relaxation import GIVEN_AWAY, ArcProgram, Point, Solution
-from greaseroute.solvers.gtsp.bound.safe_bound import prove_listed, whole
+from greaseroute.solvers.best_first import BestFirst
+from greaseroute.solvers.gtsp.bound.relaxation import GIVEN_AWAY, Point, RelaxedTour, TourMaster
+from greaseroute.solvers.gtsp.bound.safe_bound import integer_duals, safe_bound_listed
 from greaseroute.solvers.gtsp.bound.subtour_cuts import find_cuts
 
 PATIENCE = 4  # rounds without gain before a branch is split
 LEAST_GAIN = 0.01  # of what is missing to the upper value, in one round
-WHOLE = 1e-5
-WORTHLESS = 1e-9
-IDLE_ROUNDS = 2
-MOST_IDLE = 50
+WHOLE = 1e-5  # a value this close to a whole number is taken for one
+WORTHLESS = 1e-9  # a dual up to this does not count
+IDLE_ROUNDS = 2  # a cut without a dual for more rounds is idle
+MOST_IDLE = 50  # idle cuts are dropped together, when there are so many
 MOST_NEW_ARCS = 300
 
 
@@ -35,20 +34,38 @@ class ArcPool:
 
 
 @dataclass(frozen=True, slots=True)
-class Branch:
-    """Arcs of the pool still open and forced on one branch, and the bound it inherits."""
+class ArcBranch:
+    """Which arcs of the pool (P,) are still open and which are forced on a branch."""
 
-    bound: int
     opened: BoolArray
     forced: BoolArray
 
+    def only(self, keep: BoolArray) -> "ArcBranch":
+        """The branch with all other arcs shut."""
+        return ArcBranch(self.opened & keep, self.forced)
 
-class BranchSearch:
-    """Best-first search; ``value`` is proved at any moment, ``tour`` the best known."""
+
+Bounded = tuple[int, ArcBranch]  # a branch with its proved bound
+
+
+class BranchAndCut:
+    """Best-first search over branches; value and tour are good at any moment.
+
+    Parameters
+    ----------
+    program : TourMaster
+        With the arcs of the pool that ``column`` (E,) numbers.
+    pool : ArcPool
+        Arcs outside it are in no tour cheaper than ``upper``.
+    upper, tour
+        Cost and nodes of the best tour known.
+    value : int
+        A proved bound to begin with.
+    """
 
     def __init__(
         self,
-        program: ArcProgram,
+        program: TourMaster,
         pool: ArcPool,
         column: IntArray,
         *,
@@ -56,88 +73,92 @@ class BranchSearch:
         tour: IntArray,
         value: int,
     ) -> None:
-        """``column`` tells for each arc of the program its number in the pool."""
         self.program, self.problem, self._pool = program, program.problem, pool
-        self._column = column
-        self.upper, self.tour, self.value = upper, tour, value
-        self._heap: list[tuple[int, int, Branch]] = []
-        self._stuck = upper  # the least bound of branches that nothing splits any more
-        self._count = 0
-        self._idle = np.zeros(0, np.int64)
+        self._column, self.tour = column, tour
         every = np.ones(len(pool.tail), bool)
-        self._push(Branch(value, every, ~every))
+        self._branches = BestFirst(ArcBranch(every, ~every), value=value, upper=upper)
+        self._rounds = 0
+        self._idle = np.zeros(0, np.int64)
+
+    @property
+    def upper(self) -> int:
+        """Cost of the best tour known."""
+        return self._branches.upper
+
+    @property
+    def value(self) -> int:
+        """The proved bound."""
+        return self._branches.value
 
     def run(self, over: Callable[[int], bool]) -> None:
         """Explore the weakest branch, until none is left or ``over(rounds)``."""
-        while self._heap and not over(self._count):
-            below = self._explore(self._heap[0][2], over)
-            heapq.heappop(self._heap)
-            for child in below:
-                self._push(child)
-            self._heap = [entry for entry in self._heap if entry[0] < self.upper]
-            heapq.heapify(self._heap)
-            least = self._heap[0][0] if self._heap else self.upper
-            self.value = min(self.upper, max(self.value, min(least, self._stuck)))
+        self._branches.run(
+            lambda bound, branch: self._explore(bound, branch, over), lambda: over(self._rounds)
+        )
 
-    def _push(self, branch: Branch) -> None:
-        self._count += 1
-        heapq.heappush(self._heap, (branch.bound, self._count, branch))
-
-    def _explore(self, branch: Branch, over: Callable[[int], bool]) -> list[Branch]:
-        """Cut and price at this branch until it is shut, whole or slow; the branches below it."""
-        gains, going, solution = [1.0] * PATIENCE, True, None
+    def _explore(self, bound: int, branch: ArcBranch, over: Callable[[int], bool]) -> list[Bounded]:
+        """Cut and price at a branch until it is closed, integral or slow; the branches below."""
+        gains, going, found = [1.0] * PATIENCE, True, None
         while going and max(gains[-PATIENCE:]) > LEAST_GAIN:
-            self._count += 1
-            solution = None if over(self._count) else self._solve(branch)
-            if solution is None:
-                return [branch] if over(self._count) else self._below(branch, None, False)
-            before, columns = branch.bound, len(self._column)
-            branch, going = self._tighten(branch, solution)
-            if branch.bound >= self.upper:
+            self._rounds += 1
+            found = None if over(self._rounds) else self._solve(branch)
+            if found is None:
+                out_of_time = over(self._rounds)
+                return (
+                    [(bound, branch)]
+                    if out_of_time
+                    else self._below(bound, branch, None, going=False)
+                )
+            before, columns = bound, len(self._column)
+            bound, branch, going = self._tighten(bound, branch, found)
+            if bound >= self.upper:
                 return []
-            # as long as arcs come in, the program tells too high a cost to prove from
+            # As long as arcs come in, the program's value is too high for its duals to prove it.
             grew = len(self._column) > columns
-            gains.append(1.0 if grew else (branch.bound - before) / (self.upper - before))
-            self._drop_slack(solution)
-        return self._below(branch, solution, going)
+            gains.append(1.0 if grew else (bound - before) / (self.upper - before))
+            self._drop_idle_cuts(found)
+        return self._below(bound, branch, found, going=going)
 
-    def _solve(self, branch: Branch) -> Solution | None:
+    def _solve(self, branch: ArcBranch) -> RelaxedTour | None:
         self.program.open_only(branch.opened[self._column], branch.forced[self._column])
         return self.program.solve()
 
-    def _tighten(self, branch: Branch, solution: Solution) -> tuple[Branch, bool]:
-        """The bound proved by these duals; whether the program got more cuts or arcs.
+    def _tighten(
+        self, bound: int, branch: ArcBranch, found: RelaxedTour
+    ) -> tuple[int, ArcBranch, bool]:
+        """The bound proved by these duals, and whether the program got more cuts or arcs.
 
         Arcs too dear for a better tour are shut on this branch and all below it.
         """
-        branch = self._proved(branch, solution)
-        if branch.bound >= self.upper:
-            return branch, False
-        cuts = [cut.by_members() for cut in find_cuts(self.problem, solution.point)]
-        more = self._add_lacking(branch, solution)
+        bound, branch = self._proved(bound, branch, found)
+        if bound >= self.upper:
+            return bound, branch, False
+        cuts = [cut.by_members() for cut in find_cuts(self.problem, found.point)]
+        more = self._add_violated_columns(branch, found)
         if cuts:
             self.program.add_cuts(cuts)
         elif not more:
-            self._take_tour(solution.point)
-        return branch, bool(cuts) or more
+            self._take_tour(found.point)
+        return bound, branch, bool(cuts) or more
 
-    def _proved(self, branch: Branch, solution: Solution) -> Branch:
-        told = whole(self.problem, self.program.multipliers(solution), upper=self.upper)
-        if told is None:
-            return branch
-        open_arcs = np.flatnonzero(branch.opened)
-        arcs = (self._pool.tail[open_arcs], self._pool.head[open_arcs])
-        proof, slack = prove_listed(self.problem, told, arcs, upper=self.upper)
-        extra = int(slack[branch.forced[open_arcs]].sum())
-        room = proof.room(self.upper) - extra
-        bound = self.upper if room < 0 else -(-(proof.units + extra) // proof.scale)
+    def _proved(self, bound: int, branch: ArcBranch, found: RelaxedTour) -> Bounded:
+        """The safe bound over the arcs open on a branch; arcs above its slack are shut."""
+        duals = integer_duals(self.problem, self.program.duals(found), upper=self.upper)
+        if duals is None:
+            return bound, branch
+        number = np.flatnonzero(branch.opened)
+        arcs = (self._pool.tail[number], self._pool.head[number])
+        proof, above = safe_bound_listed(self.problem, duals, arcs, upper=self.upper)
+        extra = int(above[branch.forced[number]].sum())
+        slack = proof.slack(self.upper) - extra
+        least = self.upper if slack < 0 else -(-(proof.units + extra) // proof.scale)
         opened = branch.opened.copy()
-        opened[open_arcs[(slack > room) & ~branch.forced[open_arcs]]] = False
-        return Branch(max(branch.bound, bound), opened, branch.forced)
+        opened[number[(above > slack) & ~branch.forced[number]]] = False
+        return max(bound, least), ArcBranch(opened, branch.forced)
 
-    def _add_lacking(self, branch: Branch, solution: Solution) -> bool:
+    def _add_violated_columns(self, branch: ArcBranch, found: RelaxedTour) -> bool:
         """Add the arcs of most negative reduced cost; whether there were any."""
-        reduced = self._reduced(solution)
+        reduced = self._reduced_costs(found)
         reduced[self._column] = 0.0
         reduced[~branch.opened] = 0.0
         number = np.flatnonzero(reduced < -GIVEN_AWAY / self.problem.size)
@@ -146,22 +167,21 @@ class BranchSearch:
         self._column = np.concatenate([self._column, number])
         return len(number) > 0
 
-    def _reduced(self, solution: Solution) -> FloatArray:
+    def _reduced_costs(self, found: RelaxedTour) -> FloatArray:
         """Reduced costs in the linear program of all arcs of the pool."""
         tail, head = self._pool.tail, self._pool.head
-        reduced = self.problem.cost[tail, head].astype(float)
-        reduced -= solution.leave_dual[tail] + solution.enter_dual[head]
+        reduced: FloatArray = self.problem.cost[tail, head].astype(float)
+        reduced -= found.leave_dual[tail] + found.enter_dual[head]
         member = np.zeros(len(self.problem.nodes), bool)
-        for number in np.flatnonzero(solution.cut_dual > 0):
+        for number in np.flatnonzero(found.cut_dual > 0):
             cut = self.program.cuts[number]
             member[cut.members] = True
-            reduced += solution.cut_dual[number] * (member[tail] & member[head])
+            reduced += found.cut_dual[number] * (member[tail] & member[head])
             member[cut.members] = False
-        result: FloatArray = reduced
-        return result
+        return reduced
 
     def _take_tour(self, point: Point) -> None:
-        """Keep the tour that a whole-number point is, if it is shorter."""
+        """Keep the tour that an integral point is, if it is shorter."""
         used = point.value > WHOLE
         whole = 0.5 if self.program.symmetric else 1.0
         if np.abs(point.value[used] - whole).max(initial=0.0) > WHOLE:
@@ -171,73 +191,73 @@ class BranchSearch:
         if len(tour) == self.problem.size == len(set(owner.tolist())):
             cost = self.problem.tour_cost(tour)
             if cost < self.upper:
-                self.upper, self.tour = cost, tour
-                self._stuck = min(self._stuck, cost)
+                self._branches.upper, self.tour = cost, tour
 
-    def _drop_slack(self, solution: Solution) -> None:
-        """Take out cuts that have not mattered for some rounds, where there are many."""
-        fresh = len(self.program.cuts) - len(solution.cut_dual)
-        idle = np.concatenate([self._idle, np.zeros(len(solution.cut_dual) - len(self._idle), int)])
-        idle = np.where(solution.cut_dual > WORTHLESS, 0, idle + 1)
+    def _drop_idle_cuts(self, found: RelaxedTour) -> None:
+        """Take out cuts whose dual has been zero for some rounds, where there are many."""
+        fresh = len(self.program.cuts) - len(found.cut_dual)
+        idle = np.concatenate([self._idle, np.zeros(len(found.cut_dual) - len(self._idle), int)])
+        idle = np.where(found.cut_dual > WORTHLESS, 0, idle + 1)
         old = np.flatnonzero(idle > IDLE_ROUNDS)
         if len(old) < MOST_IDLE:
             old = old[:0]
         self.program.drop_cuts(old)
         self._idle = np.concatenate([np.delete(idle, old), np.zeros(fresh, np.int64)])
 
-    def _below(self, branch: Branch, solution: Solution | None, going: bool) -> list[Branch]:
-        if branch.bound >= self.upper:
+    def _below(
+        self, bound: int, branch: ArcBranch, found: RelaxedTour | None, *, going: bool
+    ) -> list[Bounded]:
+        """The two halves of a branch; itself once more where only cuts or arcs were missing."""
+        if bound >= self.upper:
             return []
-        pair = None if solution is None else self._split(branch, solution.point)
+        pair = None if found is None else self._split(branch, found.point)
         if pair is not None:
-            return list(pair)
-        if going:  # whole, yet not a tour: what was added shuts it out
-            return [branch]
-        self._stuck = min(self._stuck, branch.bound)
+            return [(bound, part) for part in pair]
+        if going:  # integral, yet no tour: what was added cuts it off
+            return [(bound, branch)]
+        self._branches.abandon(bound)
         return []
 
-    def _split(self, branch: Branch, point: Point) -> tuple[Branch, Branch] | None:
+    def _split(self, branch: ArcBranch, point: Point) -> tuple[ArcBranch, ArcBranch] | None:
         """On the node that is most nearly half visited, else on the arc most nearly half used."""
-        visit = np.zeros(len(self.problem.nodes))
-        np.add.at(visit, point.tail, point.value)
-        node = int(np.abs(visit - 0.5).argmin())
-        if WHOLE < visit[node] < 1 - WHOLE:
-            return self._split_node(branch, node)
+        visits = np.bincount(point.tail, weights=point.value, minlength=len(self.problem.nodes))
+        node = int(np.abs(visits - 0.5).argmin())
+        if WHOLE < visits[node] < 1 - WHOLE:
+            return self._split_on_node(branch, node)
         value: FloatArray = point.value[: len(self.program.tail)] * (1 + self.program.symmetric)
         column = int(np.abs(value - 0.5).argmin())
         if WHOLE < value[column] < 1 - WHOLE:
-            return self._split_arc(branch, int(self._column[column]))
+            return self._split_on_arc(branch, int(self._column[column]))
         return None
 
-    def _split_node(self, branch: Branch, node: int) -> tuple[Branch, Branch]:
+    def _split_on_node(self, branch: ArcBranch, node: int) -> tuple[ArcBranch, ArcBranch]:
+        """The node visited (no other of its cluster is), or not."""
         owner = self.problem.cluster_of
         tail, head = self._pool.tail, self._pool.head
         touches = (tail == node) | (head == node)
-        there = (owner[tail] == owner[node]) | (owner[head] == owner[node])
-        return self._with_open(branch, ~there | touches), self._with_open(branch, ~touches)
+        of_cluster = (owner[tail] == owner[node]) | (owner[head] == owner[node])
+        return branch.only(~of_cluster | touches), branch.only(~touches)
 
-    def _split_arc(self, branch: Branch, arc: int) -> tuple[Branch, Branch]:
+    def _split_on_arc(self, branch: ArcBranch, arc: int) -> tuple[ArcBranch, ArcBranch]:
+        """The arc used (its clusters are left, entered by no other), or not."""
         one = np.arange(len(self._pool.tail)) == arc
-        without = self._with_open(branch, ~one)
+        without = branch.only(~one)
         if self.program.symmetric:
-            return Branch(branch.bound, branch.opened, branch.forced | one), without
+            return ArcBranch(branch.opened, branch.forced | one), without
         owner, tail, head = self.problem.cluster_of, self._pool.tail, self._pool.head
         rivals = (owner[tail] == owner[tail[arc]]) | (owner[head] == owner[head[arc]])
-        return self._with_open(branch, ~rivals | one), without
-
-    def _with_open(self, branch: Branch, keep: BoolArray) -> Branch:
-        return Branch(branch.bound, branch.opened & keep, branch.forced)
+        return branch.only(~rivals | one), without
 
 
 def _walk(tail: IntArray, head: IntArray) -> IntArray:
     """The nodes met when the arcs are followed from the first tail; each edge is walked once."""
-    ways: dict[int, list[int]] = {}
+    onward: dict[int, list[int]] = {}
     for a, b in zip(tail.tolist(), head.tolist(), strict=True):
-        ways.setdefault(a, []).append(b)
+        onward.setdefault(a, []).append(b)
     tour, seen = [int(tail[0])], {int(tail[0])}
     while True:
-        onward = [b for b in ways.get(tour[-1], []) if b not in seen]
-        if not onward:
+        fresh = [b for b in onward.get(tour[-1], []) if b not in seen]
+        if not fresh:
             return np.array(tour, dtype=np.int64)
-        tour.append(onward[0])
-        seen.add(onward[0])
+        tour.append(fresh[0])
+        seen.add(fresh[0])

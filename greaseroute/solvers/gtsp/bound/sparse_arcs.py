@@ -3,13 +3,13 @@
 import numpy as np
 
 from greaseroute.solvers.arrays import BoolArray, IntArray
-from greaseroute.solvers.gtsp.problem import ClusterProblem
+from greaseroute.solvers.gtsp.problem import GtspProblem
 
 START_ARCS = 8  # in and out of every node
 BLOCK = 256  # rows looked at together: large problems should not need more memory twice
 
 
-def same_both_ways(problem: ClusterProblem) -> bool:
+def same_both_ways(problem: GtspProblem) -> bool:
     """Whether costs between clusters are symmetric."""
     owner = problem.cluster_of
     for lo in range(0, len(owner), BLOCK):
@@ -20,7 +20,7 @@ def same_both_ways(problem: ClusterProblem) -> bool:
 
 
 def first_arcs(
-    problem: ClusterProblem, tour: IntArray, *, upper: int, symmetric: bool
+    problem: GtspProblem, tour: IntArray, *, upper: int, symmetric: bool
 ) -> tuple[IntArray, IntArray]:
     """The cheapest arcs in and out of every node, and those of a tour."""
     out = _nearest(problem, upper=upper, back=False)
@@ -32,7 +32,7 @@ def first_arcs(
 
 
 def joined(
-    problem: ClusterProblem, *lists: tuple[IntArray, IntArray], symmetric: bool
+    problem: GtspProblem, *lists: tuple[IntArray, IntArray], symmetric: bool
 ) -> tuple[IntArray, IntArray]:
     """Every arc once; where direction does not count the smaller node first."""
     count = len(problem.nodes)
@@ -44,7 +44,7 @@ def joined(
     return key // count, key % count
 
 
-def cheapest_exits(problem: ClusterProblem) -> int:
+def cheapest_exits(problem: GtspProblem) -> int:
     """Every cluster is left and entered once: the sum of cheapest arcs out, or of cheapest in."""
     if problem.size < 2:
         return 0
@@ -61,7 +61,7 @@ def _least(block: IntArray) -> int:
     return int(block.min(initial=np.iinfo(block.dtype).max))
 
 
-def _nearest(problem: ClusterProblem, *, upper: int, back: bool) -> tuple[IntArray, IntArray]:
+def _nearest(problem: GtspProblem, *, upper: int, back: bool) -> tuple[IntArray, IntArray]:
     """The cheapest arcs out of (``back``: into) every node, at most ``upper`` dear."""
     owner, cost = problem.cluster_of, problem.cost.T if back else problem.cost
     count = min(START_ARCS, len(owner) - 1)

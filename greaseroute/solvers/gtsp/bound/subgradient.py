@@ -1,8 +1,9 @@
-"""Multipliers raised step by step over a list of arcs, with cuts taken in as they are found.
+"""Duals raised by the volume algorithm over a list of arcs, with cuts taken in as they are found.
 
-Every step solves a spanning tree of clusters, so all cuts between whole clusters hold at once;
-a mean of the trees stands in for a linear program's point, and shows which cuts on parts of
-clusters are broken. It yields multipliers; ``bound_price`` proves a bound from them.
+Every step solves a spanning tree of clusters, so all cuts between whole clusters hold at once. A
+running mean of the trees approximates an optimum of the linear program, and shows which cuts on
+parts of clusters are violated (Barahona and Anbil 2000). What comes out are duals; ``safe_bound``
+proves a bound from them.
 """
 
 from collections.abc import Sequence
@@ -13,15 +14,15 @@ import numpy as np
 from greaseroute.solvers.arrays import FloatArray, IntArray
 from greaseroute.solvers.gtsp.bound.kernels import subgradient as kernel
 from greaseroute.solvers.gtsp.bound.relaxation import Point
-from greaseroute.solvers.gtsp.bound.safe_bound import Multipliers, NodeCut
-from greaseroute.solvers.gtsp.bound.subtour_cuts import Cut
-from greaseroute.solvers.gtsp.problem import ClusterProblem
+from greaseroute.solvers.gtsp.bound.safe_bound import Duals, NodeCut
+from greaseroute.solvers.gtsp.bound.subtour_cuts import SubtourCut
+from greaseroute.solvers.gtsp.problem import GtspProblem
 
 FIRST_STEP = 0.1
 LEAST_STEP = 0.005  # where it has shrunk further, fresh cuts start from here again
-LEAST_WORTH = 3e-3  # of a tour's mean leg
+LEAST_WORTH = 3e-3  # of a tour's mean leg: a cut with a smaller dual is forgotten
 WORTHY = 0.02  # the same, for a row of the first linear program
-LEAST_SEEN = 0.02  # of an arc: fewer arcs, far quicker cuts
+LEAST_SEEN = 0.02  # of an arc in the mean: fewer arcs, far quicker cuts
 LEAST_USE = 1e-6
 WEIGHT_OF_A_TREE = 0.03  # in the running mean
 
@@ -30,7 +31,18 @@ WEIGHT_OF_A_TREE = 0.03  # in the running mean
 class ArcList:
     """Arcs (edges where costs are symmetric) in groups by the two clusters they join.
 
-    ``pair`` (2, E) numbers, for either end of an arc, that node and the cluster across.
+    Attributes
+    ----------
+    ends : (2, E)
+        Tails and heads.
+    group_from : (g + 1,)
+        Group k is the run of arcs ``group_from[k]:group_from[k + 1]``.
+    group : (2, g)
+        The two clusters of each group.
+    pair : (2, E)
+        For either end of an arc, the number of the pair (that node, the cluster across).
+    pair_key : (p,)
+        Node times number of clusters plus cluster, for each pair; ascending.
     """
 
     ends: IntArray
@@ -40,7 +52,7 @@ class ArcList:
     pair_key: IntArray
 
     @classmethod
-    def of(cls, problem: ClusterProblem, tail: IntArray, head: IntArray) -> "ArcList":
+    def of(cls, problem: GtspProblem, tail: IntArray, head: IntArray) -> "ArcList":
         """Sort and group these arcs."""
         owner, size = problem.cluster_of, problem.size
         low, high = np.minimum(owner[tail], owner[head]), np.maximum(owner[tail], owner[head])
@@ -59,10 +71,10 @@ class ArcList:
         )
 
 
-class Ascent:
-    """Multipliers, and the mean of the trees they gave; resumed at will."""
+class Subgradient:
+    """Duals over a list of arcs, and the mean of the trees they gave; resumed at will."""
 
-    def __init__(self, problem: ClusterProblem, arcs: ArcList, *, symmetric: bool) -> None:
+    def __init__(self, problem: GtspProblem, arcs: ArcList, *, symmetric: bool) -> None:
         self.problem, self.arcs, self.symmetric = problem, arcs, symmetric
         self.cuts: list[NodeCut] = []
         self._inside: list[IntArray] = []  # the arcs of each cut
@@ -80,7 +92,7 @@ class Ascent:
         cut = np.concatenate([self._pair, self._cut])
         cost = self.problem.cost[self.arcs.ends[0], self.arcs.ends[1]].astype(float)
         rate = np.array([self._step, WEIGHT_OF_A_TREE, float(upper)])
-        value = kernel.ascend(
+        value = kernel.climb(
             self.arcs.ends, cost, self.arcs.group_from, self.arcs.group, self.problem.cluster_of,
             arc_from, arcs, paid_from, paid, right, self._cluster, self._node, cut, self._mean,
             np.array([steps, 0 if self.symmetric else 1]), rate,
@@ -89,15 +101,15 @@ class Ascent:
         self._pair, self._cut = cut[: len(self._pair)], cut[len(self._pair) :]
         return float(value)
 
-    def multipliers(self) -> Multipliers:
-        """What the rows are worth now."""
+    def duals(self) -> Duals:
+        """The duals now."""
         key, size = self.arcs.pair_key, self.problem.size
-        return Multipliers(
+        return Duals(
             self._cluster, self._node, self._pair, key // size, key % size, self._cut, self.cuts
         )
 
     def point(self) -> Point:
-        """The mean of the trees, as a linear program would tell it, without what is but noise."""
+        """The mean of the trees as a fractional point, without what is but noise."""
         seen = self._mean > LEAST_SEEN
         (tail, head), value = self.arcs.ends[:, seen], self._mean[seen]
         if self.symmetric:
@@ -105,11 +117,11 @@ class Ascent:
             value = np.tile(value / 2, 2)
         return Point(tail, head, value)
 
-    def add_cuts(self, cuts: Sequence[Cut]) -> int:
+    def add_cuts(self, cuts: Sequence[SubtourCut]) -> int:
         """Take in those not yet known; how many."""
         before = len(self.cuts)
         for cut in cuts:
-            name = cut.inside.tobytes() + cut.credit.to_bytes(8, signed=True)
+            name = cut.inside.tobytes() + cut.visited_node.to_bytes(8, signed=True)
             if name not in self._known:
                 self._known.add(name)
                 self.cuts.append(cut.by_members())
@@ -123,7 +135,7 @@ class Ascent:
         return self.arcs.ends[0, kept], self.arcs.ends[1, kept]
 
     def worthy_cuts(self, *, upper: int) -> list[NodeCut]:
-        """Pairs and cuts that are worth something."""
+        """Pairs and cuts with a dual that is worth a row of the first linear program."""
         owner, size = self.problem.cluster_of, self.problem.size
         least = WORTHY * upper / size
         cuts = [self.cuts[q] for q in np.flatnonzero(self._cut > least)]
@@ -133,7 +145,7 @@ class Ascent:
             cuts.append(NodeCut(members, np.array([node]), 0))
         return cuts
 
-    def drop_idle(self, *, upper: int) -> None:
+    def drop_idle_cuts(self, *, upper: int) -> None:
         """Forget the cuts that are worth next to nothing; they are found again if need be."""
         used = np.flatnonzero(self._cut > LEAST_WORTH * upper / self.problem.size)
         self.cuts = [self.cuts[q] for q in used]
@@ -155,20 +167,15 @@ class Ascent:
         """Pairs first, then cuts: their arcs, the nodes that pay, their right sides."""
         pairs, count = len(self._pair), self.arcs.ends.shape[1]
         order = np.argsort(self.arcs.pair.ravel(), kind="stable") % max(1, count)
-        lengths = np.concatenate(
-            [
-                np.bincount(self.arcs.pair.ravel(), minlength=pairs),
-                [len(part) for part in self._inside],
-            ]
-        )
+        of_pairs = np.bincount(self.arcs.pair.ravel(), minlength=pairs)
+        lengths = np.concatenate([of_pairs, [len(part) for part in self._inside]])
         paid_lengths = np.concatenate([np.ones(pairs), [len(cut.paid) for cut in self.cuts]])
+        payers = [self.arcs.pair_key // self.problem.size, *(cut.paid for cut in self.cuts)]
         return (
             _starts(lengths),
             np.concatenate([order, *self._inside]).astype(np.int64),
             _starts(paid_lengths),
-            np.concatenate(
-                [self.arcs.pair_key // self.problem.size, *(cut.paid for cut in self.cuts)]
-            ).astype(np.int64),
+            np.concatenate(payers).astype(np.int64),
             np.concatenate([np.zeros(pairs), [float(cut.right) for cut in self.cuts]]),
         )
 

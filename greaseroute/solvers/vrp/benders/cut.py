@@ -1,9 +1,9 @@
-"""What a technician's round takes at least, told for whatever units it visits, in whole numbers.
+"""Benders optimality cut: a lower bound on one technician's route time by the units assigned.
 
-With potentials of points and weights of sets of nodes, a round through units S takes at least a
-fixed time, the least reduced time of each unit of S, the weight of every set that S meets (a round
-leaves it), and something for each store visit. Any numbers whatever give a tariff that holds for
-every round; those of a linear program give one that is close to the least time of some of them.
+With potentials of points and weights of sets of nodes, a route through units S takes at least a
+fixed time, the least reduced time of each unit of S, the weight of every set that S meets (a route
+leaves it), and something for each store visit. Any numbers whatever give a cut that holds for every
+route; those of a linear program give one that is close to the least time of some of them.
 """
 
 from dataclasses import dataclass
@@ -11,16 +11,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
-from greaseroute.solvers.vrp.benders.route_points import RoundLegs
+from greaseroute.solvers.vrp.benders.route_points import RouteLegs
 
-MOST_MS = 2**45  # of a unit that the technician cannot leave again; sums stay far from overflow
+MOST_MS = 2**45  # of a unit that the technician cannot leave again: sums stay exact in the master
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Tariff:
-    """Times in ms: ``fixed``, ``each`` (units,), ``weight`` of ``sets`` (sets, units), ``store``.
+class OptimalityCut:
+    """Route time (ms) is at least ``fixed`` plus ``each`` of its units plus ``weight`` of sets met.
 
-    ``store`` is what a store visit adds at least.
+    Attributes
+    ----------
+    fixed, store : int
+        Of any route; of each store visit.
+    each : (units,)
+        Of each unit.
+    sets, weight : (q, units) bool, (q,)
+        Sets of units and what meeting one adds.
     """
 
     fixed: int
@@ -30,7 +37,7 @@ class Tariff:
     store: int
 
     def least_ms(self, units: IntArray, store_visits: int) -> int:
-        """What a round through these units takes at least."""
+        """What a route through these units takes at least."""
         met = self.sets[:, units].any(axis=1)
         return int(
             self.fixed + self.each[units].sum() + self.weight[met].sum() + self.store * store_visits
@@ -39,10 +46,17 @@ class Tariff:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Potentials:
-    """In ms: of points of entry and the finish, of points of leaving and the start, of sets.
+    """Duals in ms, as whole numbers.
 
-    A leg costs what it takes, plus that of its head, less that of its tail and of sets (sets, n)
-    it leaves; a way costs what it takes, less that of its entry, plus that of its leaving.
+    A leg costs what it takes, plus the potential of its head, less that of its tail and of sets it
+    leaves; a way costs what it takes, less that of its entry, plus that of its leaving.
+
+    Attributes
+    ----------
+    entry, leave : (I + 1,), (O + 1,)
+        Of points of entry and the finish, of points of leaving and the start.
+    sets, weight : (q, n) bool, (q,)
+        Sets of nodes and their duals.
     """
 
     entry: IntArray
@@ -51,8 +65,8 @@ class Potentials:
     weight: IntArray
 
 
-def tariff_of(legs: RoundLegs, potentials: Potentials, *, units: int) -> Tariff:
-    """The tariff that potentials give.
+def cut_of(legs: RouteLegs, potentials: Potentials, *, units: int) -> OptimalityCut:
+    """The cut that potentials give, for so many units.
 
     Store visits are counted at least, not exactly: what one costs must not be negative, so that
     potentials of stores are lowered until none is.
@@ -75,15 +89,14 @@ def tariff_of(legs: RoundLegs, potentials: Potentials, *, units: int) -> Tariff:
     sets[:, legs.unit[: legs.real]] = potentials.sets[:, : legs.real]
     visit = int(each[store].min()) if store.any() else 0
     fixed = int(out[n] + potentials.leave[-1] - entry[-1])
-    return Tariff(fixed, own, sets, potentials.weight, visit)
+    return OptimalityCut(fixed, own, sets, potentials.weight, visit)
 
 
-def _least_out(legs: RoundLegs, entry: IntArray, potentials: Potentials) -> IntArray:
+def _least_out(legs: RouteLegs, entry: IntArray, potentials: Potentials) -> IntArray:
     """(n + 1,) least reduced leg out of every node and out of the start."""
     n = legs.nodes
     reduced = np.minimum(legs.cost_ms, FAR) + entry[None, :] - potentials.leave[:, None]
-    first = [np.flatnonzero(np.diff(node, prepend=-1)) for node in (legs.tail, legs.head)]
-    least = np.minimum.reduceat(np.minimum.reduceat(reduced, first[0], axis=0), first[1], axis=1)
+    least = legs.least_between(reduced)
     for inside, weight in zip(potentials.sets, potentials.weight, strict=True):
         beyond = np.append(~inside, True)
         least[np.ix_(np.flatnonzero(inside), np.flatnonzero(beyond))] -= weight

@@ -1,9 +1,12 @@
-"""A bound on the last finish over every way of sharing the units out among a few technicians.
+"""Benders' decomposition (1962): a bound on the last finish over every assignment of the units.
 
-Aims are set below the plan at hand. A share by which no tariff of any technician exceeds the time
-he has before the aim is sought; linear programs near that share give tariffs that exclude it, and
-others like it; where none is left, no plan ends before the aim. (Benders' decomposition, 1962, with
-the sets of the cuts told by whether they are met, in whole numbers throughout.)
+    aim (a last finish) -> master: an assignment that no cut excludes? -> none: the aim is proved
+           ^                     |  assignment
+           +--- cuts <--- subproblems: LP of each route near that assignment
+
+Aims are set below the plan at hand. An assignment by which no cut of any technician exceeds the
+time up to the aim is sought; linear programs near it give cuts that exclude it, and others like it.
+The sets of the cuts count once where they are met; all is in whole numbers.
 """
 
 from collections.abc import Callable, Sequence
@@ -14,244 +17,241 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
-from greaseroute.solvers.vrp.benders.cut import Tariff
-from greaseroute.solvers.vrp.benders.master_search import Sharers, Unsettled, evened_out
-from greaseroute.solvers.vrp.benders.route_points import RoundLegs, bag_of, round_legs
-from greaseroute.solvers.vrp.benders.subproblem import NoOptimum, RoundProgram
+from greaseroute.solvers.vrp.alike import alike
+from greaseroute.solvers.vrp.bag import bag_of
+from greaseroute.solvers.vrp.benders.assignment import Assignable, Undecided
+from greaseroute.solvers.vrp.benders.cut import OptimalityCut
+from greaseroute.solvers.vrp.benders.route_points import RouteLegs, route_legs
+from greaseroute.solvers.vrp.benders.subproblem import NoOptimum, RouteMaster
 from greaseroute.solvers.vrp.problem import CrewProblem
 
 if TYPE_CHECKING:
-    from greaseroute.solvers.vrp.benders.master_cp import ShareModel
+    from greaseroute.solvers.vrp.benders.master_cp import AssignmentModel
 
-Given = tuple[tuple[int, int], ...]  # units that are given to a technician: a part of all shares
+Given = tuple[tuple[int, int], ...]  # units assigned already: a part of all assignments
 
-MOST_CREW, MOST_UNITS = 2, 80  # beyond these the shares are too many
-MOST_LESSONS = 40  # shares that tariffs are learned from
-FEW_LESSONS = 6  # after which a harder aim is tried
+MOST_CREW, MOST_UNITS = 2, 80  # beyond these the assignments are too many
+MOST_ITERATIONS = 40  # assignments that cuts are made from
+FEW_ITERATIONS = 6  # after which a harder aim is tried
 FIRST_GAP, HARDER_GAPS, EASIER_GAPS = 2.0, (1.0, 0.5, 0.0), (2.5, 3.0, 4.0, 5.0, 7.0)
-# Of looking for shares, in the solver's own units (about twice as many seconds): for one, for an
+# Effort of the master, in its own units (about twice as many seconds): for one assignment, for an
 # easier aim, in all.
 EFFORT, LITTLE_EFFORT, WHOLE_EFFORT = 2.0, 0.5, 5.0
-NEARNESS = (0.7, 0.3, 0.0)  # of a share: how much of one in doubt is mixed in
-DRIFT = 0.05  # of the share in doubt, towards each share learned from
-IN_DOUBT = 0.5  # of each unit, parted evenly in a share in doubt; the rest is as in the plan
+MIXED = (0.7, 0.3, 0.0)  # how much of the core point is mixed into an assignment
+DRIFT = 0.05  # of the core point, towards each assignment
+EVEN = 0.5  # of each unit, parted evenly in the first core point; the rest is as in the plan
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Question:
-    """How early can a crew be home: ``who`` (T,) take part, ``ways`` sorted by unit.
+class BoundTask:
+    """How early can a crew be home.
 
-    ``share`` (units,) is the place in ``who`` of the one who visits in the plan at hand, -1 where
-    nobody does; the plan ends at ``worth_ms``, and a hundredth of what its route decides is
-    ``per_cent_ms`` for each technician.
+    Attributes
+    ----------
+    problem : CrewProblem
+    who : (T,)
+        Technicians who take part.
+    ways : (W,)
+        Ways to be considered, sorted by unit.
+    stores : bool
+        Whether bags may run out.
+    assignment : (units,)
+        Place in ``who`` of the one who visits in the plan at hand, -1 where nobody does.
+    upper_ms : int
+        Last finish of the plan.
+    per_cent_ms : float
+        A hundredth of what its route decides, for each technician.
     """
 
     problem: CrewProblem
     who: IntArray
     ways: IntArray
     stores: bool
-    share: IntArray
-    worth_ms: int
+    assignment: IntArray
+    upper_ms: int
     per_cent_ms: float
 
     def aim_ms(self, gap_pct: float) -> int:
-        """The last finish by which the plan at hand has this gap."""
-        return self.worth_ms - int(gap_pct * self.per_cent_ms)
+        """The last finish at which the plan at hand has this gap."""
+        return self.upper_ms - int(gap_pct * self.per_cent_ms)
 
 
-def few_enough(question: Question) -> bool:
-    """Whether shares can be gone through."""
-    visited = int((question.share >= 0).sum())
-    return question.who.size <= MOST_CREW and visited <= MOST_UNITS
+def few_enough(task: BoundTask) -> bool:
+    """Whether assignments can be gone through."""
+    visited = int((task.assignment >= 0).sum())
+    return task.who.size <= MOST_CREW and visited <= MOST_UNITS
 
 
-class Shares:
-    """Tariffs learned so far, by who is like whom."""
+class BendersLoop:
+    """Cuts collected so far, one list per identical technician type, and the master's state."""
 
-    def __init__(self, question: Question) -> None:
-        self._q, p = question, question.problem
-        self.lessons, self._effort = 0, WHOLE_EFFORT
-        self._end = p.end_ms[question.who]
-        legs = [round_legs(p, int(t), question.ways, stores=question.stores) for t in question.who]
-        bags = tuple(bag_of(p, int(t), question.ways) for t in question.who)
-        like, first = _likes(legs)
-        self._programs = [RoundProgram(legs[k]) for k in first]
-        self._sharers = Sharers(like=like, may=_may(legs, units=p.units), bags=bags)
-        self._same = bool(like.max() == 0 and np.ptp(p.start_ms[question.who]) == 0)
+    def __init__(self, task: BoundTask) -> None:
+        self._task, p = task, task.problem
+        self.iterations, self._effort = 0, WHOLE_EFFORT
+        self._end = p.end_ms[task.who]
+        legs = [route_legs(p, int(t), task.ways, stores=task.stores) for t in task.who]
+        bags = tuple(bag_of(p, int(t), task.ways) for t in task.who)
+        groups = alike([one.arrays for one in legs])
+        type_of = np.zeros(task.who.size, dtype=np.int64)
+        for k, group in enumerate(groups):
+            type_of[group] = k
+        self._programs = [RouteMaster(legs[group[0]]) for group in groups]
+        self._who = Assignable(type_of=type_of, may=_may(legs, units=p.units), bags=bags)
+        self._cuts: list[list[OptimalityCut]] = [[] for _ in groups]
+        # Technicians are interchangeable if times and bags are equal as well.
+        self._same = len(groups) == 1 and np.ptp(p.start_ms[task.who]) == np.ptp(self._end) == 0
         self._same &= len({(b.held, b.full, b.left.tobytes()) for b in bags}) == 1
-        self._same &= bool(np.ptp(self._end) == 0)
-        whom = np.maximum(1, self._sharers.may.sum(axis=1))
-        self._core = IN_DOUBT * self._sharers.may / whom[:, None]
-        self._core += (1.0 - IN_DOUBT) * self._whole(question.share)
-        self._given = np.zeros(self._sharers.may.shape)  # how often, over all lessons
-        self._open: list[Given] = [()]  # parts of all shares in which there may be one
-        self._model: ShareModel | None = None  # for the aim at hand
-        self._tariffs: list[list[Tariff]] = [[] for _ in first]
-
-    def _learn(self, k: int, wanted: Sequence[tuple[FloatArray, float]]) -> None:
-        """Add the tariffs of one sort for shares of its nodes and store visits."""
-        for share, store_visits in wanted:
-            try:
-                found = self._programs[k].learn(share, store_visits, units=self._q.problem.units)
-            except NoOptimum:
-                continue
-            self._tariffs[k].append(found)
+        # The core point (Magnanti and Wong 1981): cuts made near it hold for many assignments.
+        whom = np.maximum(1, self._who.may.sum(axis=1))
+        self._core = EVEN * self._who.may / whom[:, None]
+        self._core += (1.0 - EVEN) * self._as_parts(task.assignment)
+        self._assigned = np.zeros(self._who.may.shape)  # how often, over all iterations
+        self._open: list[Given] = [()]  # parts of all assignments in which there may be one
+        self._model: AssignmentModel | None = None  # for the aim at hand
 
     def least(self, over: Callable[[int], bool]) -> int:
         """Bound on the last finish; 0 where nothing was proved."""
-        self._lesson(self._q.share, 1.0)
-        self._lesson(self._q.share, 0.0)
-        if not (self._sharers.may.sum(axis=1) > 1).any():
-            return self._finish_ms(self._q.share)
+        self._iterate(self._task.assignment, 1.0)
+        self._iterate(self._task.assignment, 0.0)
+        if not self._who.movable.any():
+            return self._finish_ms(self._task.assignment)
         proved = 0
         for gap in (FIRST_GAP, *HARDER_GAPS):
-            aim = self._q.aim_ms(gap)
+            aim = self._task.aim_ms(gap)
             if not self._none_before(aim, over):
                 break
             proved = aim
-            if self.lessons > FEW_LESSONS:
+            if self.iterations > FEW_ITERATIONS:
                 break
         if proved:
             return proved
-        easier = (self._q.aim_ms(gap) for gap in EASIER_GAPS if not over(0))
+        easier = (self._task.aim_ms(gap) for gap in EASIER_GAPS if not over(0))
         return next((aim for aim in easier if self._excluded(aim)), 0)
 
-    def _room_ms(self, aim_ms: int) -> IntArray:
+    def _time_ms(self, aim_ms: int) -> IntArray:
         """The time each technician has in a plan that ends before the aim."""
-        start = self._q.problem.start_ms[self._q.who]
+        start = self._task.problem.start_ms[self._task.who]
         return np.maximum(0, np.minimum(self._end, aim_ms - 1) - start)
 
     def _none_before(self, aim_ms: int, over: Callable[[int], bool]) -> bool:
-        """Whether no plan ends before the aim; false as well where that cannot be told."""
-        share, self._open = self._q.share, [()]
-        while not over(self.lessons) and self.lessons < MOST_LESSONS:
+        """Whether no plan ends before the aim; false as well where that is left undecided."""
+        self._open = [()]
+        while not over(self.iterations) and self.iterations < MOST_ITERATIONS:
             try:
-                found = self._shares_within(aim_ms, share)
-            except Unsettled:
+                found = self._any_within(self._time_ms(aim_ms), effort=EFFORT)
+            except Undecided:
                 return False
             if not found:
                 return True
-            for share in found:
-                if not any(self._lesson(share, mixed) > aim_ms - 1 for mixed in NEARNESS):
+            for assignment in found:
+                if not any(self._iterate(assignment, mixed) > aim_ms - 1 for mixed in MIXED):
                     return False
         return False
 
-    def _shares_within(self, aim_ms: int, share: IntArray) -> list[IntArray]:
-        room = self._room_ms(aim_ms)
-        found = evened_out(
-            self._sharers, self._tariffs, room_ms=room, share=share, seed=self.lessons
-        )
-        return self._any_within(room, effort=EFFORT) if found is None else [found]
+    def _any_within(self, time_ms: IntArray, *, effort: float) -> list[IntArray]:
+        """Assignments within the times, if any: two parts of them all gone through at a time.
 
-    def _any_within(self, room: IntArray, *, effort: float) -> list[IntArray]:
-        """Shares within the room if there are any: two parts of all shares gone through at a time.
-
-        A part without any stays without: more tariffs, or less room, only exclude more.
+        A part without any stays without: more cuts, or less time, only exclude more.
         """
-        # its library takes half a second to load, which a round that needs no proof is spared
-        from greaseroute.solvers.vrp.benders.master_cp import Answer, ShareModel
+        # CP-SAT takes half a second to load, which a round that needs no proof is spared
+        from greaseroute.solvers.vrp.benders.master_cp import Answer, AssignmentModel
 
-        if self._model is None or (room != self._model.room_ms).any():
-            self._model = ShareModel(self._sharers, room_ms=room, alike=self._same)
+        if self._model is None or (time_ms != self._model.time_ms).any():
+            self._model = AssignmentModel(self._who, time_ms=time_ms, alike=bool(self._same))
         model = self._model
-        model.learn(self._tariffs)
+        model.learn(self._cuts)
 
         def answer(given: Given) -> Answer:
             return model.answer(given, effort=effort)
 
         while self._open:
             if self._effort <= 0.0:
-                raise Unsettled
+                raise Undecided
             parts = self._next_parts()
             with ThreadPoolExecutor(len(parts)) as pool:
                 answers = list(pool.map(answer, parts))
             self._effort -= sum(answer.spent for answer in answers)
             ruled_out = [p for p, a in zip(parts, answers, strict=True) if a.ruled_out]
             self._open = [part for part in self._open if part not in ruled_out]
-            found = [a.share for a in answers if a.share is not None]
+            found = [a.assignment for a in answers if a.assignment is not None]
             if found:
                 return found
             if len(ruled_out) < len(parts):
-                raise Unsettled
+                raise Undecided
         return []
 
     def _next_parts(self) -> list[Given]:
         """Two parts that are still open; a single one is split in two."""
         if len(self._open) == 1:
             (part,) = self._open
-            unit = self._most_in_doubt(part)
+            unit = self._branching_unit(part)
             if unit is not None:
-                may = np.flatnonzero(self._sharers.may[unit]).tolist()
+                may = np.flatnonzero(self._who.may[unit]).tolist()
                 self._open = [(*part, (unit, t)) for t in may]
         return self._open[:2]
 
-    def _most_in_doubt(self, part: Given) -> int | None:
-        """The unit that lessons gave to one technician about as often as to another."""
-        movable = self._sharers.may.sum(axis=1) > 1
+    def _branching_unit(self, part: Given) -> int | None:
+        """The unit whose assignment differed most over the iterations."""
+        movable = self._who.movable
         movable[[unit for unit, _ in part]] = False
         if not movable.any():
             return None
-        often = np.where(self._sharers.may, self._given, self.lessons + 1)
+        often = np.where(self._who.may, self._assigned, self.iterations + 1)
         return int(np.where(movable, often.min(axis=1), -1).argmax())
 
     def _excluded(self, aim_ms: int) -> bool:
         try:
-            return not self._any_within(self._room_ms(aim_ms), effort=LITTLE_EFFORT)
-        except Unsettled:
+            return not self._any_within(self._time_ms(aim_ms), effort=LITTLE_EFFORT)
+        except Undecided:
             return False
 
-    def _lesson(self, share: IntArray, mixed: float) -> int:
-        """Learn tariffs near a share; when the last one ends by it at least."""
-        self.lessons += 1
-        whole = self._whole(share)
-        self._core += DRIFT * (whole - self._core)
-        self._given += whole
+    def _iterate(self, assignment: IntArray, mixed: float) -> int:
+        """Make cuts near an assignment; when the last one ends by it at least."""
+        self.iterations += 1
+        parts = self._as_parts(assignment)
+        self._core += DRIFT * (parts - self._core)
+        self._assigned += parts
         wanted: dict[int, list[tuple[FloatArray, float]]] = {}
-        for t, k in enumerate(self._sharers.like.tolist()):
+        for t, k in enumerate(self._who.type_of.tolist()):
             legs = self._programs[k].legs
             units, node = legs.unit[: legs.real], np.zeros(legs.nodes)
-            node[: units.size] = ((1.0 - mixed) * whole + mixed * self._core)[units, t]
-            visits = self._sharers.bags[t].store_visits(np.flatnonzero(share == t))
+            node[: units.size] = ((1.0 - mixed) * parts + mixed * self._core)[units, t]
+            visits = self._who.bags[t].store_visits(np.flatnonzero(assignment == t))
             wanted.setdefault(k, []).append((node, float(visits)))
-        with ThreadPoolExecutor(len(wanted)) as pool:  # each sort has a program of its own
-            list(pool.map(self._learn, wanted, wanted.values()))
-        return self._finish_ms(share)
+        with ThreadPoolExecutor(len(wanted)) as pool:  # each type has a program of its own
+            list(pool.map(self._add_cuts, wanted, wanted.values()))
+        return self._finish_ms(assignment)
 
-    def _whole(self, share: IntArray) -> FloatArray:
+    def _add_cuts(self, k: int, wanted: Sequence[tuple[FloatArray, float]]) -> None:
+        """Add the cuts of one type for parts of its nodes and store visits."""
+        for part, store_visits in wanted:
+            try:
+                cut = self._programs[k].learn(part, store_visits, units=self._task.problem.units)
+            except NoOptimum:
+                continue
+            self._cuts[k].append(cut)
+
+    def _as_parts(self, assignment: IntArray) -> FloatArray:
         """(units, T) one where a unit is visited, zero elsewhere."""
-        whole = np.zeros(self._sharers.may.shape)
-        taken = np.flatnonzero(share >= 0)
-        whole[taken, share[taken]] = 1.0
-        return whole
+        parts = np.zeros(self._who.may.shape)
+        taken = np.flatnonzero(assignment >= 0)
+        parts[taken, assignment[taken]] = 1.0
+        return parts
 
-    def _finish_ms(self, share: IntArray) -> int:
-        """When the last one ends at least, by the tariffs known; past his end as if never."""
+    def _finish_ms(self, assignment: IntArray) -> int:
+        """When the last one ends at least, by the cuts so far; past his end as if never."""
         last = 0
-        for t, k in enumerate(self._sharers.like.tolist()):
-            mine = np.flatnonzero(share == t)
-            visits = self._sharers.bags[t].store_visits(mine)
-            time = max((f.least_ms(mine, visits) for f in self._tariffs[k]), default=0)
-            ends = int(self._q.problem.start_ms[self._q.who[t]]) + time
-            last = max(last, ends if ends <= self._end[t] else self._q.worth_ms)
+        for t, k in enumerate(self._who.type_of.tolist()):
+            mine = np.flatnonzero(assignment == t)
+            visits = self._who.bags[t].store_visits(mine)
+            time = max((cut.least_ms(mine, visits) for cut in self._cuts[k]), default=0)
+            ends = int(self._task.problem.start_ms[self._task.who[t]]) + time
+            last = max(last, ends if ends <= self._end[t] else self._task.upper_ms)
         return last
 
 
-def _likes(legs: Sequence[RoundLegs]) -> tuple[IntArray, list[int]]:
-    """The number of each technician's sort, and the first of each sort."""
-    seen: dict[bytes, int] = {}
-    first: list[int] = []
-    like = np.zeros(len(legs), dtype=np.int64)
-    for t, one in enumerate(legs):
-        arrays = (one.unit, one.cost_ms, one.way_node, one.way_in, one.way_out, one.way_ms)
-        key = b"".join(np.array(a.shape).tobytes() + a.tobytes() for a in arrays)
-        if key not in seen:
-            seen[key] = len(first)
-            first.append(t)
-        like[t] = seen[key]
-    return like, first
-
-
-def _may(legs: Sequence[RoundLegs], *, units: int) -> BoolArray:
+def _may(legs: Sequence[RouteLegs], *, units: int) -> BoolArray:
+    """(units, T) who has a way at which unit."""
     may = np.zeros((units, len(legs)), dtype=bool)
     for t, one in enumerate(legs):
         may[one.unit[: one.real], t] = True

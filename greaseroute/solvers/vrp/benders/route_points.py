@@ -1,26 +1,32 @@
-"""One technician's round as a bound sees it: legs between points, ways that matter, his bag."""
+"""One technician's route as a bound sees it: legs between points, and the ways that matter."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, IntArray
-from greaseroute.solvers.vrp.bag import at_start
+from greaseroute.solvers.excess import most_excess
 from greaseroute.solvers.vrp.entry_exit_points import points_of
-from greaseroute.solvers.vrp.layout import usable_way_ms
 from greaseroute.solvers.vrp.problem import CrewProblem
-
-CUT_OFF = 2**56  # a leg that nobody can walk, in comparisons
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class RoundLegs:
+class RouteLegs:
     """Nodes (units ascending, then stores), their ways, and the legs between their points.
 
-    ``unit`` (n,) as in ``KindPoints``; ``real`` of them are units. ``cost_ms`` (O + 1, I + 1) are
-    the legs from points of leaving (the last row: the start) to points of entry (the last column:
-    the finish); ``tail``, ``head`` their nodes, n for start and finish. Ways join ``way_in`` with
-    ``way_out``, sorted by ``way_node``.
+    Attributes
+    ----------
+    unit : (n,)
+        As in ``TypePoints``.
+    real : int
+        Nodes that are units.
+    cost_ms : (O + 1, I + 1)
+        Legs from points of leaving (the last row: the start) to points of entry (the last column:
+        the finish); ``FAR`` where there is none.
+    tail, head : (O + 1,), (I + 1,)
+        Nodes of the points, n for start and finish.
+    way_node, way_in, way_out, way_ms : (W,)
+        Ways, sorted by node: from which point of entry to which of leaving, in what time.
     """
 
     unit: IntArray
@@ -38,27 +44,41 @@ class RoundLegs:
         """Number of units and stores."""
         return int(self.unit.size)
 
+    @property
+    def arrays(self) -> list[IntArray]:
+        """All that tells one technician's route from another's."""
+        return [
+            self.unit, self.cost_ms, self.way_node, self.way_in, self.way_out, self.way_ms
+        ]  # fmt: skip
 
-def round_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) -> RoundLegs:
-    """Legs of technician t; ``ways`` sorted by unit; ways that others can always replace left out.
+    def least_between(self, reduced_ms: IntArray) -> IntArray:
+        """(n + 1, n + 1) least entry of a matrix over points (O + 1, I + 1) between two nodes."""
+        first = [np.flatnonzero(np.diff(node, prepend=-1)) for node in (self.tail, self.head)]
+        least = np.minimum.reduceat(reduced_ms, first[0], axis=0)
+        return np.minimum.reduceat(least, first[1], axis=1)
 
-    A way is needless if, from wherever one comes and wherever one goes, another of the same unit
+
+def route_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) -> RouteLegs:
+    """Lay out the legs of technician t; ``ways`` sorted by unit.
+
+    A way is left out if, from wherever one comes and wherever one goes, another of the same unit
     takes no longer, legs included. Nothing is lost by it.
     """
     p = points_of(problem, np.array([t], dtype=np.int64), ways, stores=stores)
     cost = np.full((p.out_node.size + 1, p.in_node.size + 1), FAR, dtype=np.int64)
     cost[:-1, :-1], cost[-1, :-1] = p.legs_ms, p.from_start_ms[0]
     cost[:-1, -1], cost[-1, -1] = p.to_finish_ms[0], p.idle_ms[0, 0]
+    first = np.flatnonzero(np.diff(p.way_node, prepend=-1))
     kept = np.concatenate(
         [
             _needed(cost, (p.way_in[rows], p.way_out[rows]), p.way_ms[rows]) + rows[0]
-            for rows in np.split(np.arange(p.way_in.size), _firsts(p.way_node)[1:])
+            for rows in np.split(np.arange(p.way_in.size), first[1:])
         ]
     )
     into, way_in = np.unique(p.way_in[kept], return_inverse=True)
     out, way_out = np.unique(p.way_out[kept], return_inverse=True)
     n, row = p.unit.size, np.append(out, p.out_node.size)
-    return RoundLegs(
+    return RouteLegs(
         unit=p.unit,
         real=int((p.unit < problem.units).sum()),
         cost_ms=np.ascontiguousarray(cost[row][:, np.append(into, p.in_node.size)]),
@@ -71,54 +91,11 @@ def round_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) ->
     )
 
 
-def _firsts(sorted_numbers: IntArray) -> IntArray:
-    return np.flatnonzero(np.diff(sorted_numbers, prepend=-1))
-
-
 def _needed(cost: IntArray, ends: tuple[IntArray, IntArray], way_ms: IntArray) -> IntArray:
     """Numbers of those of one node's ways that no other always replaces; of two alike the first."""
-    dearer_in, dearer_out = _dearer(cost[:, ends[0]]), _dearer(cost[ends[1]].T)
-    gain = way_ms[None, :] - way_ms[:, None] - dearer_in - dearer_out
-    replaces = gain >= 0  # the first may stand for the second
+    excess = most_excess(cost[:, ends[0]]) + most_excess(cost[ends[1]].T)
+    replaces = way_ms[None, :] - way_ms[:, None] - excess >= 0  # the first may replace the second
     earlier = np.triu(np.ones(replaces.shape, dtype=bool), 1)
     replaced = replaces & (~replaces.T | earlier)
     np.fill_diagonal(replaced, False)
     return np.flatnonzero(~replaced.any(axis=0))
-
-
-def _dearer(legs: IntArray) -> IntArray:
-    """(a, b): by how much legs to a are dearer at most than legs to b, wherever from."""
-    open_legs = np.where(legs >= FAR // 2, CUT_OFF, legs)
-    more = open_legs[:, :, None] - open_legs[:, None, :]
-    shut = (open_legs == CUT_OFF)[:, None, :] & np.ones(more.shape, dtype=bool)
-    most: IntArray = np.where(shut, -CUT_OFF, more).max(axis=0)
-    return most
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Bag:
-    """What a technician's bag means: strokes (units, G) at the fewest, strokes of a cartridge and
-    left in the guns (G,), cartridges held at the start and in a full bag."""
-
-    strokes: IntArray
-    cartridge: IntArray
-    left: IntArray
-    held: int
-    full: int
-
-    def store_visits(self, units: IntArray) -> int:
-        """Store visits at least for these units."""
-        need = np.maximum(0, self.strokes[units].sum(axis=0) - self.left)
-        short = int((-(-need // self.cartridge)).sum()) - self.held
-        return max(0, -(-short // self.full)) if self.full > 0 else 0
-
-
-def bag_of(problem: CrewProblem, t: int, ways: IntArray) -> Bag:
-    """The bag of technician t; ``ways`` sorted by unit."""
-    ways = ways[usable_way_ms(problem)[t, ways] >= 0]
-    strokes = np.zeros((problem.units, problem.way_strokes.shape[1]), dtype=np.int64)
-    first = _firsts(problem.way_unit[ways])
-    strokes[problem.way_unit[ways][first]] = np.minimum.reduceat(problem.way_strokes[ways], first)
-    held, left = at_start(problem)
-    full = int(problem.bag_cartridges[t])
-    return Bag(strokes, problem.cartridge_strokes[t], left[t], int(held[t]), full)

@@ -1,130 +1,164 @@
-"""Loads too large for those who are left: sets of units that a kind of technician must enter."""
+"""Capacity (k-path) cuts: unit sets that the other technicians cannot serve before the aim.
+
+If the sets' work is too much for the others in the time they have, the type left out must enter
+the set at least once. Where all technicians are of one type, a set too much for k of them must be
+left k + 1 times.
+"""
 
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, BoolArray, FloatArray, IntArray
-from greaseroute.solvers.vrp.cutting_planes.giant_tour import Ring
-from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import Flow as FlowRows
-from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import Groups as GroupRows
-from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import along_walk, heavy_sets
-from greaseroute.solvers.vrp.cutting_planes.relaxation import Flow, Need
-from greaseroute.solvers.vrp.cutting_planes.safe_bound import Price
+from greaseroute.solvers.vrp.cutting_planes.giant_tour import GiantTour
+from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import (
+    FlowRows,
+    GroupRows,
+    along_walk,
+    heavy_sets,
+)
+from greaseroute.solvers.vrp.cutting_planes.relaxation import Flow, SetCut
+from greaseroute.solvers.vrp.cutting_planes.safe_bound import PricedBound
 
-BREACH = 0.02  # a set left less often by this much is worth a row
-MOST_CUTS = 12  # for each kind, in one round
+VIOLATION = 0.02  # a set left less often by this much is worth a row
+MOST_CUTS = 12  # for each type, in one round
 MOST_SEEDS = 50  # along one walk
-MOST_SINGLES, MOST_RESTS = 120, 400  # of single units and of shares, of walks together
-MOST_SUMS = 8  # the latest sets of multipliers are kept
-TOO_MUCH = int(FAR) // 64  # load of a unit that those who are left cannot visit: sums stay exact
+MOST_SINGLES, MOST_RESTS = 120, 400  # seeds of single units and of parts, of walks together
+MOST_LOADS = 8  # the latest sets of duals are kept
+TOO_MUCH = int(FAR) // 64  # load of a unit that the others cannot visit: sums stay exact
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sum:
-    """What a set of units takes at least of those who are left, weighted by kinds' multipliers.
+class Load:
+    """What a set of units takes at least of the others, weighted by the duals of their types.
 
-    Least times of units, groups (masks) and what they add where the set meets them; ``below`` is
-    what the units beside it may save; ``room`` is what those who are left have to spend between
-    start and finish: all of them together, or where all are alike one of them.
+    Attributes
+    ----------
+    least : (units,)
+        Least weighted time of each unit.
+    group, weight : (q, units) bool, (q,)
+        Sets of units, and what each adds where the set met enters it.
+    negative_part : int
+        What the units outside the set may save at most.
+    slack : int
+        What the others have to spend between start and finish: all of them together, or one of
+        them where all technicians are of one type.
     """
 
     least: IntArray
     group: BoolArray
     weight: IntArray
-    below: int
-    room: int
+    negative_part: int
+    slack: int
 
 
 @dataclass(slots=True, eq=False)
-class Loads:
+class CapacityCuts:
     """Which sets of units are too much for all but a few technicians, if the plan is to be beaten.
 
-    ``room_ms`` is the time of each technician, in the order of the ring, in a better plan. The
-    others who visit all of a set S spend at least the least reduced costs of S and of their starts,
-    and the multiplier of every set of nodes that S meets for sure, since they leave it (the same
-    sum that proves the bound for all units, taken over S and the others alone; units beside S
-    cannot lower it below that).
+    The others who visit all of a set S spend at least the least reduced costs of S and of their
+    starts, and the dual of every set of nodes that S meets for sure, since they leave it: the same
+    sum that proves the bound for all units, taken over S and the others alone; units outside S
+    cannot lower it below their negative part.
+
+    Attributes
+    ----------
+    time_ms : (T,)
+        Time of each technician, in the order of the giant tour, in a better plan.
+    loads : dict
+        By the type left out, one ``Load`` for each set of duals.
     """
 
-    room_ms: IntArray
-    sums: dict[int, list[_Sum]] = field(default_factory=dict)
+    time_ms: IntArray
+    loads: dict[int, list[Load]] = field(default_factory=dict)
 
-    def learn(self, ring: Ring, price: Price) -> None:
-        """Use one more set of multipliers, priced without bags, for each kind left out.
+    def add(self, tour: GiantTour, price: PricedBound) -> None:
+        """Use one more set of duals, priced without bags, for each type left out.
 
-        Where there is but one kind, one technician is left.
+        Where there is but one type, one technician is left.
         """
-        kinds = range(ring.crew.size)
-        for out in kinds:
-            left = [k for k in kinds if k != out] or [0]
-            found = self._sum(ring, price, left, all_of_them=ring.crew.size > 1)
-            self.sums[out] = [*self.sums.get(out, []), found][-MOST_SUMS:]
+        types = range(tour.crew.size)
+        for out in types:
+            others = [k for k in types if k != out] or [0]
+            found = self._load(tour, price, others, together=tour.crew.size > 1)
+            self.loads[out] = [*self.loads.get(out, []), found][-MOST_LOADS:]
 
-    def _sum(self, ring: Ring, price: Price, left: list[int], *, all_of_them: bool) -> _Sum:
-        mine = np.isin(ring.kind, left)
+    def _load(
+        self, tour: GiantTour, price: PricedBound, others: list[int], *, together: bool
+    ) -> Load:
+        mine = np.isin(tour.type_of, others)
         out = np.where(mine, price.reduced.min(axis=1), FAR)
-        least = np.minimum.reduceat(out, ring.first)[: ring.units]
-        below = int(np.minimum(least, 0).sum())
-        room = self._between_ends(ring, price, out, left=left, all_of_them=all_of_them)
-        inside = [need.inside | ~mine for need in price.needs]
-        group = [np.logical_and.reduceat(nodes, ring.first)[: ring.units] for nodes in inside]
+        least = np.minimum.reduceat(out, tour.first)[: tour.units]
+        negative = int(np.minimum(least, 0).sum())
+        slack = self._slack(tour, price, out, others=others, together=together)
+        # A set of nodes is met for sure by a unit all of whose nodes of the others lie in it.
+        inside = [cut.inside | ~mine for cut in price.cuts]
+        group = [np.logical_and.reduceat(nodes, tour.first)[: tour.units] for nodes in inside]
         least = np.minimum(np.maximum(least, 0), TOO_MUCH)
-        masks = np.array(group, dtype=bool).reshape(-1, ring.units)
-        return _Sum(least, masks, price.weight, below, room)
+        masks = np.array(group, dtype=bool).reshape(-1, tour.units)
+        return Load(least, masks, price.cut_dual, negative, slack)
 
-    def _between_ends(
-        self, ring: Ring, price: Price, out: IntArray, *, left: list[int], all_of_them: bool
+    def _slack(
+        self,
+        tour: GiantTour,
+        price: PricedBound,
+        out: IntArray,
+        *,
+        others: list[int],
+        together: bool,
     ) -> int:
-        """The room less what starts and finishes add at least.
+        """The others' weighted time less what starts and finishes add at least.
 
-        A round does not end where it began: the multipliers of the two nodes do not cancel out.
+        A round does not end where it began: the duals of the two depots do not cancel out.
         """
-        depots = ring.kind[-ring.depots :]
-        counted = np.isin(depots, left)
-        node = price.node[-ring.depots :]
-        starts, finishes = (out[-ring.depots :] + node)[counted], np.roll(node, -1)[counted]
-        room = (price.kind[depots] * self.room_ms)[counted]
-        if all_of_them:
-            return int(room.sum() - starts.sum() + finishes.sum())
-        return int(room.max() - starts.min() + finishes.max())
+        depots = tour.type_of[-tour.depots :]
+        counted = np.isin(depots, others)
+        node = price.node[-tour.depots :]
+        starts, finishes = (out[-tour.depots :] + node)[counted], np.roll(node, -1)[counted]
+        time = (price.weight[depots] * self.time_ms)[counted]
+        if together:
+            return int(time.sum() - starts.sum() + finishes.sum())
+        return int(time.max() - starts.min() + finishes.max())
 
-    def needs(self, ring: Ring, flow: Flow) -> list[Need]:
-        """Sets of units that a kind leaves too seldom: not once, or, if all are alike, less often
-        than technicians are needed."""
-        found: list[Need] = []
-        for out in range(ring.crew.size):
-            if not self.sums.get(out):
+    def cuts(self, tour: GiantTour, flow: Flow) -> list[SetCut]:
+        """Violated cuts: sets that a type does not enter, or, if all are of one type, leaves less
+        often than technicians are needed."""
+        found: list[SetCut] = []
+        for out in range(tour.crew.size):
+            if not self.loads.get(out):
                 continue
-            if ring.crew.size > 1:
-                found += self._sets(ring, flow, out, too_few=1, times=1)
+            if tour.crew.size > 1:
+                found += self._violated(tour, flow, out, too_few=1, times=1)
             else:
-                # of many alike a few counts, or each round would take as long as all before it
-                for too_few in sorted({1, ring.depots // 2, ring.depots - 1}):
-                    found += self._sets(ring, flow, out, too_few=too_few, times=too_few + 1)
+                # of many numbers a few are tried, or each round would take as long as all before
+                for too_few in sorted({1, tour.depots // 2, tour.depots - 1}):
+                    found += self._violated(tour, flow, out, too_few=too_few, times=too_few + 1)
         return found
 
-    def _sets(self, ring: Ring, flow: Flow, out: int, *, too_few: int, times: int) -> list[Need]:
-        between, units = _between(ring, flow, out), ring.units
+    def _violated(
+        self, tour: GiantTour, flow: Flow, out: int, *, too_few: int, times: int
+    ) -> list[SetCut]:
+        """Sets too heavy for ``too_few`` technicians that the type leaves less than ``times``."""
+        between, units = _between(tour, flow, out), tour.units
         total = between[:units].sum(axis=1)
         both = _rows(between[:units, :units] + between[:units, :units].T)
         home = between[:units, units:].sum(axis=1) + between[units:, :units].sum(axis=0)
-        sums = self.sums[out]
+        loads = self.loads[out]
         sets, leaves = heavy_sets(
             both,
             total,
             _seeds(total, both, home),
-            np.stack([s.least for s in sums], axis=1),
-            _groups(sums),
-            np.array([too_few * s.room - s.below for s in sums], dtype=np.int64),
+            np.stack([one.least for one in loads], axis=1),
+            _groups(loads),
+            np.array([too_few * one.slack - one.negative_part for one in loads], dtype=np.int64),
         )
-        worst: dict[bytes, Need] = {}
-        nobody = np.zeros(ring.clusters - units, dtype=bool)
+        worst: dict[bytes, SetCut] = {}
+        nobody = np.zeros(tour.clusters - units, dtype=bool)
         for k in np.argsort(leaves, kind="stable"):
-            if leaves[k] > times - BREACH or len(worst) >= MOST_CUTS:
+            if leaves[k] > times - VIOLATION or len(worst) >= MOST_CUTS:
                 break
-            inside = np.concatenate([sets[k], nobody])[ring.cluster] & (ring.kind == out)
-            worst.setdefault(sets[k].tobytes(), Need(inside, times, assumed=True))
+            inside = np.concatenate([sets[k], nobody])[tour.cluster] & (tour.type_of == out)
+            worst.setdefault(sets[k].tobytes(), SetCut(inside, times, assumed=True))
         return list(worst.values())
 
 
@@ -135,12 +169,12 @@ def _rows(both: FloatArray) -> FlowRows:
     return first.astype(np.int64), other.astype(np.int64), both[row, other]
 
 
-def _groups(sums: list[_Sum]) -> GroupRows:
-    """The groups of every sum by unit, with their weights and the sums they count in."""
-    unit, group = np.nonzero(np.concatenate([s.group for s in sums]).T)
-    first = np.searchsorted(unit, np.arange(sums[0].least.size + 1))
-    weight = np.concatenate([s.weight for s in sums]).astype(np.int64)
-    of = np.repeat(np.arange(len(sums)), [s.weight.size for s in sums]).astype(np.int64)
+def _groups(loads: list[Load]) -> GroupRows:
+    """The groups of every load by unit, with their weights and the loads they count in."""
+    unit, group = np.nonzero(np.concatenate([one.group for one in loads]).T)
+    first = np.searchsorted(unit, np.arange(loads[0].least.size + 1))
+    weight = np.concatenate([one.weight for one in loads]).astype(np.int64)
+    of = np.repeat(np.arange(len(loads)), [one.weight.size for one in loads]).astype(np.int64)
     return first.astype(np.int64), group.astype(np.int64), weight, of
 
 
@@ -150,9 +184,9 @@ def _seeds(total: FloatArray, both: FlowRows, home: FloatArray) -> BoolArray:
     On large sites an even choice of them: each takes a time that grows with the units.
     """
     alone = _few(list(np.eye(total.size, dtype=bool)), MOST_SINGLES)
-    shares = _few([total < share for share in np.unique(np.round(total, 2))[1:]], MOST_SINGLES)
+    parts = _few([total < part for part in np.unique(np.round(total, 2))[1:]], MOST_SINGLES)
     rest = _few(_without_a_walk(both, home), MOST_RESTS)
-    return np.array(alone + shares + rest, dtype=bool).reshape(-1, total.size)
+    return np.array(alone + parts + rest, dtype=bool).reshape(-1, total.size)
 
 
 def _few(sets: list[BoolArray], most: int) -> list[BoolArray]:
@@ -162,7 +196,7 @@ def _few(sets: list[BoolArray], most: int) -> list[BoolArray]:
 def _without_a_walk(both: FlowRows, home: FloatArray) -> list[BoolArray]:
     """All units but those first reached from the starts, along the strongest flow."""
     found, every = [], max(1, home.size // MOST_SEEDS)
-    for first in np.flatnonzero(home > BREACH).tolist():
+    for first in np.flatnonzero(home > VIOLATION).tolist():
         rest = np.ones(home.size, dtype=bool)
         for step, unit in enumerate(along_walk(both, home, first)[:-1]):
             rest[unit] = False
@@ -171,10 +205,10 @@ def _without_a_walk(both: FlowRows, home: FloatArray) -> list[BoolArray]:
     return found
 
 
-def _between(ring: Ring, flow: Flow, kind: int) -> FloatArray:
-    """Flow of one kind between clusters."""
-    between = np.zeros((ring.clusters, ring.clusters))
-    mine = ring.kind[flow.tail] == kind
-    ends = ring.cluster[flow.tail[mine]], ring.cluster[flow.head[mine]]
+def _between(tour: GiantTour, flow: Flow, kind: int) -> FloatArray:
+    """(clusters, clusters) flow of one type between clusters."""
+    between = np.zeros((tour.clusters, tour.clusters))
+    mine = tour.type_of[flow.tail] == kind
+    ends = tour.cluster[flow.tail[mine]], tour.cluster[flow.head[mine]]
     np.add.at(between, ends, flow.value[mine])
     return between

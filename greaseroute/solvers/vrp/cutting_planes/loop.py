@@ -1,4 +1,9 @@
-"""Cutting and pricing of the crew's bound: sub-tours, loads told by the multipliers, a tree."""
+"""Cutting-plane loop of the crew's bound: separate sub-tour and capacity cuts, price, then branch.
+
+solve -> prove -> new cuts, new arcs -> solve ...      now and then potentials are set anew, and
+                                                       duals give loads for capacity cuts
+dry   -> branch and bound over who visits what
+"""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -6,178 +11,184 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers.arrays import FloatArray, IntArray
-from greaseroute.solvers.vrp.bag import Bags, bags_of
-from greaseroute.solvers.vrp.cutting_planes.branch_and_bound import Tree
-from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import Loads
+from greaseroute.solvers.vrp.cutting_planes.bags import Bags, bags_of
+from greaseroute.solvers.vrp.cutting_planes.branch_and_bound import BranchAndBound
+from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import CapacityCuts
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import (
-    Kind,
+    TechnicianType,
     better_potentials,
-    nested_sets,
-    ring_of,
+    giant_tour_of,
+    sets_of_units,
 )
 from greaseroute.solvers.vrp.cutting_planes.relaxation import (
+    CrewMaster,
     Flow,
-    Need,
-    RingProgram,
+    SetCut,
     every_plan,
     first_arcs,
 )
-from greaseroute.solvers.vrp.cutting_planes.safe_bound import Price, lacking, priced
-from greaseroute.solvers.vrp.cutting_planes.subtour_cuts import find_needs
+from greaseroute.solvers.vrp.cutting_planes.safe_bound import PricedBound, priced, violated_columns
+from greaseroute.solvers.vrp.cutting_planes.subtour_cuts import find_cuts
 from greaseroute.solvers.vrp.problem import CrewProblem
 
-IDLE = 4  # rounds after which a row that does not matter is taken out
-SETTLED_AFTER = (4, 8, 12)  # rounds after which potentials are set anew
-LEARNED_AFTER = (14, 20, 30)  # rounds after which multipliers tell loads
-LESSONS = 6  # sets of multipliers that loads are told by
-SHORT = 0.3  # of what is missing at first, let go so that loads weigh more
+IDLE = 4  # rounds after which a cut without a dual is taken out
+BALANCED_AFTER = (4, 8, 12)  # rounds after which potentials are set anew
+LOADED_AFTER = (14, 20, 30)  # rounds after which duals give loads
+MOST_LOADS = 6  # sets of duals that give loads
+SHORT = 0.3  # of what is missing at first: the aim falls short by it, so that loads weigh more
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Judged:
-    """The plan to be judged: time of each who takes part, units in order, last finish."""
+class JudgedPlan:
+    """The plan to be judged.
 
-    problem: CrewProblem
-    room_ms: dict[int, int]
-    orders: Sequence[Sequence[int]]
-    worth_ms: int
-
-
-class Cutting:
-    """A bound on the last finish, raised round by round and good at any moment.
-
-    Loads are told for plans that end before an aim, which falls short of the plan at hand at first:
-    then no more than the aim is proved. Where it is reached, all is done again up to the plan.
+    Attributes
+    ----------
+    problem : CrewProblem
+    time_ms : dict
+        Time of each technician who takes part, in a plan that ends before this one.
+    orders : (T,) sequences of int
+        Units and stores (after the units) in the order of each round.
+    upper_ms : int
+        Its last finish.
     """
 
-    def __init__(self, judged: Judged, kinds: list[Kind], *, stores: bool) -> None:
-        self._judged, self._kinds = judged, kinds
-        self._ring = ring_of(judged.problem, kinds)
-        self._bags: Bags | None = bags_of(judged.problem, kinds, self._ring) if stores else None
-        self._every = every_plan(self._ring, self._bags)
-        self._aim, self._best, self._rounds = judged.worth_ms, 0, 0
-        self._full = False  # whether the aim is the plan at hand for good
-        self._learned: list[int] = []
-        self._idle: dict[Need, int] = {}
-        self._loads: Loads | None = None
-        self._program = self._new_program()
-        self._program.add_needs([Need(inside, 1) for inside in nested_sets(self._ring, kinds)])
+    problem: CrewProblem
+    time_ms: dict[int, int]
+    orders: Sequence[Sequence[int]]
+    upper_ms: int
 
-    def _new_program(self) -> RingProgram:
-        program = RingProgram(self._ring, self._bags, worth_ms=self._judged.worth_ms)
-        program.add_arcs(*first_arcs(self._ring, self._walk()))
+
+class CuttingPlanes:
+    """A bound on the last finish, raised round by round and good at any moment.
+
+    Capacity cuts hold for plans that end before an aim, which falls short of the plan at hand at
+    first: then no more than the aim is proved. Where it is reached, all is done again up to the
+    plan.
+    """
+
+    def __init__(self, judged: JudgedPlan, types: list[TechnicianType], *, stores: bool) -> None:
+        self._judged, self._types = judged, types
+        self._tour = giant_tour_of(judged.problem, types)
+        self._bags: Bags | None = bags_of(judged.problem, types, self._tour) if stores else None
+        self._every = every_plan(self._tour, self._bags)
+        self._aim, self._best, self._rounds = judged.upper_ms, 0, 0
+        self._final = False  # whether the aim is the plan at hand for good
+        self._loaded: list[int] = []  # totals of the duals that gave loads
+        self._idle: dict[SetCut, int] = {}
+        self._capacity: CapacityCuts | None = None
+        self._program = self._new_program()
+        self._program.add_cuts([SetCut(inside, 1) for inside in sets_of_units(self._tour, types)])
+
+    def _new_program(self) -> CrewMaster:
+        program = CrewMaster(self._tour, self._bags, upper_ms=self._judged.upper_ms)
+        program.add_arcs(*first_arcs(self._tour, self._walk()))
         return program
 
     def _walk(self) -> list[int]:
-        """The nodes of the plan at hand, in the order of the ring."""
+        """The nodes of the plan at hand, in the order of the giant tour."""
         walk: list[int] = []
-        for kind in self._kinds:
-            row = dict(zip(kind.points.unit.tolist(), kind.node.tolist(), strict=True))
-            for t, depot in zip(kind.points.technician, kind.depot, strict=True):
+        for one in self._types:
+            row = dict(zip(one.points.unit.tolist(), one.node.tolist(), strict=True))
+            for t, depot in zip(one.points.technician, one.depot, strict=True):
                 walk += [int(depot), *(row[u] for u in self._judged.orders[t] if u in row)]
         return walk
 
     def least(self, over: Callable[[int], bool]) -> int:
         """Bound on the last finish; ends when tight, dry, or when ``over(rounds)``."""
         self._cut_and_branch(over)
-        if self._best >= self._aim < self._judged.worth_ms:
-            self._to_the_full()
+        if self._best >= self._aim < self._judged.upper_ms:
+            self._aim_at_the_plan()
             self._cut_and_branch(over)
         return self._best
 
     def _cut_and_branch(self, over: Callable[[int], bool]) -> None:
         while self._best < self._aim and not over(self._rounds) and self._round():
             pass
-        splits = self._ring.crew.size > 1 or self._bags is not None
+        splits = self._tour.crew.size > 1 or self._bags is not None
         if not splits or self._best >= self._aim or over(self._rounds):
             return
-        tree = Tree(
-            self._program,
-            bags=self._bags,
-            loads=self._loads,
-            root=self._every,
-            ends_ms=(self._best, self._aim),
+        branches = BranchAndBound(
+            self._program, self._capacity, self._every, bound_ms=self._best, aim_ms=self._aim
         )
-        tree.run(lambda solves: over(self._rounds + solves))
-        self._rounds += tree.solves
-        self._best = max(self._best, tree.bound_ms)
+        branches.run(lambda solves: over(self._rounds + solves))
+        self._rounds += branches.solves
+        self._best = max(self._best, branches.bound_ms)
 
-    def _to_the_full(self) -> None:
-        """Aim at the plan at hand; rows that hold only for plans before the old aim go."""
-        self._aim, self._loads, self._learned = self._judged.worth_ms, None, []
-        self._full = True
-        old = [k for k, need in enumerate(self._program.needs) if need.assumed]
-        if old:
-            self._program.drop_needs(np.array(old, dtype=np.int64))
+    def _aim_at_the_plan(self) -> None:
+        """Aim at the plan at hand; cuts that hold only for plans before the old aim go."""
+        self._aim, self._capacity, self._loaded = self._judged.upper_ms, None, []
+        self._final = True
+        old = [k for k, cut in enumerate(self._program.cuts) if cut.assumed]
+        self._program.drop_cuts(np.array(old, dtype=np.int64))
         self._program.keep_to(self._every)
 
     def _round(self) -> bool:
-        """One solve, its price, new rows and columns; false if there is nothing to add."""
+        """One solve, its price, new cuts and arcs; false if there is nothing to add."""
         program = self._program
         flow = program.solve()
         self._rounds += 1
         if flow is None:
             return False
-        price = priced(self._ring, flow, program.needs, bags=self._bags, branch=self._every)
-        self._best = min(self._aim, max(self._best, price.last_finish_ms(self._ring)))
-        if self._rounds in LEARNED_AFTER:
-            self._learn(flow)
-        needs = find_needs(self._ring, flow, self._loads)
-        if self._rounds in SETTLED_AFTER:
-            self._settle(price, needs)
+        price = priced(self._tour, flow, program.cuts, bags=self._bags, branch=self._every)
+        self._best = min(self._aim, max(self._best, price.last_finish_ms(self._tour)))
+        if self._rounds in LOADED_AFTER:
+            self._add_load(flow)
+        cuts = find_cuts(self._tour, flow, self._capacity)
+        if self._rounds in BALANCED_AFTER:
+            self._balance(price, cuts)
             return True
-        tail, head = lacking(self._ring, price, flow, present=program.present)
-        if not needs and not tail.size:
-            return self._learn(flow)
-        self._drop_idle(flow.need)
-        program.add_needs(needs)
+        tail, head = violated_columns(self._tour, price, flow, present=program.present)
+        if not cuts and not tail.size:
+            return self._add_load(flow)
+        self._drop_idle_cuts(flow.cut)
+        program.add_cuts(cuts)
         program.add_arcs(tail, head)
         return True
 
-    def _settle(self, price: Price, needs: list[Need]) -> None:
-        """Set potentials anew after the multipliers, and go on with the rows there are."""
+    def _balance(self, price: PricedBound, cuts: list[SetCut]) -> None:
+        """Set potentials anew after the duals, and go on with the cuts there are."""
         order = [u for row in self._judged.orders for u in row]
-        dearer = price.reduced - price.least[self._ring.cluster][:, None]
-        self._kinds = [
-            better_potentials(self._ring, kind, dearer / price.kind[k], order=order)
-            if price.kind[k] > 0
-            else kind
-            for k, kind in enumerate(self._kinds)
+        dearer = price.reduced - price.least[self._tour.cluster][:, None]
+        self._types = [
+            better_potentials(self._tour, one, dearer / price.weight[k], order=order)
+            if price.weight[k] > 0
+            else one
+            for k, one in enumerate(self._types)
         ]
-        rows = [*self._program.needs, *needs]
-        self._ring = ring_of(self._judged.problem, self._kinds)
+        cuts = [*self._program.cuts, *cuts]
+        self._tour = giant_tour_of(self._judged.problem, self._types)
         self._program = self._new_program()
-        self._program.add_needs(rows)
+        self._program.add_cuts(cuts)
 
-    def _learn(self, flow: Flow) -> bool:
-        """What is proved so far tells loads; false if it told them before, or tells nothing."""
-        if self._ring.depots == 1 or len(self._learned) >= LESSONS:
+    def _add_load(self, flow: Flow) -> bool:
+        """Give the duals to the capacity cuts; false if they gave a load before, or give none."""
+        if self._tour.depots == 1 or len(self._loaded) >= MOST_LOADS:
             return False
-        price = priced(self._ring, flow, self._program.needs)
-        if price.total in self._learned:
+        price = priced(self._tour, flow, self._program.cuts)
+        if price.total in self._loaded:
             return False
-        if self._loads is None:
-            self._loads = Loads(self._room_before_aim())
-        self._learned.append(price.total)
-        self._loads.learn(self._ring, price)
+        if self._capacity is None:
+            self._capacity = CapacityCuts(self._time_before_aim())
+        self._loaded.append(price.total)
+        self._capacity.add(self._tour, price)
         return True
 
-    def _room_before_aim(self) -> IntArray:
+    def _time_before_aim(self) -> IntArray:
         """The time each technician has in a plan that ends before the aim, which is set first."""
-        worth = self._judged.worth_ms
-        if not self._full:
-            self._aim = worth - int(SHORT * (worth - self._best))
-        crew = np.concatenate([kind.points.technician for kind in self._kinds])
-        room = np.array([self._judged.room_ms[int(t)] for t in crew], dtype=np.int64)
-        return np.maximum(0, room - (worth - self._aim))
+        upper = self._judged.upper_ms
+        if not self._final:
+            self._aim = upper - int(SHORT * (upper - self._best))
+        crew = np.concatenate([one.points.technician for one in self._types])
+        time = np.array([self._judged.time_ms[int(t)] for t in crew], dtype=np.int64)
+        return np.maximum(0, time - (upper - self._aim))
 
-    def _drop_idle(self, multiplier: FloatArray) -> None:
-        """Take out rows whose multiplier has been zero for some rounds."""
+    def _drop_idle_cuts(self, dual: FloatArray) -> None:
+        """Take out cuts whose dual has been zero for some rounds."""
         waited = {
-            need: 0 if multiplier[k] > 1e-9 else self._idle.get(need, 0) + 1
-            for k, need in enumerate(self._program.needs)
+            cut: 0 if dual[k] > 1e-9 else self._idle.get(cut, 0) + 1
+            for k, cut in enumerate(self._program.cuts)
         }
-        old = [k for k, need in enumerate(self._program.needs) if waited[need] > IDLE]
+        old = [k for k, cut in enumerate(self._program.cuts) if waited[cut] > IDLE]
         self._idle = waited
-        if old:
-            self._program.drop_needs(np.array(old, dtype=np.int64))
+        self._program.drop_cuts(np.array(old, dtype=np.int64))

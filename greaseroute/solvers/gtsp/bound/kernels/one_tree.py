@@ -1,4 +1,13 @@
-"""Compiled whole-number pass over all arcs: cheapest joins of clusters, arcs worth keeping."""
+"""Compiled passes over all arcs in whole numbers: least joins, the spanning tree, near arcs.
+
+Nodes are numbered cluster by cluster; the cuts stand in rows both ways::
+
+    first      cluster c is the nodes first[c] : first[c + 1]
+    node_from  members of cut q are nodes[node_from[q] : node_from[q + 1]]
+    cuts_from  cuts that hold node i are cuts_of[cuts_from[i] : cuts_from[i + 1]]
+
+``plan`` is the scale, the upper value, and 1 where each pair of nodes is wanted only once (edges).
+"""
 
 import math
 
@@ -18,25 +27,25 @@ def _reduced_row(
     pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
     node_from: IntArray, nodes: IntArray, plan: IntArray, row: IntArray,
 ) -> int:  # fmt: skip
-    """Fill ``row[start:]`` with the reduced costs of arcs from node i, FAR where none is; start.
+    """Fill ``row[start:]`` with the reduced costs of arcs from node i, FAR where there is none.
 
-    ``plan`` is the scale, the upper value, and 1 where each pair of nodes is wanted only once.
+    Return ``start``: 0, or with edges the first node of the next cluster.
     """
     c = owner[i]
     start = first[c + 1] if plan[2] == 1 else ZERO
     row[start:] = 0
+    # Cuts: a dual counts on arcs to all other members.
     for k in range(cuts_from[i], cuts_from[i + 1]):
         q = cuts_of[k]
         for z in range(node_from[q], node_from[q + 1]):
             row[nodes[z]] += cut[q]
+    # The rest of the reduced cost; arcs dearer than the upper value are in no better tour.
     for j in range(start, row.shape[0]):
         d = owner[j]
         if d == c or cost[i, j] > plan[1]:
             row[j] = FAR
         else:
-            row[j] += (
-                cost[i, j] * plan[0] + leave[i] + enter[j] + pair[i, d] + pair_back[c, j]
-            )  # fmt: skip
+            row[j] += cost[i, j] * plan[0] + leave[i] + enter[j] + pair[i, d] + pair_back[c, j]
     return start
 
 
@@ -44,9 +53,19 @@ def _reduced_row(
 def all_joins(
     cost: CostArray, first: IntArray, owner: IntArray, leave: IntArray, enter: IntArray,
     pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
-    node_from: IntArray, nodes: IntArray, plan: IntArray, join: IntArray,
+    node_from: IntArray, nodes: IntArray, plan: IntArray, joins: IntArray,
 ) -> None:  # fmt: skip
-    """Least reduced cost between every two clusters, either way, into ``join`` (FAR to begin)."""
+    """Fill ``joins`` (m, m), FAR at first, with least reduced costs between clusters, either way.
+
+    Parameters
+    ----------
+    cost, first, owner : (n, n), (m + 1,), (n,)
+        The problem.
+    leave ... plan
+        Integer duals, laid out as in the drawing above.
+    joins : (m, m)
+        Changed in place.
+    """
     row = np.zeros(owner.shape[0], np.int64)
     for i in range(owner.shape[0]):
         c = owner[i]
@@ -56,21 +75,21 @@ def all_joins(
         )  # fmt: skip
         for j in range(start, owner.shape[0]):
             d = owner[j]
-            if row[j] < join[c, d]:
-                join[c, d], join[d, c] = row[j], row[j]
+            if row[j] < joins[c, d]:
+                joins[c, d], joins[d, c] = row[j], row[j]
 
 
 @cached_njit
 def near_arcs(
     cost: CostArray, first: IntArray, owner: IntArray, leave: IntArray, enter: IntArray,
     pair: IntArray, pair_back: IntArray, cut: IntArray, cuts_from: IntArray, cuts_of: IntArray,
-    node_from: IntArray, nodes: IntArray, plan: IntArray, over: IntArray, rooms: IntArray,
+    node_from: IntArray, nodes: IntArray, plan: IntArray, bottleneck: IntArray, limits: IntArray,
     counts: IntArray, ends: IntArray,
 ) -> int:  # fmt: skip
-    """Arcs whose reduced cost is at most ``rooms[0]`` over ``over[c, d]``: how many there are.
+    """Count arcs whose reduced cost is at most ``limits[0]`` above the bottleneck; return how many.
 
-    Those at most ``rooms[1]`` over it are told apart: ``counts`` by the logarithm of what is over,
-    and the first of them in ``ends`` (2, k).
+    Those at most ``limits[1]`` above it are listed: ``counts`` (BINS,) by the logarithm of how far
+    above, and the first of them in ``ends`` (2, k).
     """
     row = np.zeros(owner.shape[0], np.int64)
     found, listed = ZERO, ZERO
@@ -83,11 +102,11 @@ def near_arcs(
         for j in range(start, owner.shape[0]):
             if row[j] == FAR:
                 continue
-            slack = row[j] - over[c, owner[j]]
-            if slack <= rooms[0]:
+            above = row[j] - bottleneck[c, owner[j]]
+            if above <= limits[0]:
                 found += 1
-            if slack <= rooms[1]:
-                counts[int(BINS_PER_OCTAVE * math.log2(max(ZERO, slack) + 1.0))] += 1
+            if above <= limits[1]:
+                counts[int(BINS_PER_OCTAVE * math.log2(max(ZERO, above) + 1.0))] += 1
                 if listed < ends.shape[1]:
                     ends[0, listed], ends[1, listed] = i, j
                 listed += 1
@@ -95,35 +114,39 @@ def near_arcs(
 
 
 @cached_njit
-def whole_tree(join: IntArray, over: IntArray) -> int:
-    """Spanning tree plus its dearest join, or FAR where none spans; ``over`` filled.
+def spanning_tree(joins: IntArray, bottleneck: IntArray) -> tuple[bool, int]:
+    """Return whether a tree spans all clusters, and the least one plus its dearest edge (a 1-tree).
 
-    ``over[c, d]`` is the dearest join on the way from c to d in the tree.
+    ``bottleneck`` (m, m) is filled with the dearest edge on the path between two clusters. Prim
+    1957.
     """
-    size = join.shape[0]
+    size = joins.shape[0]
     out = np.ones(size, np.bool_)
-    parent, key = np.zeros(size, np.int64), join[0].copy()
-    met = np.zeros(size, np.int64)
+    parent, key = np.zeros(size, np.int64), joins[0].copy()
+    met = np.zeros(size, np.int64)  # clusters in the order in which they joined the tree
     out[0] = False
     total, dearest = ZERO, -FAR
     for step in range(1, size):
+        # The cluster nearest to the tree joins it.
         nearest = NOWHERE
         for c in range(size):
             if out[c] and (nearest < 0 or key[c] < key[nearest]):
                 nearest = c
         if key[nearest] == FAR:
-            return FAR
+            return False, total
         out[nearest] = False
         total += key[nearest]
         dearest = max(dearest, key[nearest])
+        # Its bottleneck to each cluster in the tree: the new edge, or that of its parent.
         for k in range(step):
             d = met[k]
             most = key[nearest]
             if d != parent[nearest]:
-                most = max(most, over[parent[nearest], d])
-            over[nearest, d], over[d, nearest] = most, most
+                most = max(most, bottleneck[parent[nearest], d])
+            bottleneck[nearest, d], bottleneck[d, nearest] = most, most
         met[step] = nearest
+        # Those outside may be nearer to it than to the rest of the tree.
         for c in range(size):
-            if out[c] and join[nearest, c] < key[c]:
-                key[c], parent[c] = join[nearest, c], nearest
-    return total + dearest
+            if out[c] and joins[nearest, c] < key[c]:
+                key[c], parent[c] = joins[nearest, c], nearest
+    return True, total + dearest

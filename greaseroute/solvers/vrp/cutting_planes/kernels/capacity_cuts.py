@@ -1,8 +1,11 @@
-"""Compiled: sets of units too heavy for those who are left, which little flow leaves.
+"""Compiled: sets of units too heavy for the others, which little flow leaves.
 
-A set's load is told by several sums, each of least times of units, ``least`` (U, L), and of
-multipliers that count once where the set meets a group of units. Flow between units and groups of
-each unit are few, and told in rows: ``first`` (U + 1,) and what follows it.
+A set's load is the worst of several sums, each of least times of units, ``least`` (U, L), and of
+weights that count once where the set meets a group of units. Flow between units and groups of each
+unit are few, so they stand in rows::
+
+    flow     first (U + 1,), other unit, flow both ways
+    groups   first (U + 1,), group      |  weight of each group, the sum it counts in
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.
@@ -13,20 +16,21 @@ from numba import njit
 from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.arrays import BoolArray, FloatArray, IntArray
 
-Flow = tuple[IntArray, IntArray, FloatArray]  # first of each row, other unit, flow both ways
-Groups = tuple[IntArray, IntArray, IntArray, IntArray]  # first of each row, group; weight, its sum
+FlowRows = tuple[IntArray, IntArray, FloatArray]
+GroupRows = tuple[IntArray, IntArray, IntArray, IntArray]
 STEPS = 60  # moves at most in making a set better
 TRIED = 8  # units looked at in each
 
 
 @njit(nogil=True)
 def _move(
-    u: int, sign: int, load: IntArray, met: IntArray, least: IntArray, groups: Groups
+    u: int, sign: int, load: IntArray, met: IntArray, least: IntArray, groups: GroupRows
 ) -> None:
-    """Take unit u in (sign 1) or out (-1)."""
+    """Take unit u in (sign 1) or out (-1): change the loads and the groups met."""
     first, group, weight, of = groups
     for s in range(load.shape[0]):
         load[s] += sign * least[u, s]
+    # A group's weight counts from the first of its units that comes in to the last that goes.
     for i in range(first[u], first[u + 1]):
         g = group[i]
         if sign > 0 and met[g] == 0:
@@ -37,7 +41,7 @@ def _move(
 
 
 @njit(nogil=True)
-def _pull(u: int, sign: int, flow: Flow, pull: FloatArray) -> None:
+def _pull(u: int, sign: int, flow: FlowRows, pull: FloatArray) -> None:
     """The flow to unit u, which is taken in or out, at all others."""
     first, other, value = flow
     for i in range(first[u], first[u + 1]):
@@ -45,10 +49,10 @@ def _pull(u: int, sign: int, flow: Flow, pull: FloatArray) -> None:
 
 
 @njit(nogil=True)
-def _heavy(load: IntArray, room: IntArray) -> bool:
+def _heavy(load: IntArray, slack: IntArray) -> bool:
     over = False
     for s in range(load.shape[0]):
-        over |= load[s] > room[s]
+        over |= load[s] > slack[s]
     return over
 
 
@@ -64,11 +68,12 @@ def _raise(tree: IntArray, key: FloatArray, u: int) -> None:
 
 @njit(nogil=True)
 def _grown(
-    flow: Flow, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
-    least: IntArray, groups: Groups, room: IntArray, pull: FloatArray, tree: IntArray,
+    flow: FlowRows, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
+    least: IntArray, groups: GroupRows, slack: IntArray, pull: FloatArray, tree: IntArray,
     key: FloatArray,
 ) -> bool:
     """Add the unit that makes least more flow leave, until the set is heavy."""
+    # A tree of least keys over the units outside: the root is the one that adds least flow.
     n, leaves = chosen.shape[0], tree.shape[0] // 2
     key[:] = np.inf
     for u in range(n):
@@ -79,7 +84,8 @@ def _grown(
     for at in range(leaves - 1, 0, -1):
         a, b = tree[2 * at], tree[2 * at + 1]
         tree[at] = b if key[b] < key[a] else a
-    while not _heavy(load, room):
+    # The best unit comes in; only the keys of those with flow to it change.
+    while not _heavy(load, slack):
         best = tree[1]
         if key[best] == np.inf:
             return False
@@ -97,13 +103,14 @@ def _grown(
 
 @njit(nogil=True)
 def _polished(
-    flow: Flow, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
-    least: IntArray, groups: Groups, room: IntArray, pull: FloatArray,
+    flow: FlowRows, total: FloatArray, chosen: BoolArray, load: IntArray, met: IntArray,
+    least: IntArray, groups: GroupRows, slack: IntArray, pull: FloatArray,
 ) -> None:
     """Move single units in or out while less flow leaves and the set stays heavy."""
     n = chosen.shape[0]
     barred = np.zeros(n, np.int64)
     for step in range(STEPS):
+        # The move that saves most flow and keeps the set heavy; those that do not are barred once.
         moved = False
         for _ in range(TRIED):
             best, least_change = -1, -1e-6
@@ -115,7 +122,7 @@ def _polished(
                 return
             sign = -1 if chosen[best] else 1
             _move(best, sign, load, met, least, groups)
-            if _heavy(load, room):
+            if _heavy(load, slack):
                 chosen[best] = not chosen[best]
                 _pull(best, sign, flow, pull)
                 moved = True
@@ -128,11 +135,22 @@ def _polished(
 
 @cached_njit
 def heavy_sets(
-    flow: Flow, total: FloatArray, seeds: BoolArray, least: IntArray, groups: Groups, room: IntArray
+    flow: FlowRows, total: FloatArray, seeds: BoolArray, least: IntArray, groups: GroupRows,
+    slack: IntArray,
 ) -> tuple[BoolArray, FloatArray]:
-    """From each seed (a set) a heavy one, and the flow that leaves it; infinite where none is.
+    """From each seed a heavy set, and the flow that leaves it; infinite where there is none.
 
-    ``total`` is the flow that leaves each unit.
+    Parameters
+    ----------
+    flow, total : rows, (U,)
+        Flow between units, and the flow that leaves each unit.
+    seeds : (k, U) bool
+    least, groups, slack : (U, L), rows, (L,)
+        A set is heavy where one of the L sums exceeds its slack.
+
+    Returns
+    -------
+    (k, U) bool, (k,)
     """
     count, n = seeds.shape
     leaves = 1
@@ -141,15 +159,16 @@ def heavy_sets(
     tree, key = np.empty(2 * leaves, np.int64), np.empty(leaves)
     found, out = seeds.copy(), np.full(count, np.inf)
     for k in range(count):
+        # Loads, groups met and flow of the seed; then grow it, polish it, and add up what leaves.
         chosen, pull = found[k], np.zeros(n)
-        load, met = np.zeros(room.shape[0], np.int64), np.zeros(groups[2].shape[0], np.int64)
+        load, met = np.zeros(slack.shape[0], np.int64), np.zeros(groups[2].shape[0], np.int64)
         for u in range(n):
             if chosen[u]:
                 _move(u, 1, load, met, least, groups)
                 _pull(u, 1, flow, pull)
-        if not _grown(flow, total, chosen, load, met, least, groups, room, pull, tree, key):
+        if not _grown(flow, total, chosen, load, met, least, groups, slack, pull, tree, key):
             continue
-        _polished(flow, total, chosen, load, met, least, groups, room, pull)
+        _polished(flow, total, chosen, load, met, least, groups, slack, pull)
         left = 0.0
         for u in range(n):
             if chosen[u]:
@@ -159,7 +178,7 @@ def heavy_sets(
 
 
 @cached_njit
-def along_walk(flow: Flow, home: FloatArray, first: int) -> IntArray:
+def along_walk(flow: FlowRows, home: FloatArray, first: int) -> IntArray:
     """All units in the order in which one reaches them from ``first`` along the strongest flow.
 
     ``home`` is the flow between each unit and the ends of all rounds.

@@ -1,4 +1,4 @@
-"""What a technician takes at least for any units, and sharing them out so that nobody takes longer.
+"""What a technician takes at least for any units, and assigning them so that nobody takes longer.
 
 Least times are told by an enumeration of its own: every order of the units, every way through each,
 a store visit at every place where one is asked for.
@@ -10,13 +10,14 @@ from itertools import combinations, permutations, product
 import numpy as np
 import pytest
 
-from greaseroute.solvers.vrp.benders.cut import Potentials, Tariff, tariff_of
-from greaseroute.solvers.vrp.benders.master_cp import ShareModel
-from greaseroute.solvers.vrp.benders.master_search import Sharers, evened_out
-from greaseroute.solvers.vrp.benders.route_points import Bag, bag_of, round_legs
-from greaseroute.solvers.vrp.benders.subproblem import RoundProgram, nested_sets
+from greaseroute.solvers.arrays import FAR
+from greaseroute.solvers.vrp.bag import Bag, bag_of
+from greaseroute.solvers.vrp.benders.assignment import Assignable
+from greaseroute.solvers.vrp.benders.cut import OptimalityCut, Potentials, cut_of
+from greaseroute.solvers.vrp.benders.master_cp import AssignmentModel
+from greaseroute.solvers.vrp.benders.route_points import route_legs
+from greaseroute.solvers.vrp.benders.subproblem import RouteMaster, sets_of_units
 from greaseroute.solvers.vrp.entry_exit_points import least_walk
-from greaseroute.solvers.vrp.layout import FAR_MS
 from tests.solvers.vrp.crew_cases import ints, line_problem, random_problem
 
 
@@ -26,7 +27,7 @@ def every_way(problem):
 
 def least_time(problem, t, units, *, store_visits=0):
     """By going through every order, every way and every place of that many store visits."""
-    walk, best = least_walk(problem, t), FAR_MS
+    walk, best = least_walk(problem, t), FAR
     steps = [[w for w in range(problem.ways) if problem.way_unit[w] == u] for u in units]
     stops = [*range(len(units)), *(["store"] * store_visits)]
     for order in set(permutations(stops)):
@@ -55,63 +56,61 @@ def any_potentials(rng, legs):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_any_potentials_give_a_tariff_that_no_round_is_below(seed):
+def test_any_potentials_give_a_cut_that_no_route_is_below(seed):
     rng = np.random.default_rng(seed)
     problem = random_problem(rng, units=4, technicians=2)
-    legs = round_legs(problem, 1, every_way(problem), stores=False)
-    tariffs = [tariff_of(legs, any_potentials(rng, legs), units=4) for _ in range(20)]
+    legs = route_legs(problem, 1, every_way(problem), stores=False)
+    cuts = [cut_of(legs, any_potentials(rng, legs), units=4) for _ in range(20)]
     for units in some_of(4):
         least = least_time(problem, 1, units)
-        assert max(f.least_ms(ints(units), 0) for f in tariffs) <= least
+        assert max(f.least_ms(ints(units), 0) for f in cuts) <= least
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_tariff_counts_store_visits_at_least(seed):
+def test_cut_counts_store_visits_at_least(seed):
     rng = np.random.default_rng(seed)
     problem = replace(random_problem(rng, units=3, technicians=1, bag=True), bag_at_start=ints([0]))
-    legs = round_legs(problem, 0, every_way(problem), stores=True)
-    tariffs = [tariff_of(legs, any_potentials(rng, legs), units=3) for _ in range(20)]
+    legs = route_legs(problem, 0, every_way(problem), stores=True)
+    cuts = [cut_of(legs, any_potentials(rng, legs), units=3) for _ in range(20)]
     for units in some_of(3)[1:]:
         for visits in (0, 1):
             least = least_time(problem, 0, units, store_visits=visits)
-            # told for fewer visits than are made, a tariff still holds
-            assert (
-                max(f.least_ms(ints(units), n) for f in tariffs for n in range(visits + 1)) <= least
-            )
+            # told for fewer visits than are made, a cut still holds
+            assert max(f.least_ms(ints(units), n) for f in cuts for n in range(visits + 1)) <= least
 
 
-def test_tariff_of_a_line_is_read_off_it():
+def test_cut_of_a_line_is_read_off_it():
     # start at 0, units at 10 and 30 m, 1 m/s, 5 s of work at each: with all potentials zero a round
     # costs the least leg out of each place: 10 s from the start, 10 s and 20 s from the units
     problem = line_problem([10, 30], work_s=[5, 5])
-    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    legs = route_legs(problem, 0, every_way(problem), stores=False)
     none = Potentials(
         entry=np.zeros(legs.head.size, int),
         leave=np.zeros(legs.tail.size, int),
         sets=np.zeros((0, 2), bool),
         weight=np.zeros(0, int),
     )
-    tariff = tariff_of(legs, none, units=2)
+    cut = cut_of(legs, none, units=2)
     # the start may also be left for the finish at once, in no time
-    assert (tariff.fixed, tariff.each.tolist()) == (0, [15_000, 25_000])
+    assert (cut.fixed, cut.each.tolist()) == (0, [15_000, 25_000])
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_program_tells_a_whole_share_nearly_to_the_ms(seed):
+def test_program_tells_a_whole_assignment_nearly_to_the_ms(seed):
     rng = np.random.default_rng(10 + seed)
     problem = random_problem(rng, units=5, technicians=1)
-    legs = round_legs(problem, 0, every_way(problem), stores=False)
-    program, told, least = RoundProgram(legs), 0, 0
+    legs = route_legs(problem, 0, every_way(problem), stores=False)
+    program, told, least = RouteMaster(legs), 0, 0
     for units in some_of(5)[-6:]:
-        share = np.zeros(legs.nodes)
-        share[list(units)] = 1.0
-        tariff = program.learn(share, 0.0, units=5)
-        told += tariff.least_ms(ints(units), 0)
+        assignment = np.zeros(legs.nodes)
+        assignment[list(units)] = 1.0
+        cut = program.learn(assignment, 0.0, units=5)
+        told += cut.least_ms(ints(units), 0)
         exact = least_time(problem, 0, units)
-        assert tariff.least_ms(ints(units), 0) <= exact
+        assert cut.least_ms(ints(units), 0) <= exact
         least += exact
         for others in some_of(5)[::3]:
-            assert tariff.least_ms(ints(others), 0) <= least_time(problem, 0, others)
+            assert cut.least_ms(ints(others), 0) <= least_time(problem, 0, others)
     assert told >= 0.99 * least
 
 
@@ -127,14 +126,14 @@ def test_ways_left_out_change_no_round(seed):
     }
     longer = problem.way_ms[:, extra] + ints([0, 0, 1, 5_000])
     problem = replace(problem, way_ms=np.concatenate([problem.way_ms, longer], axis=1), **more)
-    legs = round_legs(problem, 0, every_way(problem), stores=False)
+    legs = route_legs(problem, 0, every_way(problem), stores=False)
     assert legs.way_ms.size <= problem.ways - 4
     for units in some_of(3):
         assert _least_by_legs(legs, units) == least_time(problem, 0, units)
 
 
 def _least_by_legs(legs, units):
-    best = FAR_MS
+    best = FAR
     for order in permutations(units):
         ways = [np.flatnonzero(legs.way_node == np.searchsorted(legs.unit, u)) for u in order]
         for chosen in product(*ways):
@@ -148,8 +147,8 @@ def _least_by_legs(legs, units):
 
 def test_nested_sets_join_the_nearest_first():
     problem = line_problem([10, 12, 40, 43, 100], work_s=[1] * 5)
-    legs = round_legs(problem, 0, every_way(problem), stores=False)
-    found = [np.flatnonzero(inside).tolist() for inside in nested_sets(legs)]
+    legs = route_legs(problem, 0, every_way(problem), stores=False)
+    found = [np.flatnonzero(inside).tolist() for inside in sets_of_units(legs)]
     assert found == [[0, 1], [2, 3], [0, 1, 2, 3], [0, 1, 2, 3, 4]]
 
 
@@ -171,9 +170,9 @@ def test_bag_of_a_technician_takes_the_fewest_strokes_of_a_unit():
     assert (bag.held, bag.full) == (99, 99)
 
 
-def random_tariffs(rng, units):
+def random_cuts(rng, units):
     return [
-        Tariff(
+        OptimalityCut(
             fixed=int(rng.integers(0, 50)),
             each=rng.integers(5, 60, units),
             sets=rng.random((4, units)) < 0.4,
@@ -184,7 +183,7 @@ def random_tariffs(rng, units):
     ]
 
 
-def random_sharers(rng, units, crew):
+def random_crew(rng, units, crew):
     may = rng.random((units, crew)) < 0.8
     may[~may.any(axis=1), 0] = True
     may[0] = False  # nobody visits the first unit
@@ -192,99 +191,87 @@ def random_sharers(rng, units, crew):
         Bag(rng.integers(0, 30, (units, 2)), ints([40, 30]), ints([5, 0]), held=1, full=2)
         for _ in range(crew)
     )
-    return Sharers(like=np.arange(crew), may=may, bags=bags)
+    return Assignable(type_of=np.arange(crew), may=may, bags=bags)
 
 
-def shares(sharers):
+def assignments(who):
     """Every way of sharing the visited units out."""
-    choices = [np.flatnonzero(row).tolist() or [-1] for row in sharers.may]
-    return [ints(share) for share in product(*choices)]
+    choices = [np.flatnonzero(row).tolist() or [-1] for row in who.may]
+    return [ints(assignment) for assignment in product(*choices)]
 
 
-def excess(sharers, tariffs, room, share):
-    """By how much the worst tariff exceeds its room, told from its definition."""
+def excess(who, cuts, time, assignment):
+    """By how much the worst cut exceeds its time, told from its definition."""
     worst = -(10**9)
-    for t, k in enumerate(sharers.like):
-        mine = np.flatnonzero(share == t)
-        visits = sharers.bags[t].store_visits(mine)
-        worst = max(worst, *(f.least_ms(mine, visits) - room[t] for f in tariffs[k]))
+    for t, k in enumerate(who.type_of):
+        mine = np.flatnonzero(assignment == t)
+        visits = who.bags[t].store_visits(mine)
+        worst = max(worst, *(f.least_ms(mine, visits) - time[t] for f in cuts[k]))
     return worst
 
 
 def puzzles():
-    """Tariffs with every share of seven units, and the least room that some share keeps within."""
+    """Cuts with every assignment of seven units, and the least time that one of them needs."""
     for seed, crew in product(range(4), (1, 2, 3)):
         rng = np.random.default_rng(30 + seed)
-        sharers = random_sharers(rng, 7, crew)
-        tariffs = [random_tariffs(rng, 7) for _ in range(crew)]
-        every, slack = shares(sharers), rng.integers(0, 40, crew)
-        best = min(excess(sharers, tariffs, slack, share) for share in every)
-        yield sharers, tariffs, every, slack + best
+        who = random_crew(rng, 7, crew)
+        cuts = [random_cuts(rng, 7) for _ in range(crew)]
+        every, slack = assignments(who), rng.integers(0, 40, crew)
+        best = min(excess(who, cuts, slack, assignment) for assignment in every)
+        yield who, cuts, every, slack + best
 
 
-def answer(sharers, tariffs, *, room, alike=False, effort=2.0, given=()):
-    model = ShareModel(sharers, room_ms=room, alike=alike)
-    model.learn(tariffs)
+def answer(who, cuts, *, time, alike=False, effort=2.0, given=()):
+    model = AssignmentModel(who, time_ms=time, alike=alike)
+    model.learn(cuts)
     return model.answer(given, effort=effort)
 
 
-def test_model_finds_a_share_just_where_there_is_one():
-    for sharers, tariffs, every, room in puzzles():
-        found = answer(sharers, tariffs, room=room).share
-        assert excess(sharers, tariffs, room, found) <= 0
-        assert any(np.array_equal(found, share) for share in every)
-        none = answer(sharers, tariffs, room=room - 1)
-        assert none.share is None
+def test_model_finds_an_assignment_just_where_there_is_one():
+    for who, cuts, every, time in puzzles():
+        found = answer(who, cuts, time=time).assignment
+        assert excess(who, cuts, time, found) <= 0
+        assert any(np.array_equal(found, assignment) for assignment in every)
+        none = answer(who, cuts, time=time - 1)
+        assert none.assignment is None
         assert none.ruled_out
 
 
-def test_a_part_of_all_shares_is_what_was_given():
-    for sharers, tariffs, every, room in puzzles():
-        unit = int(np.flatnonzero(sharers.may.all(axis=1))[0])
-        for t in range(sharers.may.shape[1]):
-            part = answer(sharers, tariffs, room=room, given=[(unit, t)])
-            fits = [s for s in every if s[unit] == t and excess(sharers, tariffs, room, s) <= 0]
+def test_a_part_of_all_assignments_is_what_was_given():
+    for who, cuts, every, time in puzzles():
+        unit = int(np.flatnonzero(who.may.all(axis=1))[0])
+        for t in range(who.may.shape[1]):
+            part = answer(who, cuts, time=time, given=[(unit, t)])
+            fits = [s for s in every if s[unit] == t and excess(who, cuts, time, s) <= 0]
             assert part.ruled_out == (not fits)
-            assert part.share is None or part.share[unit] == t
+            assert part.assignment is None or part.assignment[unit] == t
 
 
-def test_a_model_grown_by_single_tariffs_says_what_one_made_at_once_says():
-    for sharers, tariffs, _, room in puzzles():
-        grown = ShareModel(sharers, room_ms=room - 1, alike=False)
-        for count in range(1, 1 + max(len(known) for known in tariffs)):
-            grown.learn([known[:count] for known in tariffs])
-            told = [known[:count] for known in tariffs]
-            at_once = answer(sharers, told, room=room - 1)
+def test_a_model_grown_by_single_cuts_says_what_one_made_at_once_says():
+    for who, cuts, _, time in puzzles():
+        grown = AssignmentModel(who, time_ms=time - 1, alike=False)
+        for count in range(1, 1 + max(len(known) for known in cuts)):
+            grown.learn([known[:count] for known in cuts])
+            told = [known[:count] for known in cuts]
+            at_once = answer(who, told, time=time - 1)
             assert grown.answer((), effort=2.0).ruled_out == at_once.ruled_out
         assert grown.answer((), effort=2.0).ruled_out
 
 
-def test_search_finds_most_shares_and_none_that_is_not_there():
-    missed = 0
-    for sharers, tariffs, every, room in puzzles():
-        found = evened_out(sharers, tariffs, room_ms=room, share=every[0], seed=1)
-        missed += found is None
-        if found is not None:
-            assert excess(sharers, tariffs, room, found) <= 0
-            assert any(np.array_equal(found, share) for share in every)
-        assert evened_out(sharers, tariffs, room_ms=room - 1, share=every[0], seed=1) is None
-    assert missed <= 1
-
-
 def test_technicians_alike_may_change_names():
-    # two units of 10 each and room for one of them each: whoever takes which
-    one = Tariff(0, ints([10, 10]), np.zeros((0, 2), bool), ints([]), 0)
+    # two units of 10 each and time for one of them each: whoever takes which
+    one = OptimalityCut(0, ints([10, 10]), np.zeros((0, 2), bool), ints([]), 0)
     bag = Bag(np.zeros((2, 0), int), ints([]), ints([]), held=0, full=0)
-    sharers = Sharers(like=ints([0, 0]), may=np.ones((2, 2), bool), bags=(bag, bag))
-    found = answer(sharers, [[one]], room=ints([10, 10]), alike=True).share
+    who = Assignable(type_of=ints([0, 0]), may=np.ones((2, 2), bool), bags=(bag, bag))
+    found = answer(who, [[one]], time=ints([10, 10]), alike=True).assignment
     assert found.tolist() == [0, 1]
-    assert answer(sharers, [[one]], room=ints([10, 9])).ruled_out
+    assert answer(who, [[one]], time=ints([10, 9])).ruled_out
 
 
 def test_too_little_effort_is_told():
     rng = np.random.default_rng(5)
-    sharers = random_sharers(rng, 60, 2)
-    tariffs = [random_tariffs(rng, 60) for _ in range(2)]
-    told = answer(sharers, tariffs, room=ints([900, 900]), effort=1e-9)
-    assert told.share is None
+    who = random_crew(rng, 60, 2)
+    cuts = [random_cuts(rng, 60) for _ in range(2)]
+    told = answer(who, cuts, time=ints([900, 900]), effort=1e-9)
+    assert told.assignment is None
     assert not told.ruled_out

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import _groups, _rows, _Sum
+from greaseroute.solvers.vrp.cutting_planes.capacity_cuts import Load, _groups, _rows
 from greaseroute.solvers.vrp.cutting_planes.kernels.capacity_cuts import along_walk, heavy_sets
 
 
@@ -14,14 +14,14 @@ def random_flow(rng, units):
     return flow + flow.T, np.round(flow.sum(axis=1) + rng.random(units), 3)
 
 
-def random_sums(rng, units):
+def random_loads(rng, units):
     return [
-        _Sum(
+        Load(
             least=rng.integers(0, 50, units),
             group=rng.random((5, units)) < 0.3,
             weight=rng.integers(1, 40, 5),
-            below=0,
-            room=int(rng.integers(200, 600)),
+            negative_part=0,
+            slack=int(rng.integers(200, 600)),
         )
         for _ in range(2)
     ]
@@ -42,30 +42,30 @@ def test_heavy_sets_are_heavy_and_leave_what_is_told(seed):
     rng = np.random.default_rng(seed)
     units = int(rng.integers(3, 40))
     both, total = random_flow(rng, units)
-    sums = random_sums(rng, units)
-    room = np.array([one.room for one in sums])
-    least = np.stack([one.least for one in sums], axis=1)
+    loads = random_loads(rng, units)
+    slack = np.array([one.slack for one in loads])
+    least = np.stack([one.least for one in loads], axis=1)
     sets, leaves = heavy_sets(
-        _rows(both), total, np.eye(units, dtype=bool), least, _groups(sums), room
+        _rows(both), total, np.eye(units, dtype=bool), least, _groups(loads), slack
     )
     everything = np.ones(units, dtype=bool)
     for inside, told in zip(sets, leaves, strict=True):
         if np.isinf(told):
-            assert not any(load_of(one, everything) > one.room for one in sums)
+            assert not any(load_of(one, everything) > one.slack for one in loads)
             continue
-        assert any(load_of(one, inside) > one.room for one in sums)
+        assert any(load_of(one, inside) > one.slack for one in loads)
         assert told == pytest.approx(leaving(both, total, inside))
         for u in range(units):  # no single unit in or out lets less flow leave and stays heavy
             other = inside.copy()
             other[u] = ~other[u]
             if leaving(both, total, other) < told - 1e-5:
-                assert not any(load_of(one, other) > one.room for one in sums)
+                assert not any(load_of(one, other) > one.slack for one in loads)
 
 
-def grown(both, total, seed, sums):
+def grown(both, total, seed, loads):
     """The set grown from a seed by the unit that makes least more flow leave, told plainly."""
     inside = seed.copy()
-    while not any(load_of(one, inside) > one.room for one in sums):
+    while not any(load_of(one, inside) > one.slack for one in loads):
         if inside.all():
             return None
         more = total - both[:, inside].sum(axis=1)
@@ -79,13 +79,13 @@ def test_sets_grow_as_told_plainly(seed):
     rng = np.random.default_rng(50 + seed)
     both, total = random_flow(rng, 20)
     total += both.sum(axis=1)  # so much leaves each unit that polishing takes out what it can
-    sums = random_sums(rng, 20)
+    loads = random_loads(rng, 20)
     seeds = np.eye(20, dtype=bool)
-    room = np.array([one.room for one in sums])
-    least = np.stack([one.least for one in sums], axis=1)
-    _, leaves = heavy_sets(_rows(both), total, seeds, least, _groups(sums), room)
+    slack = np.array([one.slack for one in loads])
+    least = np.stack([one.least for one in loads], axis=1)
+    _, leaves = heavy_sets(_rows(both), total, seeds, least, _groups(loads), slack)
     for start, told in zip(seeds, leaves, strict=True):
-        plain = grown(both, total, start, sums)
+        plain = grown(both, total, start, loads)
         assert (plain is None) == bool(np.isinf(told))
         if plain is not None:
             assert told <= leaving(both, total, plain) + 1e-9
