@@ -21,11 +21,6 @@ def seconds(milliseconds: int) -> float:
     return milliseconds / MS_PER_S
 
 
-def cm3_to_g(volume_cm3: float, *, density_g_cm3: float) -> float:
-    """Mass in grams of a volume in cm3."""
-    return volume_cm3 * density_g_cm3
-
-
 def g_to_cm3(mass_g: float, *, density_g_cm3: float) -> float:
     """Volume in cm3 of a mass in grams."""
     return mass_g / density_g_cm3

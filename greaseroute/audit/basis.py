@@ -22,13 +22,14 @@ class UnderWay:
     """A round under way, of which the plan is the rest.
 
     ``begun`` is the site as the round began, ``began`` that moment; ``booked`` and ``gone`` are
-    joints done and units that left; ``blocked`` what takes no grease, by (unit, joint, fitting)
-    with an empty fitting for a whole joint.
+    joints done and units that left, ``booked_fittings`` single fittings done; ``blocked`` what
+    takes no grease, by (unit, joint, fitting) with an empty fitting for a whole joint.
     """
 
     begun: Site
     began: datetime
     booked: frozenset[UnitJoint] = frozenset()
+    booked_fittings: frozenset[tuple[str, str, str]] = frozenset()
     gone: frozenset[str] = frozenset()
     blocked: frozenset[tuple[str, str, str]] = frozenset()
 

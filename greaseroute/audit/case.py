@@ -166,9 +166,13 @@ class Case:
             return {key: _asked_for(key in work, each) for key, each in found.items()}
         if under_way is None:
             return found
-        done = {name: Owed(False, "booked as done") for each in found.values() for name in each}
+        done = Owed(False, "booked as done")
+        whole, single = under_way.booked, under_way.booked_fittings
         return {
-            key: {name: done[name] for name in each} if key in under_way.booked else each
+            key: {
+                name: done if key in whole or (*key, name) in single else verdict
+                for name, verdict in each.items()
+            }
             for key, each in found.items()
         }
 

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from greaseroute.audit.house_rules import METER_SLACK_H
 from greaseroute.catalogue.joint import Interval, Joint
+from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site
 from greaseroute.units import S_PER_H
@@ -53,7 +54,7 @@ Verdicts = Mapping[UnitJoint, Mapping[str, Owed]]
 def owed(site: Site, at: datetime) -> Verdicts:
     """Every fitting of every joint that is pumped, of every unit, at a moment."""
     zone = ZoneInfo(site.time_zone)
-    factor = {severity.name: severity.interval_factor for severity in site.severities}
+    rules = {severity.name: severity for severity in site.severities}
     found: dict[UnitJoint, Mapping[str, Owed]] = {}
     services = _by_unit(site.last_services)
     readings = _by_unit(site.meter_readings)
@@ -61,11 +62,11 @@ def owed(site: Site, at: datetime) -> Verdicts:
         machine = site.types[unit.type].with_attachments(unit.attachments)
         records = services.get(unit.unit, []), readings.get(unit.unit, [])
         history = _History(site, unit, at.astimezone(zone), *records)
-        shorter = 1.0 if unit.severity is None else factor.get(unit.severity, 1.0)
+        rule = None if unit.severity is None else rules.get(unit.severity)
         for joint in machine.joints:
             if not (joint.never_pump or joint.central) and joint.interval is not None:
                 found[unit.unit, joint.name] = {
-                    fitting.name: _owed(joint, fitting.name, history, factor=shorter)
+                    fitting.name: _owed(joint, fitting.name, history, rule=rule)
                     for fitting in joint.fittings
                 }
     return found
@@ -176,13 +177,31 @@ def _plain(name: str) -> str:
     return " ".join(name.lower().split())
 
 
-def _owed(joint: Joint, fitting: str, history: _History, *, factor: float) -> Owed:
+def _factor(rule: Severity | None, history: _History, service: LastService) -> float:
+    """By what an interval is shortened: by the rule, if one day since the service is in season."""
+    if rule is None:
+        return 1.0
+    begin, end = rule.season_from, rule.season_to
+    if begin is None or end is None:
+        return rule.interval_factor
+    today, day = _date(history.at, history.at), _date(service.at, history.at)
+    while day <= today:
+        text = f"{day.month:02d}-{day.day:02d}"
+        inside = begin <= text <= end if begin <= end else not end < text < begin
+        if inside:
+            return rule.interval_factor
+        day += timedelta(days=1)
+    return 1.0
+
+
+def _owed(joint: Joint, fitting: str, history: _History, *, rule: Severity | None) -> Owed:
     interval = joint.interval
     assert interval is not None
     service = history.last_service(joint, fitting)
     if service is None:
         return Owed(True, "no service is on record")
     hours, days = history.hours_since(service), history.days_since(service)
+    factor = _factor(rule, history, service)
     ahead_h = history.site.rules.look_ahead_h
     verdicts = [
         _by_hours(interval, hours, factor=factor, ahead_h=ahead_h),

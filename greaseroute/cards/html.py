@@ -15,7 +15,7 @@ from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import left_by_reason, left_name
-from greaseroute.plan.words import bound_scope, certificate, clock, count, day
+from greaseroute.plan.words import certificate, clock, count, day
 from greaseroute.site.model import Site
 
 SCRIPTS = ("record.js", "qr.js", "card.js")
@@ -49,7 +49,6 @@ def card_html(
         plan_cautions=own_cautions(plan.cautions),
         left=left_by_reason(plan),
         certificate=certificate(plan.bound),
-        scope=bound_scope(plan.bound),
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
-from greaseroute.plan.words import bound_scope, certificate, clock, count, day, listed
+from greaseroute.plan.words import certificate, clock, count, day, listed
 from greaseroute.units import S_PER_MIN
 
 WIDTH = 80
@@ -147,8 +147,7 @@ def _hands_off(plan: RoundPlan) -> list[str]:
 
 
 def _proof(plan: RoundPlan) -> list[str]:
-    lines = ["How good is this walk?", *_filled(certificate(plan.bound), first="  ", rest="  ")]
-    return [*lines, *_filled(bound_scope(plan.bound), first="  ", rest="  ")]
+    return ["How good is this walk?", *_filled(certificate(plan.bound), first="  ", rest="  ")]
 
 
 def _notes(plan: RoundPlan) -> list[str]:

@@ -42,6 +42,9 @@ def pack_words(packs: tuple[Pack, ...]) -> str:
 
 def order_words(line: OrderLine) -> str:
     """The order in a sentence; where nothing is needed, that."""
+    if line.stock is None:
+        levels = f"order at {line.reorder_level}, up to {line.up_to} cartridges"
+        return f"stock not told: count it ({levels})"
     if line.order_by is None:
         return f"nothing: stock stays above {line.reorder_level}"
     if not line.packs:

@@ -41,11 +41,22 @@ def _as_text(site: "Site | None", faults: "Iterable[Fault]") -> str:
     if site is None:
         return "\n".join(str(f) for f in faults)
     units, joints, fittings = counts(site)
-    return f"{units} units, {joints} joints, {fittings} fittings: good"
+    good = f"{units} units, {joints} joints, {fittings} fittings: good"
+    return "\n".join([good, *_only_ways(site)])
+
+
+def _only_ways(site: "Site") -> list[str]:
+    """A line for each gate or crossing that is the only way to some unit."""
+    if not site.ground.gates and not site.ground.crossings:
+        return []  # and nothing heavy is loaded
+    from greaseroute.walk.site_graph import only_ways
+
+    return [str(way) for way in only_ways(site)]
 
 
 def _as_json(site: "Site | None", faults: "Iterable[Fault]") -> str:
     answer: dict[str, object] = {"good": site is not None, "faults": [asdict(f) for f in faults]}
     if site is not None:
         answer |= dict(zip(("units", "joints", "fittings"), counts(site), strict=True))
+        answer["only_ways"] = _only_ways(site)
     return json.dumps(answer, indent=2, ensure_ascii=False)

@@ -5,8 +5,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from greaseroute.cli.options import moment, next_round_start
-
 if TYPE_CHECKING:
     from greaseroute.site.model import Site
 
@@ -18,15 +16,16 @@ def on_record(site: "Site", folder: Path, at: datetime | None) -> "tuple[Site, d
     next start of a round after that work.
     """
     from greaseroute.ledger.store import FILE, open_ledger
+    from greaseroute.site.morning import moment_for, next_round_start
 
     path = folder / FILE
     if not path.is_file():
-        return site, moment(at, site)
+        return site, moment_for(site, at)
     from greaseroute.ledger.recorded import latest_work
     from greaseroute.ledger.site_now import with_record
 
     with open_ledger(path) as ledger:
-        planned = moment(at, site)
+        planned = moment_for(site, at)
         latest = latest_work(ledger)
         if at is None and site.planned_for is not None and latest and latest >= planned:
             zone = ZoneInfo(site.time_zone)

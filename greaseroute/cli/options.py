@@ -2,13 +2,12 @@
 
 import argparse
 from collections.abc import Callable
-from datetime import UTC, datetime, time, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    from greaseroute.site.model import Site
+    pass
 
 MOST_DIGITS = 18  # a whole number of 64 bits
 
@@ -131,26 +130,3 @@ def add_options(parser: argparse.ArgumentParser, *names: str) -> None:
     """Give a verb the shared options named: site, at, out, seed, limit_s, format, cores."""
     for name in names:
         _ADD[name](parser)
-
-
-def next_round_start(now: datetime, *, round_start: str) -> datetime:
-    """The first ``HH:MM`` at or after ``now``, in the zone of ``now``."""
-    hour, minute = (int(part) for part in round_start.split(":"))
-    start = datetime.combine(now.date(), time(hour, minute), now.tzinfo)
-    if start < now:
-        start = datetime.combine(now.date() + timedelta(days=1), time(hour, minute), now.tzinfo)
-    return start
-
-
-def moment(at: datetime | None, site: "Site", *, now: datetime | None = None) -> datetime:
-    """The moment planned for, in the zone of the site.
-
-    ``at`` wins; without it the site's ``planned_for``; without that the next ``round_start`` after
-    ``now`` (the clock, unless given).
-    """
-    zone = ZoneInfo(site.time_zone)
-    chosen = at if at is not None else site.planned_for
-    if chosen is None:
-        clock = (now or datetime.now(UTC)).astimezone(zone)
-        return next_round_start(clock, round_start=site.round_start)
-    return chosen.replace(tzinfo=zone) if chosen.tzinfo is None else chosen.astimezone(zone)

@@ -41,9 +41,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--with-looks", action="store_true", help="also check the look points of each unit visited"
     )
     parser.add_argument(
-        "--done-so-far", metavar="FILE", type=Path,
+        "--done-so-far", metavar="FILE", type=Path, action="append",
         help="plan the rest of a round under way: what is booked, where the technicians stand now, "
-        "what moved, left or is blocked (JSON; `greaseroute schema done-so-far` tells its fields)",
+        "what moved, left or is blocked (JSON; `greaseroute schema done-so-far` tells its fields); "
+        "or the card of each technician as exported, the option once for each",
     )  # fmt: skip
     parser.add_argument(
         "--plan", metavar="FILE", type=Path,

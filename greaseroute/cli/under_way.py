@@ -1,6 +1,7 @@
 """A round under way, from ``--done-so-far`` and ``--plan``: read, checked, every fault told."""
 
 import argparse
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -12,7 +13,7 @@ from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.plan.round import RoundPlan
 from greaseroute.replan.so_far import DoneSoFar, site_now
 from greaseroute.site.model import Site
-from greaseroute.site.morning import morning_of
+from greaseroute.site.morning import Morning, morning_of
 from greaseroute.texts.text_file import read_text
 
 
@@ -20,7 +21,8 @@ from greaseroute.texts.text_file import read_text
 class UnderWay:
     """The moment the round began, the site then and now (by its record), what happened since.
 
-    ``so_far`` is None where no round is under way; ``earlier`` is its plan, where it is given.
+    ``begun`` is the site as the round began. ``so_far`` is None where no round is under way;
+    ``earlier`` is its plan, where it is given.
     """
 
     at: datetime
@@ -46,18 +48,62 @@ def under_way(args: argparse.Namespace, site: Site) -> UnderWay:
     if told is None and earlier is not None:
         told = datetime.fromisoformat(earlier.at)
     site, at = on_record(site, args.site, told)
-    from greaseroute.replan.so_far_file import read_done_so_far
-
-    text = _text(args.done_so_far, faults)
-    so_far = None
-    if text is not None:
-        name = args.done_so_far.as_posix()
-        so_far, wrong = read_done_so_far(text, name, site, morning=morning_of(site, at))
-        faults += wrong
+    so_far = _so_far(args.done_so_far, site, at, earlier=earlier, faults=faults)
     if faults or so_far is None:
-        raise BadInput(str(args.done_so_far), faults)
+        raise BadInput(str(args.done_so_far[0]), faults)
     now = site_now(site, so_far, earlier=earlier)
     return UnderWay(at, site, now, so_far, earlier)
+
+
+def _so_far(
+    paths: Sequence[Path],
+    site: Site,
+    at: datetime,
+    *,
+    earlier: RoundPlan | None,
+    faults: list[Fault],
+) -> DoneSoFar | None:
+    """What the files tell: one in the form of `done-so-far`, or the cards of the round."""
+    from greaseroute.ledger.card_file import LOOKS_LIKE
+    from greaseroute.replan.so_far_file import read_done_so_far
+
+    texts = {path.as_posix(): text for path in paths if (text := _text(path, faults)) is not None}
+    morning = morning_of(site, at)
+    if texts and all(LOOKS_LIKE in text for text in texts.values()):
+        return _of_cards(texts, site, morning, earlier=earlier, faults=faults)
+    if len(texts) > 1:
+        raise UnknownName(
+            "--done-so-far", f"{len(texts)} files", limit="one file, or cards alone",
+            next_step="write it all down in one file, or give the cards of the round",
+        )  # fmt: skip
+    for name, text in texts.items():
+        so_far, wrong = read_done_so_far(text, name, site, morning=morning)
+        faults += wrong
+        return so_far
+    return None
+
+
+def _of_cards(
+    texts: Mapping[str, str],
+    site: Site,
+    morning: Morning,
+    *,
+    earlier: RoundPlan | None,
+    faults: list[Fault],
+) -> DoneSoFar | None:
+    """What the cards of the round tell."""
+    from greaseroute.ledger.card_file import read_card
+    from greaseroute.replan.card_so_far import card_faults, moment_faults, so_far_of
+
+    reports = []
+    for name, text in texts.items():
+        report, lines, wrong = read_card(text, name)
+        faults += wrong
+        if report is not None:
+            faults += card_faults(report, lines, site, earlier=earlier)
+            faults += moment_faults(report, lines, morning)
+            reports.append(report)
+    return None if faults else so_far_of(reports, site, earlier=earlier)
 
 
 def as_asked(way: UnderWay) -> AuditAsked:
@@ -77,6 +123,7 @@ def as_asked(way: UnderWay) -> AuditAsked:
             begun=begun,
             began=way.at,
             booked=frozenset(booked),
+            booked_fittings=frozenset(so_far.done_fittings),
             gone=frozenset(so_far.gone),
             blocked=frozenset((b.unit, b.joint, b.fitting or "") for b in so_far.blocked),
         )

@@ -1,14 +1,7 @@
 """``greaseroute week SITE --out DIR``: the mornings ahead, the grease they use, what to order."""
 
 import argparse
-import gc
-import multiprocessing
-import os
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from datetime import date, datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,22 +11,16 @@ from greaseroute.cli.options import add_options, whole_number
 from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import progress_for
-from greaseroute.processes import cores, die_with
 
 if TYPE_CHECKING:
     from greaseroute.forecast.week import Span
-    from greaseroute.forecast.week_rounds import Asked, PlanMornings
-    from greaseroute.plan.round import RoundPlan
     from greaseroute.plan.week import WeekPlan
-    from greaseroute.site.model import Site
 
 HELP = "plan the seven mornings ahead and the grease they use"
 
 FILES = ("week.json", "week.html")
 STAGES = ("reading", "compiling", "levelling", "round of", "simulating", "drawing")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-MOST_WORKERS, ENOUGH_UNITS = 8, 12
-PASSES_A_UNIT, LEAST_PASSES = 60, 2000  # seven rounds: far fewer passes than a single one
 
 
 def _from_one(text: str) -> int:
@@ -105,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     output = OutputSet(args.out, "week", FILES, hashes_of(args.site))
     output.check()
     from greaseroute.cards.week_html import week_html
+    from greaseroute.forecast.round_planner import round_planner
     from greaseroute.forecast.week import plan_week
 
     with progress_for(args, STAGES) as progress:
@@ -149,53 +137,6 @@ def _span(args: argparse.Namespace) -> "Span":
         holidays=frozenset(args.holiday),
         settings=settings,
     )
-
-
-def round_planner(site: "Site", *, seed: int) -> "PlanMornings":
-    """The round engine with few passes, mornings side by side on the processors there are.
-
-    A small site is planned in this process: starting others takes longer than its rounds.
-    """
-    from greaseroute.rounds.quick import quick_round
-
-    passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
-    one = partial(quick_round, site, seed=seed, iterations=passes)
-    workers = min(cores(), MOST_WORKERS)
-    if workers == 1 or len(site.units) < ENOUGH_UNITS:
-        return lambda asked: (one(at=at, work=items) for at, items in asked)
-    return lambda asked: _side_by_side(one, asked, workers=workers)
-
-
-def _side_by_side(
-    one: "Callable[..., RoundPlan]", asked: "Sequence[Asked]", *, workers: int
-) -> "Iterator[RoundPlan]":
-    """Rounds in the order asked for; the same as one by one, since none depends on another."""
-    from greaseroute.kernel_cache import unwritten
-
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(
-        min(workers, max(1, len(asked))),
-        mp_context=context,
-        initializer=_begin_worker,
-        initargs=(os.getpid(), unwritten()),
-    ) as pool:
-        waiting = [pool.submit(one, at=at, work=items) for at, items in asked]
-        for future in waiting:
-            yield future.result()
-
-
-def _begin_worker(parent: int, compiled: dict[str, bytes]) -> None:
-    """Set up a worker: it ends with its parent, heeds no Ctrl-C, and collects no garbage.
-
-    It lives for a few rounds: what collecting frees is not worth the time. ``compiled`` are the
-    kernels that could not be kept on disk.
-    """
-    from greaseroute.kernel_cache import take_over
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    die_with(parent)
-    take_over(compiled)
-    gc.disable()
 
 
 def week_text(week: "WeekPlan") -> str:
@@ -244,8 +185,12 @@ def _grease_text(week: "WeekPlan") -> list[str]:
     ]
     lines += ["order:"]
     lines += [
-        f"  {line.grease}: {order_words(line)} (stock {line.stock:g}, reorder at "
-        f"{line.reorder_level})"
+        f"  {line.grease}: {order_words(line)}"
+        + (
+            ""
+            if line.stock is None
+            else f" (stock {line.stock:g}, reorder at {line.reorder_level})"
+        )
         for line in week.orders
     ]
     if week.what_if:

@@ -1,8 +1,5 @@
 """What a gun gives for each stroke, from strokes weighed on paper."""
 
-from collections.abc import Sequence
-from statistics import stdev
-
 from greaseroute.errors import UnfitProblem
 from greaseroute.records import Record
 from greaseroute.units import g_to_cm3
@@ -12,12 +9,11 @@ USUAL_STROKE_G = (0.5, 3.0)
 
 
 class Calibration(Record):
-    """The measured stroke of one gun; ``spread_g`` only where strokes were weighed one by one."""
+    """The measured stroke of one gun."""
 
     stroke_g: float
     stroke_cm3: float
     strokes_weighed: int
-    spread_g: float | None = None
     warning: str = ""
 
 
@@ -53,16 +49,3 @@ def calibrate(total_g: float, *, density_g_cm3: float, strokes_weighed: int = 10
         strokes_weighed=strokes_weighed,
         warning=_warning(stroke_g),
     )
-
-
-def calibrate_each(weighed_g: Sequence[float], *, density_g_cm3: float) -> Calibration:
-    """Stroke of a gun from strokes weighed one by one, with their sample standard deviation.
-
-    Raises
-    ------
-    UnfitProblem
-        Where nothing was weighed.
-    """
-    mean = calibrate(sum(weighed_g), density_g_cm3=density_g_cm3, strokes_weighed=len(weighed_g))
-    spread_g = stdev(weighed_g) if len(weighed_g) > 1 else None
-    return mean.model_copy(update={"spread_g": spread_g})

@@ -12,8 +12,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.drawings.matching import cheapest_matching
 from greaseroute.drawings.svg import Point2, polygons
+from greaseroute.solvers.assignment import cheapest_assignment
 
 PITCH = 22.0  # between the middles of neighbouring numbers
 FIRST_RING = 19.0  # from the silhouette to the middle of the nearest numbers
@@ -32,7 +32,7 @@ def ring_places(
         return []
     slots = _slots(silhouette, len(points), keep_out)
     lengths = [[math.dist(point, slot) for slot in slots] for point in points]
-    return [slots[column] for column in cheapest_matching(lengths)]
+    return [slots[column] for column in cheapest_assignment(np.array(lengths))]
 
 
 def _slots(silhouette: BaseGeometry, wanted: int, keep_out: Sequence[Point2]) -> list[Point2]:

@@ -7,6 +7,7 @@ from greaseroute.due.interval import OwnInterval, days_text
 from greaseroute.due.meter import RanBack
 
 Owed = Literal["due", "ahead", "not due"]
+NEVER_RECORDED = "never recorded"
 ORDER: dict[Owed, int] = {"due": 2, "ahead": 1, "not due": 0}
 
 
@@ -95,9 +96,22 @@ def _limits(own: OwnInterval, since: Since, ahead: LookAhead) -> list[_Limit]:
     return found
 
 
-def never_recorded() -> Judgement:
-    """A joint whose last service nobody wrote down: due, since nothing shows that it is not."""
-    return Judgement("due", "never recorded")
+ASSUMED_DAYS = 7.0
+"""A joint without any record is weighed as if it was last greased so many days ago: what is wanted
+every 10 h then comes before what is wanted every 500 h. A choice made here, said to people."""
+
+
+def never_recorded(own: OwnInterval, *, hours_per_day: float) -> Judgement:
+    """A joint whose last service nobody wrote down: due, since nothing shows that it is not.
+
+    Its ratio is what `ASSUMED_DAYS` days at ``hours_per_day`` use of its interval.
+    """
+    used = [1.0] if own.every_shift else []
+    if own.hours_h is not None:
+        used.append(ASSUMED_DAYS * hours_per_day / own.hours_h)
+    if own.days is not None:
+        used.append(ASSUMED_DAYS / own.days)
+    return Judgement("due", NEVER_RECORDED, ratio=max(used))
 
 
 def _ran_back(fall: RanBack) -> Judgement:

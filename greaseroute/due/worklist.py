@@ -1,5 +1,6 @@
 """The work list: every joint of every unit, owed or not, and why."""
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -28,9 +29,11 @@ class DueItem(Record):
     """One joint of one unit at the moment planned for.
 
     ``due`` is True for ``status`` due and ahead (treated as due today). ``since_days`` counts
-    calendar days. ``overdue_ratio`` is the used share of the interval: 1.0 is just due, and a
-    joint never recorded counts as that. ``interval_h`` is after severity. ``fittings`` counts those
-    that are due, or all where none is; ``due_fittings`` names them where they are not all.
+    calendar days. ``overdue_ratio`` is the used share of the interval: 1.0 is just due; a joint
+    never recorded is weighed as if it was last greased a week ago. ``interval_h`` is after
+    severity. ``fittings`` counts those that are due, or all where none is; ``due_fittings`` names
+    them where they are not all. ``troubles`` are what the record tells beside: blocked, skipped,
+    takes more.
     """
 
     unit: str
@@ -51,6 +54,7 @@ class DueItem(Record):
     critical: int
     fittings: int
     due_fittings: tuple[str, ...] = ()
+    troubles: tuple[str, ...] = ()
 
 
 def unit_joints(site: Site, unit: Unit) -> tuple[Joint, ...]:
@@ -148,32 +152,62 @@ def _joint_item(
     if joint.central:
         return _item(unit, joint, status="look only", reason=LOOK_ONLY)
     assert isinstance(joint.interval, Interval)  # the record refuses a pumped joint without one
-    own = shortened(joint.interval, severity)
     base = _item(unit, joint, status="not due", reason="")
-    verdicts: dict[Reading | None, tuple[Judgement, Since | None]] = {}
+    verdicts: dict[Reading | None, _Verdict] = {}
     last = history.last_of_fittings(joint)
     for service in last.values():
         if service not in verdicts:
+            own = shortened(joint.interval, _in_force(severity, service, history.now.at))
             verdicts[service] = _verdict(own, service, history=history, ahead=ahead)
-    worst, since = max(verdicts.values(), key=lambda v: (ORDER[v[0].status], v[0].ratio))
-    item = _judged(base, worst, own=own, since=since)
-    due = tuple(name for name, done in last.items() if verdicts[done][0].status != "not due")
+    worst = max(verdicts.values(), key=lambda v: (ORDER[v.judgement.status], v.judgement.ratio))
+    item = _judged(base, worst.judgement, own=worst.own, since=worst.since)
+    due = tuple(name for name, done in last.items() if verdicts[done].judgement.status != "not due")
     if not due or len(due) == len(last):
         return item
     others = f"{item.reason} ({len(due)} of {len(last)} fittings: {', '.join(due)})"
     return item.model_copy(update={"fittings": len(due), "due_fittings": due, "reason": others})
 
 
+@dataclass(frozen=True, slots=True)
+class _Verdict:
+    """The verdict on fittings that were last served together."""
+
+    own: OwnInterval
+    judgement: Judgement
+    since: Since | None
+
+
+def _in_force(severity: Severity | None, service: Reading | None, now: datetime) -> Severity | None:
+    """The severity rule where its season met the days since the last service, or today."""
+    if severity is None:
+        return None
+    first = now.date() if service is None else service.at.date()
+    return severity if severity.met_between(min(first, now.date()), now.date()) else None
+
+
 def _verdict(
     own: OwnInterval, service: Reading | None, *, history: UnitHistory, ahead: LookAhead
-) -> tuple[Judgement, Since | None]:
-    """The verdict on fittings last served together."""
+) -> _Verdict:
     if service is None:
-        return never_recorded(), None
+        judgement = never_recorded(own, hours_per_day=history.pace.hours_per_day)
+        return _Verdict(own, judgement, None)
     zone = history.now.at.tzinfo
     assert isinstance(zone, ZoneInfo)
     since = _since(service, history, zone=zone)
-    return judge(own, since, ahead=ahead), since
+    return _Verdict(own, judge(own, since, ahead=ahead), since)
+
+
+def _with_troubles(site: Site, item: DueItem) -> DueItem:
+    """The item with what the record tells of its joint, in its reason as well where it is due."""
+    texts = tuple(
+        f"{trouble.fitting}: {trouble.text}" if trouble.fitting else trouble.text
+        for trouble in site.past.troubles
+        if (trouble.unit, trouble.joint) == (item.unit, item.joint)
+    )
+    if not texts:
+        return item
+    reason = "; ".join((item.reason, *texts)) if item.due else item.reason
+    return item.model_copy(update={"troubles": texts, "reason": reason})
 
 
 def _look_ahead(site: Site, at: datetime, *, next_round: datetime | None) -> LookAhead:
@@ -207,7 +241,9 @@ def work_list(
     for unit in site.units:
         severity, history = unit_severity(site, unit), _history(site, unit, at)
         items += [
-            _joint_item(unit, joint, severity=severity, history=history, ahead=ahead)
+            _with_troubles(
+                site, _joint_item(unit, joint, severity=severity, history=history, ahead=ahead)
+            )
             for joint in unit_joints(site, unit)
         ]
     return tuple(items)

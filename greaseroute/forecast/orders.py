@@ -24,11 +24,17 @@ def daily_demand(weeks: Weeks, grease: str, *, span_days: int) -> tuple[float, f
 
 
 def _reached(grease: Grease, week: GreaseWeek | None, level: int) -> int | None:
-    """The first morning after whose round expected stock is at or below ``level``; None if not."""
-    if grease.stock_cartridges <= level:
+    """The first morning after whose round expected stock is at or below ``level``.
+
+    None if there is none, or where nobody said what is in stock.
+    """
+    stock = grease.stock_cartridges
+    if stock is None:
+        return None
+    if stock <= level:
         return 0
     for day, used in enumerate(week.fan if week else ()):
-        if grease.stock_cartridges - used.mean <= level:
+        if stock - used.mean <= level:
             return day
     return None
 
@@ -52,14 +58,15 @@ def order_line(
     up_to = reorder_level(mean, sd, lead_days=cover_days, service_level=service_level).level
     day = _reached(grease, week, at.level)
     used = week.fan[day].mean if week and day is not None else 0.0
-    need = 0 if day is None else max(0, math.ceil(up_to - (grease.stock_cartridges - used)))
+    stock = grease.stock_cartridges
+    need = 0 if day is None or stock is None else max(0, math.ceil(up_to - (stock - used)))
     cartridge_kg = grease.cartridge_g / 1000
     packs = packs_for(need * cartridge_kg, grease.pack_kg or (cartridge_kg,))
     ordered_kg = sum(pack.count * pack.size_kg for pack in packs)
     price = grease.price_per_kg
     return OrderLine(
         grease=grease.name,
-        stock=grease.stock_cartridges,
+        stock=stock,
         lead_days=grease.lead_time_days,
         service_level=service_level,
         mean_a_day=round(mean, 4),

@@ -6,7 +6,6 @@ renewal theorem as in Ross, Introduction to Probability Models (the theorem from
 
 import math
 from collections.abc import Callable, Sequence
-from statistics import NormalDist
 
 import numpy as np
 from scipy import stats
@@ -17,44 +16,6 @@ from greaseroute.forecast.mornings import Clockwork
 from greaseroute.plan.week import DayHours
 
 SMALLEST_TERM = 1e-12
-
-
-def services_on_meter(used_h: float, worked_h: float, *, interval_h: float) -> int:
-    """Services that fall due while ``worked_h`` hours are worked, ``used_h`` of the interval gone.
-
-    floor((used + worked) / interval), each service being done as it falls due.
-    """
-    return math.floor((used_h + worked_h) / interval_h + 1e-9)
-
-
-def expected_on_meter(
-    used_h: float, *, interval_h: float, mean_h: float, sd_h: float, days: int
-) -> float:
-    """Mean of `services_on_meter` when each of ``days`` days works gamma(mean, sd) hours.
-
-    The sum over k of the chance that all hours together reach the k-th service.
-    """
-    if mean_h <= 0 or sd_h <= 0:
-        return services_on_meter(used_h, mean_h * days, interval_h=interval_h)
-    hours = stats.gamma(days * (mean_h / sd_h) ** 2, scale=sd_h**2 / mean_h)
-    return _sum_of_chances(lambda k: float(hours.sf(k * interval_h - used_h)))
-
-
-def _sum_of_chances(chance: Callable[[int], float]) -> float:
-    total, k = 0.0, 1
-    while (term := chance(k)) > SMALLEST_TERM:
-        total, k = total + term, k + 1
-    return total
-
-
-def renewals_of_normal(mean: float, sd: float, *, span: float) -> float:
-    """Expected renewals within ``span`` from a fresh start, intervals normal with mean and sd."""
-    return _sum_of_chances(lambda k: NormalDist(k * mean, sd * math.sqrt(k)).cdf(span))
-
-
-def renewals_long_run(mean: float, sd: float, *, span: float) -> float:
-    """Expected renewals within a long span: span / mean + (sd^2 - mean^2) / (2 mean^2)."""
-    return span / mean + (sd**2 - mean**2) / (2 * mean**2)
 
 
 def _reached(hours: DayHours, need_h: float, *, rate: float) -> Callable[[int], float]:

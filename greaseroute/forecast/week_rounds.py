@@ -23,11 +23,6 @@ PlanMornings = Callable[[Sequence[Asked]], Iterable[RoundPlan]]
 depend on each other, so that they may be planned side by side."""
 
 
-def one_by_one(plan: Callable[[datetime, Sequence[DueItem]], RoundPlan]) -> PlanMornings:
-    """Rounds planned one after the other by ``plan``."""
-    return lambda asked: (plan(at, items) for at, items in asked)
-
-
 @dataclass(frozen=True, slots=True)
 class Given:
     """The services given to one morning, by their numbers, in fleet order."""

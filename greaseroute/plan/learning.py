@@ -44,11 +44,6 @@ def unit_factor(n: int, *, rate: float) -> float:
     return float(n ** math.log2(rate))
 
 
-def cumulative_factor(n: int, *, rate: float) -> float:
-    """Time of the first n together over that of the first, unit form: the sum of k^b."""
-    return math.fsum(unit_factor(k, rate=rate) for k in range(1, n + 1))
-
-
 def average_form_average(n: int, *, rate: float) -> float:
     """Average of the first n over the first, cumulative-average form: n^b."""
     return unit_factor(n, rate=rate)
@@ -58,13 +53,3 @@ def average_form_unit(n: int, *, rate: float) -> float:
     """Time of the n-th over the first, cumulative-average form: n A(n) - (n - 1) A(n - 1)."""
     before = (n - 1) * average_form_average(n - 1, rate=rate) if n > 1 else 0.0
     return n * average_form_average(n, rate=rate) - before
-
-
-def rate_from_two(first: float, second: float) -> float:
-    """Learning rate from the times of the first and the second."""
-    return second / first
-
-
-def times_to_reach(first: float, wanted: float, *, rate: float) -> float:
-    """How many times it takes until one lasts ``wanted``, unit form: (wanted / first)^(1 / b)."""
-    return float((wanted / first) ** (1 / math.log2(rate)))

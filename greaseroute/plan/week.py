@@ -132,12 +132,13 @@ class GreaseWeek(Record):
 class OrderLine(Record):
     """What to order of one grease. Demands are cartridges a calendar day of an ordinary week.
 
+    ``stock`` is None where nobody said what is in the store; nothing is ordered then.
     ``order_by``: the first morning on which stock is expected at or below the reorder level;
     None where it stays above it. ``need`` brings stock up to ``up_to``.
     """
 
     grease: str
-    stock: float
+    stock: float | None
     lead_days: float
     service_level: float
     mean_a_day: float

@@ -55,13 +55,6 @@ def band_words(band: str) -> str:
     return BANDS.get(band, band)
 
 
-def bound_scope(bound: Bound) -> str:
-    """What the certificate is for, or why there is none."""
-    if not bound.what:
-        return ""
-    return f"{'Why' if bound.gap_pct is None else 'Proved for'}: {bound.what}"
-
-
 def certificate(bound: Bound) -> str:
     """What is proved about the walk, in plain words.
 
@@ -69,11 +62,9 @@ def certificate(bound: Bound) -> str:
     the route decides; for a crew that is the time of all of them up to the last finish.
     """
     if bound.gap_pct is None or bound.lower_s <= 0:
-        return "No bound yet: nothing is proved about how much time another walk could save."
-    least, taken = minutes(bound.lower_s), minutes(bound.value_s)
+        return "Not proved: how much time another walk could save is not known."
+    taken = minutes(bound.value_s)
     if bound.gap_pct < NOTHING_PROVED_PCT:
-        return f"Proved best: no walk for these visits takes less than the {taken} of this one."
-    return (
-        f"No walk for these visits can take less than {least} of walking and moving; "
-        f"this one takes {taken}: at most {bound.gap_pct:.1f} % could be saved."
-    )
+        return f"Proved: no walk for these visits takes less than the {taken} of this one."
+    part = f"{bound.gap_pct:.1f} % of the {taken} of walking and moving"
+    return f"Proved: at most {part} could be saved."

@@ -101,7 +101,8 @@ def plan_rest(
     ready = prepare(change.site, change.request, progress=told)
     quick = replace(effort, iterations=effort.iterations or REPLAN_STEPS, prove=False)
     plan = write_plan(solve(ready, effort=quick, progress=told), seed=effort.seed)
-    done = booked(change.items, change.so_far) & {(i.unit, i.joint) for i in change.items}
+    named = {(i.unit, i.joint) for i in change.items}
+    done = booked(change.items, change.so_far, change.begun) & named
     return as_rest(
         plan,
         change.so_far,

@@ -8,7 +8,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 from shapely.geometry import Point
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.due.worklist import DueItem, unit_joints
 from greaseroute.errors import UnknownName
 from greaseroute.plan.round import LeftOut, RoundPlan
 from greaseroute.records import Record
@@ -71,6 +71,9 @@ class SoFar(Record):
     done_units: tuple[str, ...] = Field(
         default=(), description="units where everything that was due is booked as done"
     )
+    done_fittings: tuple[tuple[str, str, str], ...] = Field(
+        default=(), description="single fittings booked as done, each as [unit, joint, fitting]"
+    )
     blocked: tuple[BlockedFitting, ...] = Field(
         default=(), description="fittings and joints that cannot be greased"
     )
@@ -115,7 +118,8 @@ def rest_of(
 ) -> Rest:
     """The site as it is now and what is left of ``items``. Raises UnknownName."""
     _check_names(site, so_far)
-    gone, done = set(so_far.gone), booked(items, so_far)
+    gone, done = set(so_far.gone), booked(items, so_far, site)
+    items = [_less(item, so_far, site) for item in items]
     blocked = {(b.unit, b.joint): b for b in so_far.blocked if b.fitting is None}
     open_ = [i for i in items if (i.unit, i.joint) not in done and i.unit not in gone]
     left = [
@@ -134,10 +138,42 @@ def rest_of(
     return Rest(site_now(site, so_far, earlier=earlier), rest, tuple(left), keep)
 
 
-def booked(items: Iterable[DueItem], so_far: DoneSoFar) -> set[tuple[str, str]]:
-    """The (unit, joint) that are done: those named, and all that is due at units done."""
-    units = set(so_far.done_units)
-    return set(so_far.done) | {(i.unit, i.joint) for i in items if i.unit in units}
+def booked(
+    items: Iterable[DueItem], so_far: DoneSoFar, site: Site | None = None
+) -> set[tuple[str, str]]:
+    """The (unit, joint) that are done: those named, and all that is due at units done.
+
+    With the ``site`` also joints of which every fitting due is done.
+    """
+    units, items = set(so_far.done_units), list(items)
+    done = set(so_far.done) | {(i.unit, i.joint) for i in items if i.unit in units}
+    if site is not None:
+        done |= {(i.unit, i.joint) for i in items if not _open_fittings(i, so_far, site)}
+    return done
+
+
+def _open_fittings(item: DueItem, so_far: DoneSoFar, site: Site) -> tuple[str, ...]:
+    """The fittings of an item that are due and not done."""
+    names = item.due_fittings or fitting_names(site, item.unit, item.joint)
+    done = {
+        f for unit, joint, f in so_far.done_fittings if (unit, joint) == (item.unit, item.joint)
+    }
+    return tuple(name for name in names if name not in done)
+
+
+def fitting_names(site: Site, unit: str, joint: str) -> tuple[str, ...]:
+    """The fittings of a joint; none where the site has no such joint."""
+    found = [u for u in site.units if u.unit == unit]
+    joints = unit_joints(site, found[0]) if found else ()
+    return tuple(f.name for j in joints if j.name == joint for f in j.fittings)
+
+
+def _less(item: DueItem, so_far: DoneSoFar, site: Site) -> DueItem:
+    """The item with the fittings that are left of it, where some are done."""
+    if not any((u, j) == (item.unit, item.joint) for u, j, _ in so_far.done_fittings):
+        return item
+    left = _open_fittings(item, so_far, site)
+    return item.model_copy(update={"due_fittings": left, "fittings": len(left)})
 
 
 def orders_of(plan: RoundPlan) -> dict[str, tuple[str, ...]]:
@@ -163,6 +199,7 @@ def _check_names(site: Site, so_far: DoneSoFar) -> None:
         *so_far.gone,
         *(b.unit for b in so_far.blocked),
         *(unit for unit, _ in so_far.done),
+        *(unit for unit, _, _ in so_far.done_fittings),
         *so_far.done_units,
     ]
     _refuse_unknown("unit", told, units)

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel, Field, ValidationError, model_validator
 from shapely.geometry import Point
 
+from greaseroute.catalogue.joint import Joint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import Fault
 from greaseroute.plan.round import RoundPlan
@@ -34,7 +35,7 @@ Lon = Annotated[float, Field(json_schema_extra={"minimum": -180, "maximum": 180}
 Lat = Annotated[float, Field(json_schema_extra={"minimum": -90, "maximum": 90})]
 Read = TypeVar("Read", bound=BaseModel)
 Named = tuple[Path, str]
-PAIR = ("unit", "joint")  # what an entry of ``done`` holds
+PAIR = ("unit", "joint", "fitting")  # what an entry of ``done`` or ``done_fittings`` holds
 
 
 class MovedUnitLonLat(Moved):
@@ -199,6 +200,7 @@ def _name_faults(source: _JsonText, so_far: DoneSoFar, site: Site) -> Iterator[F
     kinds = {u.unit: site.types[u.type].with_attachments(u.attachments) for u in site.units}
     named: list[Named] = [
         *((("done", k, 0), unit) for k, (unit, _) in enumerate(so_far.done)),
+        *((("done_fittings", k, 0), unit) for k, (unit, _, _) in enumerate(so_far.done_fittings)),
         *((("done_units", k), unit) for k, unit in enumerate(so_far.done_units)),
         *((("gone", k), unit) for k, unit in enumerate(so_far.gone)),
         *((("moved", k, "unit"), m.unit) for k, m in enumerate(so_far.moved)),
@@ -212,7 +214,17 @@ def _name_faults(source: _JsonText, so_far: DoneSoFar, site: Site) -> Iterator[F
     for k, (unit, joint) in enumerate(so_far.done):
         joints = [j.name for j in kinds[unit].joints] if unit in kinds else [joint]
         yield from _unknown(source, [(("done", k, 1), joint)], joints)
+    for k, (unit, joint, fitting) in enumerate(so_far.done_fittings):
+        fittings = {j.name: [f.name for f in j.fittings] for j in _joints(kinds, unit)}
+        if unit in kinds:
+            yield from _unknown(source, [(("done_fittings", k, 1), joint)], list(fittings))
+        if joint in fittings:
+            yield from _unknown(source, [(("done_fittings", k, 2), fitting)], fittings[joint])
     yield from _part_faults(source, so_far, kinds)
+
+
+def _joints(kinds: Mapping[str, MachineType], unit: str) -> tuple[Joint, ...]:
+    return kinds[unit].joints if unit in kinds else ()
 
 
 def _unknown(source: _JsonText, entries: Iterable[Named], known: Sequence[str]) -> Iterator[Fault]:

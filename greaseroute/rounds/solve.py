@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from greaseroute.plan.round import Bound
-from greaseroute.rounds.fewer_metres import with_fewer_metres
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.proof import (
     BoundAhead,
@@ -265,28 +264,16 @@ def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Pro
         proof = Proof(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
     elif ahead is not None:
         ahead.end()
-    complete = solution.status != "interrupted"
-    try:
-        schedules = _with_fewer_metres(schedules, team)
-    except KeyboardInterrupt:  # the plan is there, if not with the fewest metres
-        complete = False
-        if proof is not None:
-            proof.end()
     return Solved(
         ready,
         team,
         schedules,
         {team.ways.units[s.unit]: s.reason for s in solution.skipped},
         crew_certificate(problem, solution, team),
-        complete=complete,
+        complete=solution.status != "interrupted",
         lost=solution.lost,
-        proof=proof if complete else None,
+        proof=proof,
     )
-
-
-def _with_fewer_metres(schedules: Sequence[Schedule], team: Team) -> tuple[Schedule, ...]:
-    last_ms = max((s.finish_ms for s in schedules), default=0)
-    return tuple(with_fewer_metres(s, team, last_ms=last_ms) for s in schedules)
 
 
 def _searched(problem: CrewProblem, *, effort: Effort, progress: Progress) -> list[CrewSolution]:

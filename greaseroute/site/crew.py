@@ -1,5 +1,6 @@
 """Who walks, with which guns and greases, under which working rules."""
 
+from datetime import date, timedelta
 from typing import Annotated, Self
 
 from pydantic import Field, field_validator, model_validator
@@ -9,7 +10,10 @@ from greaseroute.site.moment import time_of_day
 
 
 class Grease(Record):
-    """One grease the site keeps. ``usable_share`` is the part of a cartridge that comes out."""
+    """One grease the site keeps. ``usable_share`` is the part of a cartridge that comes out.
+
+    ``stock_cartridges`` is what lies in the store; None where nobody said.
+    """
 
     name: str = Field(min_length=1)
     nlgi: str
@@ -22,7 +26,7 @@ class Grease(Record):
     reserve_cartridges: int = Field(default=1, ge=0)
     pack_kg: tuple[float, ...] = ()
     price_per_kg: float | None = Field(default=None, ge=0)
-    stock_cartridges: float = Field(default=0.0, ge=0)
+    stock_cartridges: float | None = Field(default=None, ge=0)
     lead_time_days: float = Field(default=5.0, ge=0)
 
 
@@ -106,10 +110,43 @@ class Technician(Record):
 
 
 class Severity(Record):
-    """A working condition that shortens intervals: interval x ``interval_factor``."""
+    """A working condition that shortens intervals: interval x ``interval_factor``.
+
+    ``season_from`` and ``season_to`` are days of the year ``MM-DD`` between which it holds, both
+    counted in; over the new year where the first is the later. All year where neither is given.
+    """
 
     name: str = Field(min_length=1)
     interval_factor: float = Field(gt=0, le=1)
+    season_from: str | None = None
+    season_to: str | None = None
+
+    @field_validator("season_from", "season_to")
+    @classmethod
+    def _day(cls, text: str | None) -> str | None:
+        if text is not None:
+            try:
+                date.fromisoformat(f"2000-{text}")  # a leap year, so that 02-29 is a day
+            except ValueError:
+                raise ValueError("a day of the year MM-DD, such as 05-01") from None
+        return text
+
+    @model_validator(mode="after")
+    def _both_days(self) -> Self:
+        if (self.season_from is None) != (self.season_to is None):
+            raise ValueError("give season_from and season_to, or neither")
+        return self
+
+    def met_between(self, first: date, last: date) -> bool:
+        """Whether the season meets the days from ``first`` to ``last``, both counted in."""
+        if self.season_from is None or self.season_to is None or (last - first).days >= 366:
+            return True
+        days = (first + timedelta(days=k) for k in range((last - first).days + 1))
+        return any(self._holds(f"{day:%m-%d}") for day in days)
+
+    def _holds(self, day: str) -> bool:
+        begin, end = self.season_from or day, self.season_to or day
+        return begin <= day <= end if begin <= end else day >= begin or day <= end
 
 
 class WorkingRules(Record):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from greaseroute.site.crew import Technician, WorkingRules
@@ -40,6 +40,29 @@ class Morning:
         """The moment ``ms`` after zero as ISO 8601 with offset, to the ms if need be."""
         moment = self.moment(ms)
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
+
+
+def next_round_start(now: datetime, *, round_start: str) -> datetime:
+    """The first ``HH:MM`` at or after ``now``, in the zone of ``now``."""
+    hour, minute = (int(part) for part in round_start.split(":"))
+    start = datetime.combine(now.date(), time(hour, minute), now.tzinfo)
+    if start < now:
+        start = datetime.combine(now.date() + timedelta(days=1), time(hour, minute), now.tzinfo)
+    return start
+
+
+def moment_for(site: Site, at: datetime | None, *, now: datetime | None = None) -> datetime:
+    """The moment planned for, in the zone of the site.
+
+    ``at`` wins; without it the site's ``planned_for``; without that the next ``round_start`` after
+    ``now`` (the clock, unless given).
+    """
+    zone = ZoneInfo(site.time_zone)
+    chosen = at if at is not None else site.planned_for
+    if chosen is None:
+        clock = (now or datetime.now(UTC)).astimezone(zone)
+        return next_round_start(clock, round_start=site.round_start)
+    return chosen.replace(tzinfo=zone) if chosen.tzinfo is None else chosen.astimezone(zone)
 
 
 def morning_of(site: Site, at: datetime, *, finish_by: datetime | None = None) -> Morning:

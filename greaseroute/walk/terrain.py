@@ -44,11 +44,6 @@ def is_too_steep(slope: float) -> bool:
     return abs(slope) > STEEPEST
 
 
-def slope_factor(slope: float) -> float:
-    """Time on a slope over time on the level, for a walker of any speed, after Tobler 1993."""
-    return TOBLER_LEVEL_M_S / tobler_m_s(slope)
-
-
 def crossing_clearance_s(length_m: float, *, speed_m_s: float = MUTCD_2009_M_S) -> int:
     """Whole seconds to clear a crossing on foot at a design speed, rounded up (US MUTCD)."""
     return math.ceil(length_m / speed_m_s - 1e-9)

@@ -12,23 +12,10 @@ import pytest
 
 from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.renewal import (
-    expected_on_meter,
     expected_services,
-    renewals_long_run,
-    renewals_of_normal,
-    services_on_meter,
 )
-from greaseroute.forecast.simulation import draw_hours, simulate
+from greaseroute.forecast.simulation import simulate
 from tests.forecast.fleets import MONDAY, hours_of, ones, random_fleet, rows_of
-
-
-def test_deterministic_services_in_a_window():
-    """45 h worked, every 10 h: 5 services with 7 h used, 4 with 2 h; mean over uniform use 4.5."""
-    assert services_on_meter(7, 45, interval_h=10) == 5
-    assert services_on_meter(2, 45, interval_h=10) == 4
-    used = (np.arange(10_000) + 0.5) / 1_000
-    counts = [services_on_meter(h, 45, interval_h=10) for h in used]
-    assert np.mean(counts) == pytest.approx(4.5, abs=1e-9)
 
 
 def test_grease_of_a_week():
@@ -45,23 +32,6 @@ def test_grease_of_a_week():
     assert weeks.grams.sum(axis=(1, 2))[0] / 400 == pytest.approx(0.960)
 
 
-def test_ten_hours_and_uniform_use_come_to_the_hand_figure():
-    """The same 20 fittings every 10 h on the meter, use spread evenly over the interval."""
-    used = (np.arange(1_000) + 0.5) / 100
-    mean = np.mean([expected_on_meter(h, interval_h=10, mean_h=9, sd_h=0, days=5) for h in used])
-    assert 20 * 3 * 1.28 * mean == pytest.approx(345.6, abs=1e-6)
-
-
-def test_elementary_renewal():
-    """Mean 10, sd 2, span 45 from a fresh start: long-run formula 4.02, sum of normals 4.03."""
-    assert renewals_long_run(10, 2, span=45) == pytest.approx(4.02, abs=0.005)
-    assert renewals_of_normal(10, 2, span=45) == pytest.approx(4.03, abs=0.005)
-
-
-def test_renewals_tend_to_the_rate():
-    assert renewals_of_normal(10, 2, span=10_000) / 10_000 == pytest.approx(1 / 10, rel=1e-3)
-
-
 @pytest.mark.parametrize("span", [1.0, 0.5])
 def test_uniform_intervals(span):
     """m(t) = e^t - 1: the same counting that the simulation rests on, 200,000 runs."""
@@ -71,14 +41,6 @@ def test_uniform_intervals(span):
     counts = (sums <= span).sum(axis=1)
     error = counts.std(ddof=1) / math.sqrt(len(counts))
     assert abs(counts.mean() - (math.exp(span) - 1)) < 3 * error
-
-
-def test_gamma_days_on_the_meter_against_draws():
-    hours = hours_of((9, 3))
-    drawn = draw_hours(hours, weeks=40_000, days=5, rng=np.random.default_rng(2)).sum(axis=(1, 2))
-    counts = np.floor((7 + drawn) / 10)
-    expected = expected_on_meter(7, interval_h=10, mean_h=9, sd_h=3, days=5)
-    assert abs(counts.mean() - expected) < 3 * counts.std(ddof=1) / math.sqrt(len(counts))
 
 
 @pytest.mark.parametrize("seed", range(50))

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from greaseroute.cli.options import add_options, at_moment, moment, next_round_start
+from greaseroute.cli.options import add_options, at_moment
+from greaseroute.site.morning import moment_for, next_round_start
 from tests.cards import sample
 
 EAST = ZoneInfo("Etc/GMT-1")  # the zone of the sample site, one hour ahead of UTC
@@ -39,12 +40,12 @@ def test_defaults():
 
 
 def test_a_moment_without_offset_is_site_time():
-    got = moment(at_moment("2031-03-04T05:30"), sample.site())
+    got = moment_for(sample.site(), at_moment("2031-03-04T05:30"))
     assert got.isoformat() == "2031-03-04T05:30:00+01:00"
 
 
 def test_a_moment_with_an_offset_is_told_in_site_time():
-    got = moment(at_moment("2031-03-04T05:30+00:00"), sample.site())
+    got = moment_for(sample.site(), at_moment("2031-03-04T05:30+00:00"))
     assert got.isoformat() == "2031-03-04T06:30:00+01:00"  # one hour further east
 
 
@@ -52,7 +53,7 @@ def test_planned_for_stands_in_for_at():
     from dataclasses import replace
 
     planned = datetime(2031, 3, 5, 4, 30, tzinfo=UTC)
-    got = moment(None, replace(sample.site(), planned_for=planned))
+    got = moment_for(replace(sample.site(), planned_for=planned), None)
     assert got.isoformat() == "2031-03-05T05:30:00+01:00"
 
 
@@ -74,4 +75,4 @@ def test_next_round_start_is_the_first_at_or_after_now(now, start):
 def test_without_any_moment_the_clock_is_read_in_site_time():
     # 04:00 UTC is 05:00 on the site, half an hour before its round starts.
     now = datetime(2031, 3, 4, 4, 0, tzinfo=timezone(timedelta(0)))
-    assert moment(None, sample.site(), now=now).isoformat() == "2031-03-04T05:30:00+01:00"
+    assert moment_for(sample.site(), None, now=now).isoformat() == "2031-03-04T05:30:00+01:00"

@@ -399,3 +399,74 @@ def test_a_picture_of_the_code_is_read(plan, yard, book, tmp_path):
     picture.write_bytes(b"\x89PNG\r\n\x1a\nnot a picture")
     code, _, err = book(str(picture))
     assert (code, "a picture that can be opened" in err) == (2, True)
+
+
+def _planned(out):
+    plan = json.loads((out / "round.json").read_text(encoding="utf-8"))
+    return {
+        (stop["unit"], task["joint"], task["fitting"])
+        for technician in plan["technicians"]
+        for stop in technician["stops"]
+        for stand in stop["stands"]
+        for task in stand["fittings"]
+    }, plan
+
+
+def test_the_round_after_a_booking_plans_what_is_due_then(plan, yard, book, tmp_path):
+    book(card_of(plan, skip=[HEAD]))
+    out = tmp_path / "out"
+    assert entry(["round", str(yard), "--out", str(out)]) == 0
+    planned, found = _planned(out)
+    assert planned == {HEAD, ("BF-1", "take-up slide", "right")}
+    assert found["at"].startswith("2026-03-04T05:00")
+
+
+def test_the_same_file_tells_a_round_under_way_how_far_it_has_come(plan, yard, tmp_path):
+    # Exported at 05:15: BF-1 is done, of RB-1 the rear one, its front one takes no grease.
+    card = card_of(plan, told_after=900.0, skip=[("BF-2", "take-up slide"), ("BF-2", HEAD[1])])
+    could_not(card, ("RB-1", "crank bearing", "front"), "does not take grease")
+    for entry_ in card["events"]:
+        entry_["at"] = "2026-03-03T05:14:00+01:00"
+    file = written(card, tmp_path / "card.json")
+    (tmp_path / "round.json").write_text(plan.model_dump_json(), encoding="utf-8")
+    out = tmp_path / "out"
+    asked = ["--done-so-far", str(file), "--plan", str(tmp_path / "round.json")]
+    assert entry(["round", str(yard), "--out", str(out), *asked]) == 1  # one fitting is left out
+    planned, found = _planned(out)
+    assert planned == {("BF-2", "take-up slide", "right"), ("BF-2", "head pulley bearing", "right")}
+    assert [(x["joint"], x["fitting"], x["reason"]) for x in found["left"]] == [
+        ("crank bearing", "front", "does not take grease")
+    ]
+    # Imke starts where she ticked the last fitting, at RB-1's front, not at the lube box.
+    walked_m = found["technicians"][0]["walk_m"]
+    assert walked_m < 55 - 28
+
+
+def test_a_card_of_another_plan_or_morning_tells_nothing_of_this_round(
+    plan, yard, tmp_path, capsys
+):
+    (tmp_path / "round.json").write_text(plan.model_dump_json(), encoding="utf-8")
+    asked = ["--plan", str(tmp_path / "round.json"), "--out", str(tmp_path / "out")]
+    wrong = {
+        "plan 0123456789abcdef": card_of(plan, told_after=900.0, round="0123456789abcdef"),
+        "exported_at = '2026-03-03 07:00'": card_of(plan),
+    }
+    for says, card in wrong.items():
+        for entry_ in card["events"]:
+            entry_["at"] = "2026-03-03T05:14:00+01:00"
+        file = written(card, tmp_path / "card.json")
+        assert entry(["round", str(yard), *asked, "--done-so-far", str(file)]) == 2
+        assert says in capsys.readouterr().err
+
+
+def test_cartridges_fitted_and_received_move_the_stock(plan, yard, book):
+    counted = ["--event", "stock_counted", "grease=EP 2 lithium complex", "cartridges=5",
+               "at=2026-03-03T04:00"]  # fmt: skip
+    received = ["--event", "stock_received", "grease=EP 2 lithium complex", "cartridges=10",
+                "at=2026-03-03T07:30"]  # fmt: skip
+    assert book(card_of(plan), options=[*BOOKED_AT, *counted, *received])[0] == 0
+    site, _ = on_record(read_site(yard), yard, datetime.fromisoformat(NEXT))
+    assert [g.stock_cartridges for g in site.greases] == [5 - 1 + 10]
+    unknown = ["--event", "stock_counted", "grease=EP", "cartridges=1", "at=2026-03-03"]
+    code, _, err = book(options=[*BOOKED_AT, *unknown])
+    assert (code, "grease = 'EP'; allowed: one of 'EP 2 lithium complex'" in err) == (2, True)

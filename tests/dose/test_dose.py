@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from greaseroute.catalogue.joint import Dose
-from greaseroute.dose.calibration import calibrate, calibrate_each
+from greaseroute.dose.calibration import calibrate
 from greaseroute.dose.cartridges import cartridge_strokes, walk_cartridges
 from greaseroute.dose.quantity import dose_cm3
 from greaseroute.dose.strokes import fitting_strokes, stroke_cm3, strokes
@@ -70,18 +70,11 @@ def test_a_strange_calibration_warns():
     )
 
 
-def test_calibration_of_single_strokes_tells_the_spread():
-    # 1.2, 1.3, 1.4: mean 1.3, sample deviation 0.1
-    found = calibrate_each([1.2, 1.3, 1.4], density_g_cm3=1.0)
-    assert found.stroke_g == pytest.approx(1.3)
-    assert found.spread_g == pytest.approx(0.1)
-
-
 def test_nothing_weighed_is_refused():
     with pytest.raises(UnfitProblem, match=r"10 strokes weighing 0 g.*pump ten full strokes"):
         calibrate(0.0, density_g_cm3=0.9)
-    with pytest.raises(UnfitProblem, match="0 strokes weighing 0 g"):
-        calibrate_each([], density_g_cm3=0.9)
+    with pytest.raises(UnfitProblem, match="0 strokes weighing 1 g"):
+        calibrate(1.0, density_g_cm3=0.9, strokes_weighed=0)
 
 
 def test_strokes_in_a_cartridge():

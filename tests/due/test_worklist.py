@@ -1,5 +1,6 @@
 """What is owed and why; the sentences are asserted as a technician reads them."""
 
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -12,6 +13,7 @@ from greaseroute.errors import UnknownName
 from greaseroute.site.crew import Severity, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site
+from greaseroute.site.past import Past, Trouble
 
 ZONE = ZoneInfo("Europe/Berlin")
 MONDAY = datetime(2031, 3, 10, 5, 30, tzinfo=ZONE)
@@ -91,7 +93,7 @@ def test_not_due_says_what_is_left():
 
 def test_never_recorded_is_due():
     item = _only(_site([_joint(hours=50)]))
-    assert (item.due, item.reason, item.overdue_ratio) == (True, "never recorded", 1.0)
+    assert (item.due, item.reason, item.overdue_ratio) == (True, "never recorded", 7 * 8 / 50)
 
 
 def test_look_ahead_alone_makes_it_due():
@@ -295,3 +297,52 @@ def test_a_note_says_that_meters_are_carried_forward_and_from_when():
         "Meters last read on 10 Mar 2031: 16 h of 1 unit since then are reckoned from hours "
         "per day."
     )
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "limit_h"),
+    [
+        ("03-10", "03-31", 25),
+        ("02-15", "03-05", 25),
+        ("11-01", "03-05", 25),  # over the new year
+        ("04-01", "05-31", 50),
+        ("11-01", "03-04", 50),
+    ],
+)
+def test_severity_holds_in_its_season_alone(begin, end, limit_h):
+    # Greased on 5 March, judged on the 10th: a season that met those days shortens.
+    wet = Severity(name="wet", interval_factor=0.5, season_from=begin, season_to=end)
+    site = _site([_joint(hours=50)], services=[_done(1010)], severity="wet")
+    assert _only(replace(site, severities=(wet,))).interval_h == limit_h
+
+
+def test_what_the_record_tells_of_a_joint_stands_in_its_reason():
+    told = Trouble(
+        unit="EX-1", joint="arm pin", fitting="one", kind="blocked", since=MONDAY,
+        text="does not take grease since 2031-03-06: for the workshop",
+    )  # fmt: skip
+    site = replace(_site([_joint(hours=50)], services=[_done(1000)]), past=Past(troubles=(told,)))
+    item = _only(site)
+    assert item.reason == (
+        "52 h since last greasing, every 50 h: 2 h over; "
+        "one: does not take grease since 2031-03-06: for the workshop"
+    )
+    assert item.troubles == ("one: does not take grease since 2031-03-06: for the workshop",)
+
+
+def test_fittings_are_judged_each_by_its_own_service():
+    two = Joint(
+        name="arm pin",
+        links=("boom", "arm"),
+        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in ("one", "two")),
+        dose=Dose(cm3=(3, 4)),
+        interval=Interval(hours=50),
+    )
+    one = _done(1030, day=8).model_copy(update={"fitting": "one"})
+    item = _only(_site([two], services=[_done(1000), one]))
+    assert (item.due, item.fittings, item.due_fittings) == (True, 1, ("two",))
+    assert item.since_h == 52
+    assert item.reason.endswith("2 h over (1 of 2 fittings: two)")
+    later = _done(1040, day=9)  # the whole joint, after both
+    item = _only(_site([two], services=[_done(1000), one, later]))
+    assert (item.due, item.fittings, item.since_h) == (False, 2, 12)

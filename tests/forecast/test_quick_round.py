@@ -3,15 +3,15 @@
 from dataclasses import replace
 from pathlib import Path
 
-from greaseroute.cli.options import moment
 from greaseroute.due.worklist import work_list
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.quick import quick_round
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
+from greaseroute.site.morning import moment_for
 
 YARD = read_site(Path(__file__).parents[2] / "sites_demo" / "three_machines")
-AT = moment(None, YARD)
+AT = moment_for(YARD, None)
 DUE = tuple(item for item in work_list(YARD, AT) if item.due)
 
 

@@ -8,18 +8,22 @@ import numpy as np
 import pytest
 
 from greaseroute.cards.week_html import order_words, week_html
-from greaseroute.cli.options import moment
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.week import WeekSettings, course_of, plan_week, span_of
-from greaseroute.forecast.week_rounds import one_by_one
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.plan.round import Bound, RoundPlan, TechnicianPlan
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
+from greaseroute.site.morning import moment_for
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
+
+
+def one_by_one(plan):
+    """Rounds planned one after the other by ``plan``."""
+    return lambda asked: (plan(at, items) for at, items in asked)
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +32,7 @@ def yard():
 
 
 def _span(site, *, mornings=7, days_off=(), holidays=frozenset(), **settings):
-    at = moment(None, site)
+    at = moment_for(site, None)
     calendar = plan_calendar(at, mornings, days_off=days_off, holidays=holidays)
     return span_of(
         site,
@@ -149,12 +153,22 @@ def test_a_what_if_for_an_unknown_unit_is_told(yard):
 
 
 def test_orders_follow_stock(yard):
-    empty = plan_week(_span(yard, weeks=200), plan=None).orders[0]
+    told = tuple(g.model_copy(update={"stock_cartridges": 0.0}) for g in yard.greases)
+    site = replace(yard, greases=told)
+    empty = plan_week(_span(site, weeks=200), plan=None).orders[0]
     assert (empty.order_by, empty.need > 0) == ("2026-03-03", True)
     assert order_words(empty).endswith("by Tue 3")
     greases = tuple(g.model_copy(update={"stock_cartridges": 99.0}) for g in yard.greases)
     line = plan_week(_span(replace(yard, greases=greases), weeks=200), plan=None).orders[0]
     assert (line.order_by, line.need, line.packs) == (None, 0, ())
+
+
+def test_where_nobody_told_the_stock_nothing_is_ordered_and_that_is_said(yard):
+    line = plan_week(_span(yard, weeks=200), plan=None).orders[0]
+    assert (line.stock, line.order_by, line.need, line.packs) == (None, None, 0, ())
+    assert order_words(line) == (
+        f"stock not told: count it (order at {line.reorder_level}, up to {line.up_to} cartridges)"
+    )
 
 
 def test_real_rounds_serve_what_each_morning_was_given(yard):

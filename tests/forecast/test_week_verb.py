@@ -15,7 +15,11 @@ def test_files_text_and_exit_code(tmp_path, capsys):
     code = entry(["week", YARD, "--out", str(tmp_path), "--weeks", "50", "--mornings", "3"])
     text = capsys.readouterr().out
     assert code == 0
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["week.html", "week.json"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [
+        "manifest.json",
+        "week.html",
+        "week.json",
+    ]
     week = WeekPlan.model_validate_json((tmp_path / "week.json").read_text(encoding="utf-8"))
     assert len(week.mornings) == 3
     assert text.startswith("Three machines: 3 mornings from 2026-03-03\n")

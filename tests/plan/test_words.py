@@ -5,7 +5,6 @@ import pytest
 from greaseroute.plan.round import Bound
 from greaseroute.plan.words import (
     band_words,
-    bound_scope,
     certificate,
     clock,
     count,
@@ -42,36 +41,24 @@ def test_certificate_gives_both_figures_and_the_share_that_could_be_saved():
     # (2334 - 2292) / 2334 = 0.017995: 1.8 % of this plan's time.
     bound = Bound(lower_s=2292, value_s=2334, gap_pct=1.7995, what="")
     assert certificate(bound) == (
-        "No walk for these visits can take less than 38.2 min of walking and moving; "
-        "this one takes 38.9 min: at most 1.8 % could be saved."
+        "Proved: at most 1.8 % of the 38.9 min of walking and moving could be saved."
     )
 
 
 def test_certificate_of_a_best_walk_says_so():
     bound = Bound(lower_s=600, value_s=600, gap_pct=0.0, what="")
     assert certificate(bound) == (
-        "Proved best: no walk for these visits takes less than the 10.0 min of this one."
+        "Proved: no walk for these visits takes less than the 10.0 min of this one."
     )
 
 
 def test_a_crew_is_told_over_its_walking_and_moving():
     bound = Bound(lower_s=2250, value_s=2700, gap_pct=16.67, what="last finish, for all")
     assert certificate(bound) == (
-        "No walk for these visits can take less than 37.5 min of walking and moving; "
-        "this one takes 45.0 min: at most 16.7 % could be saved."
+        "Proved: at most 16.7 % of the 45.0 min of walking and moving could be saved."
     )
-
-
-def test_scope_says_what_for_or_why_not():
-    proved = Bound(lower_s=6, value_s=6, gap_pct=0.0, what="one technician")
-    bare = Bound(lower_s=0, value_s=6, gap_pct=None, what="no time was given")
-    assert bound_scope(proved) == "Proved for: one technician"
-    assert bound_scope(bare) == "Why: no time was given"
-    assert bound_scope(bare.model_copy(update={"what": ""})) == ""
 
 
 def test_certificate_without_a_bound_claims_nothing():
     bound = Bound(lower_s=0, value_s=600, gap_pct=None, what="")
-    assert certificate(bound) == (
-        "No bound yet: nothing is proved about how much time another walk could save."
-    )
+    assert certificate(bound) == ("Not proved: how much time another walk could save is not known.")

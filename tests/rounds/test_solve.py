@@ -67,20 +67,6 @@ def test_a_proof_can_be_given_up():
     proof.end()
 
 
-def test_stopped_while_metres_are_saved_the_plan_is_kept(monkeypatch):
-    ready = prepared(0)
-
-    def stopped(schedule, team, last_ms):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(solve, "with_fewer_metres", stopped)
-    effort = Effort(seed=1, iterations=300, limit_s=None)
-    solved = solve_together(ready, build_team(ready), effort=effort, progress=lambda text: None)
-    assert not solved.complete
-    assert solved.proof is None
-    assert sum(len(s.halts) for s in solved.schedules) >= 10
-
-
 def solve_part_s(problem, plan):
     """Time of all up to the last finish, less the fixed time of the visits, in seconds."""
     start = int(problem.start_ms.sum())

@@ -51,10 +51,19 @@ def test_the_same_nine_as_json(tmp_path, capsys):
 def test_a_good_site_prints_its_counts(capsys):
     # B-1, B-2 and B-3 have hinge and slide with one fitting each.
     assert entry(["check", str(GOOD)]) == 0
-    assert capsys.readouterr().out == "3 units, 6 joints, 6 fittings: good\n"
+    assert capsys.readouterr().out == (
+        "3 units, 6 joints, 6 fittings: good\nif the west crossing is shut, B-3 is cut off\n"
+    )
 
 
 def test_a_good_site_as_json(capsys):
     assert entry(["check", str(GOOD), "--format", "json"]) == 0
     answer = json.loads(capsys.readouterr().out)
-    assert answer == {"good": True, "faults": [], "units": 3, "joints": 6, "fittings": 6}
+    assert answer == {
+        "good": True,
+        "faults": [],
+        "units": 3,
+        "joints": 6,
+        "fittings": 6,
+        "only_ways": ["if the west crossing is shut, B-3 is cut off"],
+    }

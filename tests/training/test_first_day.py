@@ -10,10 +10,10 @@ import pytest
 
 from greaseroute.cards.first_day_html import first_day_html, machine_pages, sign_off_list
 from greaseroute.cards.lessons import TROUBLES, lesson_of
-from greaseroute.cli.options import moment
 from greaseroute.errors import UnknownName
 from greaseroute.plan.learning import LearningCurve
 from greaseroute.site.folder import read_site
+from greaseroute.site.morning import moment_for
 from greaseroute.solvers.cp.coverage import total_ms
 from greaseroute.solvers.cp.coverage_model import cover
 from greaseroute.training.candidates import candidates, difficulty_of, site_pairs, undominated
@@ -30,12 +30,12 @@ def yard():
 
 @pytest.fixture(scope="module")
 def day(yard):
-    at = moment(None, yard)
+    at = moment_for(yard, None)
     return plan_first_day(yard, at, pair=pairing(yard), settings=DaySettings())
 
 
 def _field(site, *, window_min=90.0):
-    found = candidates(site, moment(None, site), learner=site.technicians[0])
+    found = candidates(site, moment_for(site, None), learner=site.technicians[0])
     return Field(site, found, Counter(), round(window_min * 60_000), DaySettings())
 
 
@@ -99,13 +99,13 @@ def test_times_of_the_walk_add_up(day):
 
 def test_no_learning_and_no_showing_is_the_standard_walk(yard):
     settings = DaySettings(curve=LearningCurve(rate=1.0, first=1.0), show_s=0.0)
-    flat = plan_first_day(yard, moment(None, yard), pair=pairing(yard), settings=settings)
+    flat = plan_first_day(yard, moment_for(yard, None), pair=pairing(yard), settings=settings)
     assert flat.learner_min == pytest.approx(flat.standard_min, abs=0.15)
 
 
 def test_a_short_window_leaves_kinds_for_the_next_days(yard):
     settings = DaySettings(window_min=9)
-    short = plan_first_day(yard, moment(None, yard), pair=pairing(yard), settings=settings)
+    short = plan_first_day(yard, moment_for(yard, None), pair=pairing(yard), settings=settings)
     met = {(each.family, each.kind) for stop in short.stops for each in stop.lessons}
     later = {(each.family, each.kind) for d in short.later for each in d.lessons}
     assert met
@@ -118,7 +118,7 @@ def test_a_short_window_leaves_kinds_for_the_next_days(yard):
 
 def test_what_takes_longer_than_a_morning_is_told(yard):
     settings = DaySettings(window_min=1)
-    none = plan_first_day(yard, moment(None, yard), pair=pairing(yard), settings=settings)
+    none = plan_first_day(yard, moment_for(yard, None), pair=pairing(yard), settings=settings)
     assert none.stops == ()
     reasons = {n.reason for n in none.not_met}
     assert "takes longer than one morning at a learner's pace" in reasons
@@ -136,7 +136,7 @@ def test_a_procedure_is_harder_than_a_pin(yard):
 
 
 def test_the_same_day_twice_to_the_byte(yard, day):
-    again = plan_first_day(yard, moment(None, yard), pair=pairing(yard), settings=DaySettings())
+    again = plan_first_day(yard, moment_for(yard, None), pair=pairing(yard), settings=DaySettings())
     assert again.model_dump_json() == day.model_dump_json()
     assert first_day_html(again, yard) == first_day_html(day, yard)
 

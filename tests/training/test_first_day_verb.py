@@ -11,7 +11,11 @@ YARD = str(Path(__file__).parents[2] / "sites_demo" / "three_machines")
 def test_files_text_and_exit_code(tmp_path, capsys):
     assert entry(["first-day", YARD, "--out", str(tmp_path), "--seed", "3"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["first_day.html", "first_day.json"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [
+        "first_day.html",
+        "first_day.json",
+        "manifest.json",
+    ]
     first = FirstDay.model_validate_json((tmp_path / "first_day.json").read_text(encoding="utf-8"))
     assert (first.seed, first.learner) == (3, "Imke")
     assert lines[1].startswith("start at lube box at 05:00, finish at tool shed at 05:")

@@ -7,6 +7,8 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from greaseroute.walk.terrain import tobler_m_s
+
 KINDS = ("stars", "convex", "lattice", "lattice triangles", "with holes")
 
 
@@ -119,3 +121,8 @@ def _heap(rng, side):
     far = rng.uniform(1.2, 3.0, count)
     x, y = rng.uniform(0, side, 2)
     return Polygon(np.c_[x + far * np.cos(angle), y + far * np.sin(angle)])
+
+
+def slope_factor(slope):
+    """Time on a slope over time on the level, after Tobler 1993 (6 exp(-3.5 |S + 0.05|) km/h)."""
+    return tobler_m_s(0.0) / tobler_m_s(slope)

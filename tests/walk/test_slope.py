@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import LinearNDInterpolator
 
 from greaseroute.walk.slope import Slopes
-from greaseroute.walk.terrain import slope_factor
+from tests.walk.scenes import slope_factor
 
 STEPS = 20_000
 

@@ -9,8 +9,8 @@ from greaseroute.errors import UnfitProblem
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.slow import SlowArea
-from greaseroute.walk.terrain import slope_factor
 from greaseroute.walk.waits import WaitLine, wait_seconds
+from tests.walk.scenes import slope_factor
 
 YARD = box(0, 0, 100, 100)
 ROAD = [box(0, 48, 40, 52), box(43, 48, 90, 52), box(93, 48, 100, 52)]  # crossings at 40 and 90 m
