@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from greaseroute.catalogue.joint import Point3
+from greaseroute.catalogue.joint import Metres, Point3
 from greaseroute.records import Record
 
 
@@ -18,7 +18,7 @@ class Deck(Record):
 
     name: str = Field(min_length=1)
     link: str
-    outline_m: tuple[tuple[float, float], ...] = Field(min_length=3)
-    height_m: float = Field(gt=0)
+    outline_m: tuple[tuple[Metres, Metres], ...] = Field(min_length=3)
+    height_m: float = Field(ge=0.05, le=30.0)
     foot_m: Point3
     holds: tuple[Literal["steps", "rails", "ladder"], ...] = ("steps", "rails")

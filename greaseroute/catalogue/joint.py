@@ -1,12 +1,16 @@
 """Pin joints, their fittings, what they want and how often."""
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from greaseroute.records import Record
+from greaseroute.records import Record, about, number
 
-Point3 = tuple[float, float, float]
+# A place on a machine, metres: no machine reaches a hundred.
+Metres = Annotated[float, Field(ge=-100.0, le=100.0)]
+Point3 = tuple[Metres, Metres, Metres]
+Cm3 = Annotated[float, Field(ge=0.0, le=20_000.0)]
+StrokeCount = Annotated[int, Field(ge=0, le=2000)]
 Head = Literal["conical", "flush", "remote"]
 JointKind = Literal[
     "pin",
@@ -48,11 +52,20 @@ class Dose(Record):
     - ``pin_diameter_mm`` and ``pin_length_mm``: the handbook quantity, see ``dose``.
     """
 
-    cm3: tuple[float, float] | None = None
-    strokes: tuple[int, int] | None = None
-    stroke_cm3: float | None = Field(default=None, gt=0)
-    pin_diameter_mm: float | None = Field(default=None, gt=0)
-    pin_length_mm: float | None = Field(default=None, gt=0)
+    cm3: tuple[Cm3, Cm3] | None = about("least and most for each fitting, cm3, up to 20,000", None)
+    strokes: tuple[StrokeCount, StrokeCount] | None = about(
+        "least and most strokes of the gun of stroke_cm3, for each fitting", None
+    )
+    stroke_cm3: float | None = number(
+        "grease of one stroke of the gun that strokes are counted by", default=None, least=0.05,
+        greatest=50.0, unit="cm3", usual=(0.4, 3.0),
+    )  # fmt: skip
+    pin_diameter_mm: float | None = number(
+        "diameter of the pin", default=None, least=2.0, greatest=2000.0, unit="mm"
+    )
+    pin_length_mm: float | None = number(
+        "greased length of the pin", default=None, least=2.0, greatest=5000.0, unit="mm"
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -74,9 +87,14 @@ class Dose(Record):
 class Interval(Record):
     """How often: hours on the meter, days, or every shift; whichever of those given comes first."""
 
-    hours: float | None = Field(default=None, gt=0)
-    days: float | None = Field(default=None, gt=0)
-    every_shift: bool = False
+    hours: float | None = number(
+        "hours on the meter", default=None, least=0.5, greatest=50_000.0, unit="h",
+        usual=(2.0, 6000.0),
+    )  # fmt: skip
+    days: float | None = number(
+        "days", default=None, least=0.5, greatest=3700.0, unit="d", usual=(1.0, 800.0)
+    )
+    every_shift: bool = about("before every shift", False)
 
     @model_validator(mode="after")
     def _something(self) -> Self:
@@ -121,8 +139,13 @@ class Procedure(Record):
     """
 
     steps: tuple[str, ...] = Field(min_length=1)
-    turns: int = Field(default=0, ge=0)
-    minutes: float = Field(gt=0)
+    turns: int = number(
+        "times the upperstructure is slewed between passes", default=0, least=0, greatest=20
+    )
+    minutes: float = number(
+        "time of the procedure beside pumping", least=0.05, greatest=240.0, unit="min",
+        usual=(0.2, 60.0),
+    )  # fmt: skip
     second_person: bool = False
     stand_clear: bool = False
 
@@ -140,7 +163,7 @@ class Joint(Record):
     name: str = Field(min_length=1)
     kind: JointKind = "pin"
     links: tuple[str, str]
-    fittings: tuple[Fitting, ...] = Field(min_length=1)
+    fittings: tuple[Fitting, ...] = Field(min_length=1, max_length=60)
     dose: Dose | None = None
     interval: Interval | None = None
     grease: GreaseWant = GreaseWant()

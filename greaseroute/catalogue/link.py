@@ -5,7 +5,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from greaseroute.catalogue.joint import Point3
+from greaseroute.catalogue.joint import Metres, Point3
 from greaseroute.records import Record
 
 Axis = Literal["slew", "pitch", "steer", "fixed"]
@@ -22,8 +22,8 @@ class Solid(Record):
 
     name: str = Field(min_length=1)
     box_m: tuple[Point3, Point3] | None = None
-    profile_m: tuple[tuple[float, float], ...] | None = Field(default=None, min_length=3)
-    y_m: tuple[float, float] | None = None
+    profile_m: tuple[tuple[Metres, Metres], ...] | None = Field(default=None, min_length=3)
+    y_m: tuple[Metres, Metres] | None = None
     hull_m: tuple[Point3, ...] | None = Field(default=None, min_length=4)
 
     @model_validator(mode="after")

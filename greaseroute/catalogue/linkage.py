@@ -24,9 +24,9 @@ class Cylinder(Record):
     head_pin_m: Point3
     rod_link: str
     rod_pin_m: Point3
-    retracted_m: float = Field(gt=0)
-    extended_m: float = Field(gt=0)
-    diameter_m: float = Field(default=0.12, gt=0)
+    retracted_m: float = Field(ge=0.01, le=50.0)
+    extended_m: float = Field(ge=0.01, le=100.0)
+    diameter_m: float = Field(default=0.12, ge=0.005, le=3.0)
     rod_side: Side | None = None
 
     @model_validator(mode="after")

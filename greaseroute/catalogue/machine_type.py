@@ -52,12 +52,12 @@ class MachineType(Record):
     family: Family
     title: str
     origin: str
-    operating_mass_kg: float = Field(gt=0)
-    links: tuple[Link, ...] = Field(min_length=1)
+    operating_mass_kg: float = Field(ge=5.0, le=2_000_000.0)
+    links: tuple[Link, ...] = Field(min_length=1, max_length=200)
     cylinders: tuple[Cylinder, ...] = ()
     four_bars: tuple[FourBar, ...] = ()
-    postures: tuple[Posture, ...] = Field(min_length=1)
-    joints: tuple[Joint, ...]
+    postures: tuple[Posture, ...] = Field(min_length=1, max_length=50)
+    joints: tuple[Joint, ...] = Field(max_length=150)
     looks: tuple[LookPoint, ...] = ()
     decks: tuple[Deck, ...] = ()
     attachments: tuple[Attachment, ...] = ()

@@ -1,8 +1,13 @@
 """Postures: named sets of link angles."""
 
+from typing import Annotated
+
 from pydantic import Field
 
 from greaseroute.records import Record
+
+Degrees = Annotated[float, Field(ge=-720.0, le=720.0)]
+Length = Annotated[float, Field(ge=0.0, le=100.0)]
 
 
 class Posture(Record):
@@ -25,6 +30,6 @@ class Posture(Record):
 
     name: str = Field(min_length=1)
     title: str = ""
-    angles_deg: dict[str, float] = Field(default_factory=dict)
-    lengths_m: dict[str, float] = Field(default_factory=dict)
+    angles_deg: dict[str, Degrees] = Field(default_factory=dict)
+    lengths_m: dict[str, Length] = Field(default_factory=dict)
     supported: tuple[str, ...] = ()

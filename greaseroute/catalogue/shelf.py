@@ -11,8 +11,10 @@ from greaseroute.catalogue.checks.findings import findings
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.texts.finding import Finding
-from greaseroute.texts.plain_words import findings_in, shown
+from greaseroute.texts.limits import hostile_texts, limit_faults
+from greaseroute.texts.plain_words import findings_in
 from greaseroute.texts.toml_places import KeyPath, TomlText, read_toml, syntax_place
+from greaseroute.texts.validation import dotted, shown
 
 _SHELF = files("greaseroute.catalogue") / "types"
 
@@ -49,10 +51,19 @@ def shelf_type(name: str) -> MachineType:
 
 def read_type(text: str, file: str) -> tuple[MachineType | None, tuple[Fault, ...]]:
     """A machine type from TOML text, or None and every fault in it, each with its line."""
+    beyond = limit_faults(text, file)
+    if beyond:
+        return None, tuple(beyond)
     try:
         toml = read_toml(text)
     except tomllib.TOMLDecodeError as error:
         return None, (_syntax_fault(error, text, file=file),)
+    hostile = [
+        Fault(file, toml.at(path)[0], "machine type", dotted(path), shown(value), allowed, do)
+        for path, value, allowed, do in hostile_texts(toml.data)
+    ]
+    if hostile:
+        return None, tuple(sorted(hostile))
     try:
         machine = _validated(toml.data, file)
         found = findings(machine)

@@ -2,7 +2,7 @@
 
 import argparse
 import json
-from collections.abc import Iterable
+import sys
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from greaseroute.cli.options import add_options
 
 if TYPE_CHECKING:
-    from greaseroute.errors import Fault
+    from greaseroute.site.folder import FolderReading
     from greaseroute.site.model import Site
 
 HELP = "every fault of a site folder, or 'good'"
@@ -22,12 +22,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print every fault and give 2, or print what the folder holds and give 0."""
-    from greaseroute.site.folder import gather  # heavy: kept out of --help
+    """Print what the folder holds and give 0, or print every fault to stderr and give 2.
 
-    site, faults = gather(args.site, now=datetime.now(UTC))
-    print(_as_json(site, faults) if args.format == "json" else _as_text(site, faults))
-    return 0 if site is not None else 2
+    What is strange but can be is printed to stderr as well, and changes nothing.
+    """
+    from greaseroute.site.folder import read_folder  # heavy: kept out of --help
+
+    reading = read_folder(args.site, now=datetime.now(UTC))
+    if args.format == "json":
+        print(_as_json(reading))
+    else:
+        for line in (*reading.faults, *(() if args.quiet else reading.remarks)):
+            print(line, file=sys.stderr)
+        if reading.site is not None:
+            print(_good(reading.site, len(reading.remarks)))
+    return 0 if reading.site is not None else 2
 
 
 def counts(site: "Site") -> tuple[int, int, int]:
@@ -37,11 +46,10 @@ def counts(site: "Site") -> tuple[int, int, int]:
     return len(site.units), len(joints), sum(len(j.fittings) for j in joints)
 
 
-def _as_text(site: "Site | None", faults: "Iterable[Fault]") -> str:
-    if site is None:
-        return "\n".join(str(f) for f in faults)
+def _good(site: "Site", remarks: int) -> str:
     units, joints, fittings = counts(site)
-    good = f"{units} units, {joints} joints, {fittings} fittings: good"
+    noted = {0: "", 1: ", with 1 warning"}.get(remarks, f", with {remarks} warnings")
+    good = f"{units} units, {joints} joints, {fittings} fittings: good{noted}"
     return "\n".join([good, *_only_ways(site)])
 
 
@@ -54,9 +62,13 @@ def _only_ways(site: "Site") -> list[str]:
     return [str(way) for way in only_ways(site)]
 
 
-def _as_json(site: "Site | None", faults: "Iterable[Fault]") -> str:
-    answer: dict[str, object] = {"good": site is not None, "faults": [asdict(f) for f in faults]}
-    if site is not None:
-        answer |= dict(zip(("units", "joints", "fittings"), counts(site), strict=True))
-        answer["only_ways"] = _only_ways(site)
+def _as_json(reading: "FolderReading") -> str:
+    answer: dict[str, object] = {
+        "good": reading.site is not None,
+        "faults": [asdict(fault) for fault in reading.faults],
+        "warnings": [asdict(remark) for remark in reading.remarks],
+    }
+    if reading.site is not None:
+        answer |= dict(zip(("units", "joints", "fittings"), counts(reading.site), strict=True))
+        answer["only_ways"] = _only_ways(reading.site)
     return json.dumps(answer, indent=2, ensure_ascii=False)

@@ -6,7 +6,6 @@ import importlib
 import io
 import os
 import sys
-import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any, NoReturn, TextIO
@@ -14,7 +13,6 @@ from typing import Any, NoReturn, TextIO
 from greaseroute import __version__
 from greaseroute.cli.interrupt import INTERRUPTED
 from greaseroute.cli.parser import VerbParser, nearest
-from greaseroute.errors import LINE_LIMIT, BadInput, GreaserouteError, clipped, printable
 
 GOOD, FINDINGS, MISUSE = 0, 1, 2
 
@@ -148,6 +146,8 @@ def top_parser() -> argparse.ArgumentParser:
 
 
 def _unknown_verb(verb: str) -> int:
+    from greaseroute.errors import clipped
+
     known = ", ".join(COMMANDS)
     guess = nearest(verb, COMMANDS)
     told = clipped(verb)
@@ -157,6 +157,10 @@ def _unknown_verb(verb: str) -> int:
 
 def _report(error: Exception, *, debug: bool, to: TextIO) -> int:
     """Print an error, one line each, and give the exit code."""
+    import traceback
+
+    from greaseroute.errors import LINE_LIMIT, printable
+
     if debug:
         traceback.print_exception(error, file=to)
     with suppress(OSError, ValueError):  # nobody reads it
@@ -166,6 +170,8 @@ def _report(error: Exception, *, debug: bool, to: TextIO) -> int:
 
 
 def _lines(error: Exception) -> list[str]:
+    from greaseroute.errors import BadInput, GreaserouteError
+
     if isinstance(error, BadInput) and error.faults:
         return [str(fault) for fault in error.faults]
     if isinstance(error, GreaserouteError):

@@ -6,8 +6,6 @@ import re
 from collections.abc import Iterable
 from typing import Any, NoReturn
 
-from greaseroute.errors import VALUE_LIMIT, clipped
-
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """``; did you mean X?`` where a known word is close to ``word``, else an empty text."""
@@ -23,6 +21,8 @@ class VerbParser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one line to stderr and leave with exit code 2."""
+        from greaseroute.errors import VALUE_LIMIT, clipped  # not needed where help is asked
+
         guess = self._guess(message)
         told = clipped(message, 2 * VALUE_LIMIT)
         self.exit(2, f"{self.prog}: {told}{guess}; see {self.prog} --help\n")

@@ -5,7 +5,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from greaseroute.records import Record
+from greaseroute.records import Record, about, number
 from greaseroute.site.moment import time_of_day
 
 
@@ -15,19 +15,40 @@ class Grease(Record):
     ``stock_cartridges`` is what lies in the store; None where nobody said.
     """
 
-    name: str = Field(min_length=1)
-    nlgi: str
-    thickener: str
-    moly: bool = False
-    code: str | None = None
-    density_g_cm3: float = Field(default=0.90, gt=0.5, lt=2.0)
-    cartridge_g: float = Field(default=400.0, gt=0)
-    usable_share: float = Field(default=0.95, gt=0, le=1)
-    reserve_cartridges: int = Field(default=1, ge=0)
-    pack_kg: tuple[float, ...] = ()
-    price_per_kg: float | None = Field(default=None, ge=0)
-    stock_cartridges: float | None = Field(default=None, ge=0)
-    lead_time_days: float = Field(default=5.0, ge=0)
+    name: str = about("what the site calls it, such as 'EP 2'", min_length=1)
+    nlgi: str = about("NLGI grade: 000, 00, 0, 1, 2, 3 ...")
+    thickener: str = about("thickener, such as lithium, lithium complex, calcium sulphonate")
+    moly: bool = about("whether it holds molybdenum disulphide", False)
+    code: str | None = about("designation such as KP2K-30 (DIN 51825)", None)
+    density_g_cm3: float = number(
+        "grams of a cm3: strokes are counted in cm3 and cartridges in grams",
+        default=0.90, least=0.5, greatest=2.0, unit="g/cm3", usual=(0.85, 1.15),
+    )  # fmt: skip
+    cartridge_g: float = number(
+        "grease in a full cartridge; a pail that a gun sucks from counts as one",
+        default=400.0, least=20.0, greatest=50_000.0, unit="g", usual=(80.0, 600.0),
+    )  # fmt: skip
+    usable_share: float = number(
+        "part of a cartridge that comes out", default=0.95, least=0.2, greatest=1.0,
+        usual=(0.8, 1.0),
+    )  # fmt: skip
+    reserve_cartridges: int = number(
+        "cartridges carried beyond what the round takes", default=1, least=0, greatest=100,
+        usual=(0, 6),
+    )  # fmt: skip
+    pack_kg: tuple[Annotated[float, Field(ge=0.05, le=1000.0)], ...] = about(
+        "packs it can be ordered in, 0.05 to 1,000 kg", ()
+    )
+    price_per_kg: float | None = number(
+        "price in the site's own currency", default=None, least=0.0, greatest=100_000.0, unit="1/kg"
+    )
+    stock_cartridges: float | None = number(
+        "cartridges in the store", default=None, least=0.0, greatest=100_000.0
+    )
+    lead_time_days: float = number(
+        "days from order to delivery", default=5.0, least=0.0, greatest=365.0, unit="d",
+        usual=(0.0, 60.0),
+    )  # fmt: skip
 
 
 class Gun(Record):
@@ -38,15 +59,35 @@ class Gun(Record):
     ``priming_strokes`` are lost after each change; ``change_s`` is the time of a change.
     """
 
-    name: str = Field(min_length=1)
-    grease: str
-    stroke_cm3: float | None = Field(default=None, gt=0)
-    ten_strokes_g: float | None = Field(default=None, gt=0)
-    stroke_s: float = Field(default=1.5, gt=0)
-    priming_strokes: int = Field(default=3, ge=0)
-    left_strokes: int = Field(default=0, ge=0)
-    change_s: float = Field(default=90.0, ge=0)
-    hose_m: float = Field(default=0.254, ge=0)
+    name: str = about("what the site calls it", min_length=1)
+    grease: str = about("the grease it holds, by name")
+    stroke_cm3: float | None = number(
+        "grease of one full stroke", default=None, least=0.05, greatest=50.0, unit="cm3",
+        usual=(0.4, 3.0),
+    )  # fmt: skip
+    ten_strokes_g: float | None = number(
+        "grease of ten strokes, weighed", default=None, least=0.5, greatest=500.0, unit="g",
+        usual=(4.0, 30.0),
+    )  # fmt: skip
+    stroke_s: float = number(
+        "time of one stroke", default=1.5, least=0.05, greatest=60.0, unit="s", usual=(0.3, 5.0)
+    )
+    priming_strokes: int = number(
+        "strokes lost after each change of cartridge", default=3, least=0, greatest=200,
+        usual=(0, 15),
+    )  # fmt: skip
+    left_strokes: int = number(
+        "strokes left in it at the start; at 0 a cartridge is fitted first", default=0, least=0,
+        greatest=100_000,
+    )  # fmt: skip
+    change_s: float = number(
+        "time of a change of cartridge", default=90.0, least=0.0, greatest=3600.0, unit="s",
+        usual=(20.0, 400.0),
+    )  # fmt: skip
+    hose_m: float = number(
+        "length of the hose, which lengthens the arm", default=0.254, least=0.0, greatest=20.0,
+        unit="m", usual=(0.0, 2.0),
+    )  # fmt: skip
     couplers: tuple[str, ...] = ("conical", "remote", "flush")
 
     @model_validator(mode="after")
@@ -65,19 +106,115 @@ class Reach(Record):
     arising 60.9 TMU = 2.19 s (MTM-1, from memory).
     """
 
-    arm_m: float = Field(default=0.60, gt=0)
-    shoulder_m: float = Field(default=1.40, gt=0)
-    kneel_to_m: float = 0.30
-    stoop_to_m: float = 0.60
-    stand_to_m: float = 1.50
-    overhead_to_m: float = 1.80
-    kneel_s: float = 5.26
-    stoop_s: float = 2.19
-    stand_s: float = 0.0
-    overhead_s: float = 2.0
-    couple_s: float = 8.0
-    settle_s: float = 5.0
-    climb_m_s: float = Field(default=0.30, gt=0)
+    arm_m: float = number(
+        "reach of the arm from the shoulder",
+        default=0.60,
+        least=0.2,
+        greatest=1.5,
+        unit="m",
+        usual=(0.4, 0.9),
+    )
+    shoulder_m: float = number(
+        "height of the shoulder, shoes on",
+        default=1.40,
+        least=0.5,
+        greatest=2.2,
+        unit="m",
+        usual=(1.2, 1.7),
+    )
+    kneel_to_m: float = number(
+        "height up to which one kneels",
+        default=0.30,
+        least=0.0,
+        greatest=1.5,
+        unit="m",
+    )
+    stoop_to_m: float = number(
+        "height up to which one stoops",
+        default=0.60,
+        least=0.0,
+        greatest=2.0,
+        unit="m",
+    )
+    stand_to_m: float = number(
+        "height up to which one stands upright",
+        default=1.50,
+        least=0.3,
+        greatest=2.5,
+        unit="m",
+    )
+    overhead_to_m: float = number(
+        "height up to which one reaches overhead",
+        default=1.80,
+        least=0.5,
+        greatest=3.0,
+        unit="m",
+        usual=(1.5, 2.3),
+    )
+    kneel_s: float = number(
+        "time to kneel down and get up",
+        default=5.26,
+        least=0.0,
+        greatest=300.0,
+        unit="s",
+        usual=(0.0, 30.0),
+    )
+    stoop_s: float = number(
+        "time to stoop and straighten up",
+        default=2.19,
+        least=0.0,
+        greatest=300.0,
+        unit="s",
+        usual=(0.0, 30.0),
+    )
+    stand_s: float = number(
+        "time more for a fitting at standing height",
+        default=0.0,
+        least=0.0,
+        greatest=300.0,
+        unit="s",
+        usual=(0.0, 30.0),
+    )
+    overhead_s: float = number(
+        "time more for a fitting overhead",
+        default=2.0,
+        least=0.0,
+        greatest=300.0,
+        unit="s",
+        usual=(0.0, 30.0),
+    )
+    couple_s: float = number(
+        "time to wipe, couple and uncouple",
+        default=8.0,
+        least=0.0,
+        greatest=600.0,
+        unit="s",
+        usual=(2.0, 90.0),
+    )
+    settle_s: float = number(
+        "time to settle at a stand",
+        default=5.0,
+        least=0.0,
+        greatest=600.0,
+        unit="s",
+        usual=(0.0, 60.0),
+    )
+    climb_m_s: float = number(
+        "height climbed in a second",
+        default=0.30,
+        least=0.02,
+        greatest=2.0,
+        unit="m/s",
+        usual=(0.1, 0.6),
+    )
+
+    @model_validator(mode="after")
+    def _bands_rise(self) -> Self:
+        if not self.kneel_to_m <= self.stoop_to_m <= self.stand_to_m <= self.overhead_to_m:
+            raise ValueError(
+                "kneel_to_m, stoop_to_m, stand_to_m, overhead_to_m from the lowest to the highest"
+            )
+        return self
 
 
 def _clock_text(text: str | None) -> str | None:
@@ -91,17 +228,26 @@ class Technician(Record):
     multiplies the time planned for fittings of a kind of joint: 1.2 where a fifth longer is taken.
     """
 
-    name: str = Field(min_length=1)
-    start: str
-    finish: str
-    guns: tuple[str, ...] = Field(min_length=1)
-    bag_cartridges: int = Field(default=6, ge=1)
-    speed_m_s: float | None = Field(default=None, gt=0, lt=3)
-    starts_at: str | None = None
-    skills: tuple[str, ...] = ()
-    reach: Reach = Reach()
-    pace: dict[str, Annotated[float, Field(gt=0.1, lt=10)]] = Field(default_factory=dict)
-    learner: bool = False
+    name: str = about("who it is", min_length=1)
+    start: str = about("the place where the walk starts, by its name in ground.geojson")
+    finish: str = about("the place where the walk ends, by its name in ground.geojson")
+    guns: tuple[str, ...] = about("the guns carried, by name; one for each grease", min_length=1)
+    bag_cartridges: int = number(
+        "full cartridges carried at a time", default=6, least=1, greatest=1000, usual=(1, 40)
+    )
+    speed_m_s: float | None = number(
+        "walking speed, where it is not the site's", default=None, least=0.2, greatest=2.9,
+        unit="m/s", usual=(0.7, 1.7),
+    )  # fmt: skip
+    starts_at: str | None = about(
+        "local time HH:MM of the start, where it is not round_start", None
+    )
+    skills: tuple[str, ...] = about("what the technician is instructed in or licensed for", ())
+    reach: Reach = about("where the hand gets to, and what each height costs", Reach())
+    pace: dict[str, Annotated[float, Field(gt=0.1, lt=10)]] = Field(
+        default_factory=dict, description="factor on the planned time, by kind of joint; 0.1 to 10"
+    )
+    learner: bool = about("whether this is the one to be shown (first-day)", False)
 
     @field_validator("starts_at")
     @classmethod
@@ -116,10 +262,12 @@ class Severity(Record):
     counted in; over the new year where the first is the later. All year where neither is given.
     """
 
-    name: str = Field(min_length=1)
-    interval_factor: float = Field(gt=0, le=1)
-    season_from: str | None = None
-    season_to: str | None = None
+    name: str = about("the condition, such as dust or water", min_length=1)
+    interval_factor: float = number(
+        "factor on every interval", least=0.05, greatest=1.0, usual=(0.2, 1.0)
+    )
+    season_from: str | None = about("day of the year MM-DD from which it holds", None)
+    season_to: str | None = about("day of the year MM-DD until which it holds", None)
 
     @field_validator("season_from", "season_to")
     @classmethod
@@ -159,16 +307,39 @@ class WorkingRules(Record):
     given.
     """
 
-    clearance_m: float = Field(default=0.25, ge=0, le=3)
-    look_ahead_h: float = Field(default=0.0, ge=0)
-    walking_speed_m_s: float = Field(default=1.2, gt=0, lt=3)
-    isolation_s: float = Field(default=120.0, ge=0)
-    posture_moves: bool = True
-    posture_move_min: float = Field(default=3.0, ge=0)
-    reload_s: float = Field(default=60.0, ge=0)
-    look_s: float = Field(default=10.0, ge=0)
-    second_person_from: str | None = None
-    second_person_to: str | None = None
+    clearance_m: float = number(
+        "distance kept from every obstacle and machine while walking", default=0.25, least=0.0,
+        greatest=3.0, unit="m", usual=(0.1, 1.0),
+    )  # fmt: skip
+    look_ahead_h: float = number(
+        "meter hours by which a service may be early, so that no day between is missed",
+        default=0.0, least=0.0, greatest=1000.0, unit="h", usual=(0.0, 24.0),
+    )  # fmt: skip
+    walking_speed_m_s: float = number(
+        "walking speed on level ground", default=1.2, least=0.2, greatest=2.9, unit="m/s",
+        usual=(0.7, 1.7),
+    )  # fmt: skip
+    isolation_s: float = number(
+        "time to isolate a unit: engine off, key out, locked and tagged", default=120.0,
+        least=0.0, greatest=7200.0, unit="s", usual=(20.0, 900.0),
+    )  # fmt: skip
+    posture_moves: bool = about("whether an operator may be asked to move a unit", True)
+    posture_move_min: float = number(
+        "time of one such move", default=3.0, least=0.0, greatest=240.0, unit="min",
+        usual=(0.0, 30.0),
+    )  # fmt: skip
+    reload_s: float = number(
+        "time to fetch cartridges at a store", default=60.0, least=0.0, greatest=3600.0, unit="s",
+        usual=(0.0, 600.0),
+    )  # fmt: skip
+    look_s: float = number(
+        "time of one check of the daily checks", default=10.0, least=0.0, greatest=600.0, unit="s",
+        usual=(0.0, 120.0),
+    )  # fmt: skip
+    second_person_from: str | None = about(
+        "local time HH:MM from which somebody is at hand for procedures of two people", None
+    )
+    second_person_to: str | None = about("local time HH:MM until which", None)
 
     @field_validator("second_person_from", "second_person_to")
     @classmethod

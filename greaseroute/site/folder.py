@@ -8,16 +8,23 @@ from zoneinfo import ZoneInfo
 
 from shapely.geometry import Polygon
 
-from greaseroute.errors import BadInput, Fault, UnknownName
+from greaseroute.errors import BadInput, Fault, Remark, UnknownName
 from greaseroute.site.checks.crew import crew_faults
 from greaseroute.site.checks.fleet import fit_units, fleet_faults, place_units
 from greaseroute.site.checks.ground import ground_faults
 from greaseroute.site.checks.history import history_faults
 from greaseroute.site.checks.joints import joint_faults
-from greaseroute.site.files.draft import FLEET, GROUND, READINGS, SERVICES, SITE, Draft
+from greaseroute.site.checks.strange import strange
+from greaseroute.site.files.draft import FLEET, GROUND, READINGS, RECORD, SERVICES, SITE, Draft
 from greaseroute.site.files.fleet_csv import read_fleet
 from greaseroute.site.files.ground_geojson import Feature, read_features
-from greaseroute.site.files.ground_plan import boundary_of, build_ground, into_plane
+from greaseroute.site.files.ground_plan import (
+    boundary_of,
+    build_ground,
+    clipped_to,
+    far_features,
+    into_plane,
+)
 from greaseroute.site.files.history_csv import read_readings, read_services
 from greaseroute.site.files.own_types import read_own_types, type_name, types_in_use
 from greaseroute.site.files.settings import Settings, read_settings
@@ -47,24 +54,50 @@ def read_site(folder: Path, *, now: datetime | None = None) -> Site:
     return site
 
 
+@dataclass(frozen=True, slots=True)
+class FolderReading:
+    """What came of a folder: the site, or None and every fault; and what is strange but can be.
+
+    Both are sorted by file and line.
+    """
+
+    site: Site | None
+    faults: tuple[Fault, ...]
+    remarks: tuple[Remark, ...] = ()
+
+
+class _Faults(list[Fault]):
+    """The faults found so far, with the remarks beside them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.remarks: list[Remark] = []
+
+
 def gather(folder: Path, *, now: datetime | None = None) -> tuple[Site | None, tuple[Fault, ...]]:
-    """The site of a folder, or None and every fault in it, sorted by file and line.
+    """The site of a folder, or None and every fault in it: `read_folder` without remarks."""
+    reading = read_folder(folder, now=now)
+    return reading.site, reading.faults
+
+
+def read_folder(folder: Path, *, now: datetime | None = None) -> FolderReading:
+    """The site of a folder, or None and every fault in it; and every remark.
 
     The later of ``now`` (with a zone) and the site's own ``planned_for`` tells services done from
     services yet to come; where there is neither, nothing does.
     """
     if not folder.is_dir():
-        return None, (_no_folder(folder),)
+        return FolderReading(None, (_no_folder(folder),))
     draft, faults = _read(folder)
     moments = [m for m in (now, _planned_for(draft.settings)) if m is not None]
     draft = replace(draft, now=max(moments, default=None))
     draft = replace(draft, fitted=fit_units(draft))
     placed, refused = place_units(draft)
     draft = replace(draft, placed=placed)
-    faults = [*faults, *refused, *(f for check in CHECKS for f in check(draft))]
-    if faults:
-        return None, tuple(sorted(set(faults)))
-    return _site(draft), ()
+    told = {*faults, *refused, *(f for check in CHECKS for f in check(draft))}
+    remarks = tuple(sorted({*faults.remarks, *strange(draft)}))
+    site = None if told else _site(draft)
+    return FolderReading(site, tuple(sorted(told)), remarks)
 
 
 def _no_folder(folder: Path) -> Fault:
@@ -72,20 +105,20 @@ def _no_folder(folder: Path) -> Fault:
     return Fault(folder.as_posix(), 1, "folder", "-", value, "a site folder", "correct the path")
 
 
-def _read(folder: Path) -> tuple[Draft, list[Fault]]:
+def _read(folder: Path) -> tuple[Draft, _Faults]:
     """Every file of the folder, as far as it can be read."""
-    faults: list[Fault] = []
+    faults = _Faults()
     settings = _settings(folder, faults)
     drawn = _ground(folder, settings, faults)
-    own, wrong = read_own_types(folder)
+    own, wrong = read_own_types(folder, faults.remarks)
     faults += wrong
     where = _zone_or_utc(settings)
     plane = _plane_of(settings) if drawn.plane is None else drawn.plane
-    draft = Draft(settings=settings, own_types=own, plane=plane)
+    recorded = (folder / RECORD).is_file()
+    draft = Draft(settings=settings, own_types=own, plane=plane, recorded=recorded)
     text = _text(folder, FLEET, faults)
     if text is not None:
-        system = settings.coordinates or "local metres"
-        rows, wrong = read_fleet(text, FLEET, system=system, where=where)
+        rows, wrong = read_fleet(text, FLEET, system=settings.coordinates, where=where)
         faults += wrong
         units = tuple(_in_plane(u, drawn.plane) for u in rows.units)
         draft = replace(draft, units=units, unit_rows=rows.named)
@@ -93,13 +126,13 @@ def _read(folder: Path) -> tuple[Draft, list[Fault]]:
     return _with_types(_with_history(folder, draft, faults, where=where)), faults
 
 
-def _text(folder: Path, name: str, faults: list[Fault], *, needed: bool = True) -> str | None:
-    text, wrong = read_text(folder, name, needed=needed)
+def _text(folder: Path, name: str, faults: _Faults, *, needed: bool = True) -> str | None:
+    text, wrong = read_text(folder, name, needed=needed, remarks=faults.remarks)
     faults += wrong
     return text
 
 
-def _settings(folder: Path, faults: list[Fault]) -> Settings:
+def _settings(folder: Path, faults: _Faults) -> Settings:
     text = _text(folder, SITE, faults)
     if text is None:
         return Settings(None, TomlText())
@@ -124,7 +157,7 @@ class _Drawn:
     unread: tuple[str, ...] = ()
 
 
-def _ground(folder: Path, settings: Settings, faults: list[Fault]) -> _Drawn:
+def _ground(folder: Path, settings: Settings, faults: _Faults) -> _Drawn:
     """The good features, and the boundary and plane where the coordinates are known."""
     text = _text(folder, GROUND, faults)
     if text is None:
@@ -165,7 +198,7 @@ def _refuse_size(system: str, boundary: Polygon | None) -> None:
         )
 
 
-def _with_ground(draft: Draft, drawn: _Drawn, faults: list[Fault]) -> Draft:
+def _with_ground(draft: Draft, drawn: _Drawn, faults: _Faults) -> Draft:
     """The draft with the ground plan; a gate is not blamed for a barrier that was not read."""
     if drawn.boundary is None or drawn.plane is None:
         return draft
@@ -174,7 +207,9 @@ def _with_ground(draft: Draft, drawn: _Drawn, faults: list[Fault]) -> Draft:
         unread=frozenset(r.split(" ")[0] for r in drawn.unread),
         unread_places=tuple(r.removeprefix("place ") for r in drawn.unread if r[:6] == "place "),
     )
-    ground, wrong = build_ground(into_plane(drawn.features, drawn.plane), drawn.boundary, GROUND)
+    placed = into_plane(drawn.features, drawn.plane)
+    faults.remarks += far_features(placed, drawn.boundary, GROUND)
+    ground, wrong = build_ground(clipped_to(placed, drawn.boundary), drawn.boundary, GROUND)
     faults += [w for w in wrong if draft.all_read("barrier") or not w.record.startswith("gate ")]
     roads_at_fault = any(w.record.startswith("haul_road ") for w in wrong)
     more = {"haul_road"} if roads_at_fault else set()
@@ -189,7 +224,7 @@ def _in_plane(unit: Unit, plane: LocalPlane | None) -> Unit:
     return unit.model_copy(update={"x_m": x_m, "y_m": y_m})
 
 
-def _with_history(folder: Path, draft: Draft, faults: list[Fault], *, where: ZoneInfo) -> Draft:
+def _with_history(folder: Path, draft: Draft, faults: _Faults, *, where: ZoneInfo) -> Draft:
     """The draft with services and readings, where the folder has them."""
     text = _text(folder, SERVICES, faults, needed=False)
     if text is not None:

@@ -1,11 +1,18 @@
 """Moments: texts to times in the site's zone, the shift's start, the windows of parked units."""
 
-from datetime import UTC, datetime, time, timedelta, tzinfo
+import re
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from greaseroute.errors import UnknownName
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Hours
+
+# Years in which clocks and calendars are known well enough, with room for a day on either side.
+FIRST_YEAR, LAST_YEAR = 1971, 2199
+MOMENT = "a local date and time such as 2026-11-25T05:00"
+SHORT_CLOCK = re.compile(r"\d:\d\d(:|$)")
+DOTTED_DATE = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T]+(\S+))?")
 
 HALF_DAY = timedelta(hours=12)
 DAY = timedelta(days=1)
@@ -27,8 +34,9 @@ def time_of_day(text: str) -> time:
     >>> time_of_day("05:30")
     datetime.time(5, 30)
     """
+    text = text.strip()
     try:
-        parsed = time.fromisoformat(text.strip())
+        parsed = time.fromisoformat(f"0{text}" if SHORT_CLOCK.match(text) else text)
     except ValueError:
         parsed = None
     if parsed is None or parsed.tzinfo is not None or ":" not in text:
@@ -53,16 +61,30 @@ def hours_span(text: str) -> Hours:
 def moment(text: str, where: tzinfo) -> datetime:
     """A date and time as a moment in zone ``where``; one without offset is local there.
 
-    Raises ValueError with plain words. A date alone means its midnight.
+    Raises ValueError with plain words. A date alone means its midnight. ``25.11.2026 5:00`` is
+    read as well: a day that is followed by a point cannot be taken for a month.
     """
     try:
-        parsed = datetime.fromisoformat(text.strip())
+        parsed = _dotted(text.strip()) or datetime.fromisoformat(text.strip())
     except ValueError:
-        msg = "a local date and time such as 2026-11-25T05:00"
-        raise ValueError(msg) from None
-    if parsed.tzinfo is None:
-        return parsed.replace(tzinfo=where)
-    return parsed.astimezone(where)
+        raise ValueError(MOMENT) from None
+    try:
+        if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
+            raise ValueError
+        return parsed.replace(tzinfo=where) if parsed.tzinfo is None else parsed.astimezone(where)
+    except (ValueError, OverflowError):
+        raise ValueError(f"{MOMENT}, from {FIRST_YEAR} to {LAST_YEAR}") from None
+
+
+def _dotted(text: str) -> datetime | None:
+    """A moment written as ``25.11.2026`` with or without a time of day. Raises ValueError."""
+    match = DOTTED_DATE.fullmatch(text)
+    if match is None:
+        return None
+    day, month, year, clock = match.groups()
+    return datetime.combine(
+        date(int(year), int(month), int(day)), time_of_day(clock) if clock else time()
+    )
 
 
 def next_time(clock: time, after: datetime) -> datetime:

@@ -3,14 +3,15 @@
 import csv
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from greaseroute.errors import Fault
-from greaseroute.texts.validation import near
+from greaseroute.texts.limits import text_trouble
+from greaseroute.texts.validation import near, shown
 
 SEPARATORS = (";", "\t", ",")
-HEADER_SEARCH_ROWS = 30  # title rows above the header; a fleet list seldom has more than a few
+HEADER_SEARCH_ROWS = 60  # title rows above the header; a fleet list seldom has more than a few
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 
 
@@ -64,9 +65,19 @@ def read_table(text: str, file: str, columns: Columns) -> tuple[Table | None, li
         faults.append(Fault(file, broken, "table", "quotes", "unmatched", allowed, do))
     for line, cells in body:
         if line > header_line and any(cells) and not cells[0].startswith("#"):
-            rows.append(Row(line, _cells(names, cells, separator)))
-            faults += _width_faults(names, cells, file, line=line)
+            row = Row(line, _cells(names, cells, separator))
+            wrong = list(_text_faults(row, file))
+            rows += [] if wrong else [row]
+            faults += [*wrong, *_width_faults(names, cells, file, line=line)]
     return Table(tuple(names), header_line, tuple(rows)), faults
+
+
+def _text_faults(row: Row, file: str) -> Iterator[Fault]:
+    """Cells that hold control characters, or are too long."""
+    for column, cell in row.cells.items():
+        trouble = text_trouble(cell, column)
+        if trouble is not None:
+            yield Fault(file, row.line, f"row {row.line}", column, shown(cell), *trouble)
 
 
 def _rows(text: str, separator: str) -> tuple[list[tuple[int, list[str]]], int | None]:
@@ -92,6 +103,8 @@ def _find_header(text: str, columns: Columns) -> tuple[str, int, list[str]] | No
     best: tuple[int, str, int, list[str]] | None = None
     for separator in SEPARATORS:
         for line, cells in _rows(text, separator)[0][:HEADER_SEARCH_ROWS]:
+            if cells and cells[0].startswith("#"):
+                continue
             names = [c.lower() for c in cells]
             score = len(set(names) & set(columns.known))
             if score >= 2 and (best is None or score > best[0]):
@@ -112,7 +125,7 @@ def _header_faults(names: Sequence[str], file: str, line: int, *, columns: Colum
         if name and name not in columns.known:
             allowed = f"the columns {', '.join(columns.known)}"
             do = near(name, columns.known) or "rename the column or take it out"
-            faults.append(Fault(file, line, "header", "column", name, allowed, do))
+            faults.append(Fault(file, line, "header", "column", shown(name), allowed, do))
         elif name and name in names[:position]:
             faults.append(Fault(file, line, "header", "column", name, "once", "take one out"))
     return faults

@@ -7,21 +7,36 @@ from json.decoder import scanstring  # type: ignore[attr-defined]
 from typing import Any
 
 from greaseroute.errors import Fault
-from greaseroute.texts.validation import Path, shown
+from greaseroute.texts.limits import hostile_texts, limit_faults
+from greaseroute.texts.validation import Path, dotted, line_in, shown
 
 _SPACE = re.compile(r"[ \t\n\r]*")
 _ATOM = re.compile(r"[^\s,\]}]+")
 
 
 def parsed(text: str, file: str) -> tuple[Any, list[Fault]]:
-    """The value of a JSON text, or the fault that keeps it from being read."""
+    """The value of a JSON text, or the faults that keep it from being read."""
+    beyond = limit_faults(text, file)
+    if beyond:
+        return None, beyond
     try:
-        return json.loads(text), []
+        data = json.loads(text)
     except json.JSONDecodeError as error:
         lines = text.splitlines()
         value = shown(lines[error.lineno - 1]) if error.lineno <= len(lines) else "end of file"
         do = f"mend it: {error.msg.lower()} at column {error.colno}"
         return None, [Fault(file, error.lineno, "JSON", "syntax", value, "valid JSON", do)]
+    return data, []
+
+
+def text_faults(data: Any, text: str, file: str) -> list[Fault]:  # noqa: ANN401
+    """The fault of each text in an accepted value that holds control characters or is too long."""
+    found = list(hostile_texts(data))
+    index = locate(text) if found else {}
+    return [
+        Fault(file, line_in(index, path), "JSON", dotted(path), shown(value), allowed, do)
+        for path, value, allowed, do in found
+    ]
 
 
 def locate(text: str) -> dict[Path, tuple[int, int]]:

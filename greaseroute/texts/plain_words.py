@@ -7,6 +7,7 @@ from pydantic import BaseModel, ValidationError
 
 from greaseroute.texts.finding import Finding
 from greaseroute.texts.toml_places import KeyPath
+from greaseroute.texts.validation import shown
 
 _KINDS = {
     "float_type": "a number",
@@ -26,7 +27,6 @@ _BOUNDS = {
     "less_than": ("below", "lt"),
     "less_than_equal": ("at most", "le"),
 }
-_SHOWN = 60  # a value longer than this is cut in a message
 
 
 def findings_in(error: ValidationError, model: type[BaseModel]) -> Iterator[Finding]:
@@ -98,9 +98,3 @@ def _record_in(annotation: Any) -> Any:  # noqa: ANN401 - an annotation can be a
         return annotation
     inner = (_record_in(argument) for argument in get_args(annotation))
     return next((found for found in inner if found is not None), None)
-
-
-def shown(value: object) -> str:
-    """A value as text, cut where it is long."""
-    text = value if isinstance(value, str) else repr(value)
-    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."

@@ -7,8 +7,9 @@ from functools import cached_property
 from typing import Any
 
 from greaseroute.errors import Fault
+from greaseroute.texts.limits import hostile_texts, limit_faults
 from greaseroute.texts.toml_places import line_index, syntax_place
-from greaseroute.texts.validation import Path, line_in, shown
+from greaseroute.texts.validation import Path, dotted, line_in, shown
 
 
 @dataclass(frozen=True)
@@ -28,12 +29,22 @@ class TomlText:
 
 
 def read_toml(text: str, file: str) -> tuple[TomlText, list[Fault]]:
-    """The tables of ``text``, or empty ones and the fault where TOML's grammar is broken."""
+    """The tables of ``text``, or empty ones and the fault where TOML's grammar is broken.
+
+    Texts with control characters are faults as well, and come back.
+    """
+    beyond = limit_faults(text, file)
+    if beyond:
+        return TomlText(text), beyond
     try:
-        return TomlText(text, tomllib.loads(text)), []
+        toml = TomlText(text, tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         (line, column), words = syntax_place(error, text)
         lines = text.splitlines()
         value = lines[line - 1] if 0 < line <= len(lines) else "end of file"
         do = f"mend it: {words.strip().lower()} at column {column}"
         return TomlText(text), [Fault(file, line, "TOML", "syntax", shown(value), "valid TOML", do)]
+    return toml, [
+        Fault(file, toml.line(path), "TOML", dotted(path), shown(value), allowed, do)
+        for path, value, allowed, do in hostile_texts(toml.data)
+    ]

@@ -7,10 +7,11 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from greaseroute.errors import Fault
+from greaseroute.errors import Fault, clipped
 
 Path = tuple[str | int, ...]
 
+ENOUGH = 1000  # characters of a value that are looked at to show its beginning
 BOUNDS = {"gt": "above {:g}", "ge": "at least {:g}", "lt": "below {:g}", "le": "at most {:g}"}
 OUT_OF_BOUNDS = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
@@ -85,8 +86,12 @@ def shown(value: object) -> str:
     if isinstance(value, Mapping):
         value = ", ".join(map(str, value))
     text = value if isinstance(value, str) else repr(value)
-    text = " ".join(text.split())
-    return text if len(text) <= 60 else text[:57] + "..."
+    return clipped(" ".join(text[:ENOUGH].split()))
+
+
+def dotted(path: Path) -> str:
+    """A path as people write it, entries from 1: ``gun.2.name``."""
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in path) or "-"
 
 
 def faults_of(error: ValidationError, model: type[BaseModel], source: Source) -> Iterator[Fault]:

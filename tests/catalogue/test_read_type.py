@@ -105,7 +105,7 @@ def test_fitting_on_a_cylinder_counts_as_on_a_surface():
         ),
         (
             ("operating_mass_kg = 1000.0", "operating_mass_kg = -1"),
-            "types/plate.toml:5: machine type: operating_mass_kg = '-1'; allowed: above 0; "
+            "types/plate.toml:5: machine type: operating_mass_kg = '-1'; allowed: at least 5; "
             "mend the value",
         ),
         (

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from greaseroute.site.folder import gather
+from greaseroute.site.folder import gather, read_folder
 from tests.site.planting import GOOD, faults_after, good_copy, plant
 
 CASES = tomllib.loads((Path(__file__).parent / "planted.toml").read_text(encoding="utf-8"))["case"]
@@ -98,12 +98,28 @@ def test_history_may_be_missing(tmp_path):
     assert (site.last_services, site.meter_readings) == ((), ())
 
 
-def test_a_file_that_is_not_utf8_is_told_with_the_line_of_the_byte(tmp_path):
+@pytest.mark.parametrize(
+    ("encoding", "shown"),
+    [("cp1252", "Windows-1252"), ("utf-16", "UTF-16"), ("utf-16-le", "UTF-16")],
+)
+def test_a_file_in_another_encoding_is_read_with_a_remark(tmp_path, encoding, shown):
     folder = good_copy(tmp_path)
-    data = (folder / "fleet.csv").read_bytes().replace(b"side tank,", b"side tank,gr\xfcn")
+    text = (folder / "fleet.csv").read_text(encoding="utf-8").replace("tank,", "tank,grün")
+    (folder / "fleet.csv").write_bytes(text.encode(encoding))
+    reading = read_folder(folder)
+    assert reading.faults == ()
+    assert any("grün" in unit.notes for unit in reading.site.units)
+    (remark,) = [r for r in reading.remarks if r.file == "fleet.csv"]
+    assert f": file: encoding = '{shown}'; usual: UTF-8; it was read so" in str(remark)
+
+
+def test_bytes_of_no_encoding_are_told_with_their_line(tmp_path):
+    folder = good_copy(tmp_path)
+    data = (folder / "fleet.csv").read_bytes().replace(b"side tank,", b"side tank,gr\x81n")
     (folder / "fleet.csv").write_bytes(data)
-    told = [str(f) for f in gather(folder)[1] if f.file == "fleet.csv"]
-    assert told == ["fleet.csv:4: file: encoding = 'byte 0xfc'; allowed: UTF-8; save it as UTF-8"]
+    told = [str(f) for f in gather(folder)[1]]
+    # One fault: what follows from it in the other files is not told.
+    assert told == ["fleet.csv:4: file: encoding = 'byte 0x81'; allowed: UTF-8; save it as UTF-8"]
 
 
 def test_a_new_meter_may_read_less(tmp_path):

@@ -45,16 +45,40 @@ def test_a_date_alone_is_its_midnight():
     assert moment("2026-07-10", BERLIN) == datetime(2026, 7, 10, tzinfo=BERLIN)
 
 
-@pytest.mark.parametrize("text", ["24.11.2026", "tomorrow", "2026-13-01", ""])
+@pytest.mark.parametrize("text", ["11/24/2026", "tomorrow", "2026-13-01", "31.02.2026", ""])
 def test_no_moment(text):
     with pytest.raises(ValueError, match="a local date and time such as 2026-11-25T05:00"):
         moment(text, BERLIN)
 
 
-@pytest.mark.parametrize("text", ["24:00", "5", "5:00", "05:00+02:00", "noon"])
+@pytest.mark.parametrize("text", ["24:00", "5", "5:0", "05:00+02:00", "noon"])
 def test_no_time_of_day(text):
     with pytest.raises(ValueError, match="a time of day HH:MM, 00:00 to 23:59"):
         time_of_day(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        ("24.11.2026", "2026-11-24T00:00"),
+        ("24.11.2026 05:40", "2026-11-24T05:40"),
+        ("4.1.2026 5:40", "2026-01-04T05:40"),
+    ],
+)
+def test_a_day_with_points_is_read(text, same):
+    assert moment(text, BERLIN) == moment(same, BERLIN)
+
+
+def test_an_hour_of_one_digit_is_read():
+    assert time_of_day("5:15") == time(5, 15)
+
+
+@pytest.mark.parametrize(
+    "text", ["9999-12-31T23:59:59-14:00", "0001-01-01T00:00", "9999-12-31T23:00", "2200-01-01"]
+)
+def test_years_beyond_reason(text):
+    with pytest.raises(ValueError, match=r"2026-11-25T05:00, from 1971 to 2199"):
+        moment(text, BERLIN)
 
 
 def test_spans_of_hours():

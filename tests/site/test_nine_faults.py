@@ -32,7 +32,9 @@ def test_nine_planted_faults_print_nine_lines_and_exit_2(tmp_path, capsys):
     folder = _planted(tmp_path)
     before = sorted((p, p.read_bytes()) for p in folder.rglob("*") if p.is_file())
     assert entry(["check", str(folder)]) == 2
-    lines = capsys.readouterr().out.splitlines()
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    lines = shown.err.splitlines()
     assert len(lines) == 9
     for line, (file, number, _, _, words) in zip(lines, PLANTED, strict=True):
         assert line.startswith(f"{file}:{number}: "), line
@@ -62,6 +64,7 @@ def test_a_good_site_as_json(capsys):
     assert answer == {
         "good": True,
         "faults": [],
+        "warnings": [],
         "units": 3,
         "joints": 6,
         "fittings": 6,

@@ -41,7 +41,7 @@ def fleet_faults(draft: Draft) -> Iterator[Fault]:
 
 def doubled_units(draft: Draft) -> Iterator[Fault]:
     """Two rows of one fleet number."""
-    counts = Counter(draft.unit_rows)
+    counts = Counter(draft.unit_rows or ())
     first: dict[str, int] = {}
     for unit in draft.units:
         if counts[unit.unit] > 1 and unit.unit in first:

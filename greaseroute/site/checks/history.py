@@ -21,6 +21,8 @@ def history_faults(draft: Draft) -> Iterator[Fault]:
 
 def unknown_units(draft: Draft) -> Iterator[Fault]:
     """Services and readings of units that the fleet does not have."""
+    if draft.unit_rows is None:
+        return  # the fleet could not be read, which is told already
     known = list(dict.fromkeys(draft.unit_rows))
     for file, records in ((SERVICES, draft.services), (READINGS, draft.readings)):
         for record in records:

@@ -14,6 +14,7 @@ from greaseroute.texts.toml_text import TomlText
 
 SITE, GROUND, FLEET = "site.toml", "ground.geojson", "fleet.csv"
 SERVICES, READINGS = "last_services.csv", "meter_readings.csv"
+RECORD = "record.sqlite"
 
 
 @dataclass(frozen=True)
@@ -29,13 +30,14 @@ class OwnType:
 class Draft:
     """A site folder as far as it could be read.
 
-    ``unit_rows`` names every row of the fleet, also those with mistakes. ``types`` are the good
-    types in use (and the site's own) by name, ``broken_types`` the names of own types with
-    faults. ``unread`` holds the first words of the features that could not be read: their roles,
-    or ``feature`` where the role itself is unknown; ``unread_places`` the names of such places.
-    ``fitted`` holds each unit's type with its attachments, ``placed`` each unit that could be
-    placed. ``now`` is the moment against which
-    the future is told from the past, None where nothing gives one.
+    ``unit_rows`` names every row of the fleet, also those with mistakes; None where the file
+    could not be read, so that nobody is blamed for naming a unit that it may hold. ``types`` are
+    the good types in use (and the site's own) by name, ``broken_types`` the names of own types
+    with faults. ``unread`` holds the first words of the features that could not be read: their
+    roles, or ``feature`` where the role itself is unknown; ``unread_places`` the names of such
+    places. ``fitted`` holds each unit's type with its attachments, ``placed`` each unit that could
+    be placed. ``recorded``: the folder holds a record of its own. ``now`` is the moment against
+    which the future is told from the past, None where nothing gives one.
     """
 
     settings: Settings
@@ -47,12 +49,13 @@ class Draft:
     unread: frozenset[str] = frozenset()
     unread_places: tuple[str, ...] = ()
     units: tuple[Unit, ...] = ()
-    unit_rows: tuple[str, ...] = ()
+    unit_rows: tuple[str, ...] | None = None
     fitted: Mapping[str, MachineType] = field(default_factory=dict)
     placed: Mapping[str, PlacedMachine] = field(default_factory=dict)
     services: tuple[LastService, ...] = ()
     readings: tuple[MeterReading, ...] = ()
     now: datetime | None = None
+    recorded: bool = False
 
     def all_read(self, role: str) -> bool:
         """Whether every feature of a role could be read, so that a missing one is truly missing."""

@@ -14,6 +14,7 @@ from greaseroute.texts.csv_table import Columns, Row, Table, read_table
 from greaseroute.texts.validation import Source, faults_of
 
 _LIST = re.compile(r"\s*[|+,;]\s*")
+MOST_UNITS = 2000  # 400 take a minute to plan; the time grows with the square
 _WINDOW = ("parked_from", "parked_to")
 _NEEDED = ("unit", "type", "heading_deg", "meter_h")
 _POSITIONS = (("x_m", "y_m"), ("lon", "lat"))
@@ -32,10 +33,13 @@ _OPTIONAL = (
 
 @dataclass(frozen=True, slots=True)
 class FleetRows:
-    """The good units, still in the coordinates of the file, and the names of all rows."""
+    """The good units, still in the coordinates of the file, and the names of all rows.
+
+    ``named`` is None where no table could be read.
+    """
 
     units: tuple[Unit, ...] = ()
-    named: tuple[str, ...] = ()
+    named: tuple[str, ...] | None = None
 
 
 def position_columns(system: str) -> tuple[str, str]:
@@ -44,18 +48,27 @@ def position_columns(system: str) -> tuple[str, str]:
 
 
 def read_fleet(
-    text: str, file: str, *, system: str, where: tzinfo
+    text: str, file: str, *, system: str | None, where: tzinfo
 ) -> tuple[FleetRows, list[Fault]]:
-    """Read every unit; a row with a mistake gives its faults and no unit."""
-    columns = position_columns(system)
+    """Read every unit; a row with a mistake gives its faults and no unit.
+
+    Where the coordinate ``system`` is not known, the columns that are there tell it.
+    """
     known = Columns(_NEEDED, (*_POSITIONS[0], *_POSITIONS[1], *_OPTIONAL))
     table, faults = read_table(text, file, known)
     if table is None:
         return FleetRows(), faults
+    if system is None:
+        system = "lon/lat" if set(_POSITIONS[1]) <= set(table.columns) else "local metres"
+    columns = position_columns(system)
     astray = list(_position_faults(table, file, system=system))
     if astray:
         return FleetRows((), _names(table)), [*faults, *astray]
     units: list[Unit] = []
+    if len(table.rows) > MOST_UNITS:
+        value, allowed = f"{len(table.rows)} units", f"at most {MOST_UNITS} units"
+        texts = (value, allowed, "make a site folder for each part of the site")
+        return FleetRows((), _names(table)), [Fault(file, table.header_line, "fleet", "-", *texts)]
     if not table.rows:
         allowed = "at least one unit"
         faults.append(Fault(file, table.header_line, "fleet", "-", "no rows", allowed, "add one"))

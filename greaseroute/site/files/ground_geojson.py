@@ -10,8 +10,10 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.errors import Fault
 from greaseroute.site.files.features import GEOMETRIES, RECORDS, Boundary
 from greaseroute.site.files.geometry import GeometryReader
-from greaseroute.texts.json_text import locate, parsed
+from greaseroute.texts.json_text import locate, parsed, text_faults
 from greaseroute.texts.validation import Path, Source, faults_of, line_in, near, one_of, shown
+
+MOST_FEATURES, MOST_POSITIONS = 5000, 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +36,18 @@ def read_features(text: str, file: str, *, lonlat: bool) -> tuple[list[Feature],
     data, broken = parsed(text, file)
     if broken:
         return [], broken
+    hostile = text_faults(data, text, file)
+    if hostile:
+        return [], hostile
     members = data.get("features") if isinstance(data, dict) else None
     if not isinstance(members, list) or data.get("type") != "FeatureCollection":
         allowed = "a FeatureCollection with a list of features"
         return [], [Fault(file, 1, "ground plan", "type", shown(data), allowed, "correct it")]
+    if len(members) > MOST_FEATURES or text.count("]") > MOST_POSITIONS:
+        value = f"{len(members)} features, about {text.count(']')} positions"
+        allowed = f"at most {MOST_FEATURES} features and {MOST_POSITIONS} positions"
+        do = "simplify the outlines, or leave out what nobody walks near"
+        return [], [Fault(file, 1, "ground plan", "size", value, allowed, do)]
     return _read_members(data, _Reader(file, locate(text), lonlat))
 
 
@@ -78,8 +88,8 @@ class _Reader:
             )
             return None, [fault("a Feature with properties", "add them")]
         role = properties.get("role")
-        label = f"{role or 'feature'} {properties.get('name') or number + 1}"
-        if role not in RECORDS:
+        label = f"{shown(role or 'feature')} {shown(properties.get('name') or number + 1)}"
+        if not isinstance(role, str) or role not in RECORDS:
             path = (*root, "properties", "role")
             value = "nothing" if role is None else shown(role)
             fault = self._fault(path, f"feature {number + 1}", "role", value=value)

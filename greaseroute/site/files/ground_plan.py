@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import TypeVar, cast
 
 from shapely import force_2d, transform
-from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, Polygon
+from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring, unary_union
 
-from greaseroute.errors import Fault
+from greaseroute.errors import Fault, Remark
 from greaseroute.site.files.features import (
     BarrierLine,
     Crossing,
@@ -27,6 +27,8 @@ from greaseroute.site.ground_plan import Area, AreaRole, Barrier, Gate, GroundPl
 
 T = TypeVar("T")
 
+NEIGHBOURHOOD_M = 100.0  # kept of what reaches over the boundary, on every side
+FAR_OUT_M = 500.0  # beyond the boundary, or the site's own size: farther is strange
 GATE_SNAP_M = 2.0  # a gate drawn this near a barrier is meant to be in it
 
 
@@ -44,6 +46,45 @@ def into_plane(features: Iterable[Feature], plane: LocalPlane) -> list[Placed]:
         Placed(f, transform(force_2d(f.shape), plane.to_plane) if plane.origin_lonlat else f.shape)
         for f in features
     ]
+
+
+def clipped_to(placed: Iterable[Placed], boundary: Polygon) -> list[Placed]:
+    """Every feature cut to the boundary's neighbourhood: nobody walks beyond it.
+
+    What lies wholly outside stays as it is, and is told as such by the checks.
+    """
+    near = box(*boundary.buffer(NEIGHBOURHOOD_M).bounds)
+    return [p if near.covers(p.shape) else Placed(p.feature, _cut(p.shape, near)) for p in placed]
+
+
+def _cut(shape: BaseGeometry, near: Polygon) -> BaseGeometry:
+    """The part of a shape that lies in a rectangle; the shape itself where that is nothing."""
+    kind, several = (LineString, MultiLineString) if shape.geom_type.endswith("LineString") else (
+        Polygon, MultiPolygon
+    )  # fmt: skip
+    inside = shape.intersection(near)
+    parts = [part for part in getattr(inside, "geoms", [inside]) if isinstance(part, kind)]
+    parts = [part for part in parts if not part.is_empty]
+    if not parts:
+        return shape
+    if len(parts) == 1 or shape.geom_type == "LineString":
+        return max(parts, key=lambda part: part.length)
+    return several(parts)  # type: ignore[arg-type]
+
+
+def far_features(placed: Iterable[Placed], boundary: Polygon, file: str) -> Iterator[Remark]:
+    """A remark on each feature that reaches far beyond the boundary: a slip in one coordinate."""
+    west, south, east, north = boundary.bounds
+    far_m = max(FAR_OUT_M, east - west, north - south)
+    around = box(west - far_m, south - far_m, east + far_m, north + far_m)
+    for p in placed:
+        if p.feature.role != "boundary" and not around.covers(p.shape):
+            beyond_m = p.shape.hausdorff_distance(boundary)
+            usual = f"within {far_m:.0f} m of the boundary; what lies beyond is cut off"
+            yield Remark(
+                file, p.feature.line, p.feature.label, "geometry",
+                f"reaches some {beyond_m:.0f} m beyond", usual, "look at its coordinates",
+            )  # fmt: skip
 
 
 def build_ground(

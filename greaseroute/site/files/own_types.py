@@ -6,19 +6,25 @@ from pathlib import Path
 
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.catalogue.shelf import read_type, shelf_names, shelf_type
-from greaseroute.errors import Fault
+from greaseroute.errors import Fault, Remark
 from greaseroute.site.files.draft import OwnType
+from greaseroute.texts.limits import limit_faults
 from greaseroute.texts.text_file import read_text
 from greaseroute.texts.toml_text import TomlText
 
 
-def read_own_types(folder: Path) -> tuple[tuple[OwnType, ...], list[Fault]]:
-    """Every ``types/*.toml`` of a site folder, in the order of the file names."""
+def read_own_types(
+    folder: Path, remarks: list[Remark] | None = None
+) -> tuple[tuple[OwnType, ...], list[Fault]]:
+    """Every ``types/*.toml`` of a site folder, in the order of the file names.
+
+    What is strange but can be read goes to ``remarks``.
+    """
     own: list[OwnType] = []
     faults: list[Fault] = []
     for path in sorted((folder / "types").glob("*.toml")):
         file = f"types/{path.name}"
-        text, wrong = read_text(folder, file)
+        text, wrong = read_text(folder, file, remarks=remarks)
         machine_type = None
         if text is not None:
             machine_type, mistakes = read_type(text, file)
@@ -46,8 +52,10 @@ def types_in_use(own: Iterable[OwnType], wanted: Iterable[str]) -> dict[str, Mac
 
 def _tables(text: str | None) -> dict[str, object]:
     """The tables of a type's text, empty where its grammar is broken."""
+    if text is None or limit_faults(text, ""):
+        return {}
     try:
-        return tomllib.loads(text or "")
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         return {}
 

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import Field, ValidationError, field_validator
 
 from greaseroute.errors import Fault, UnknownName
-from greaseroute.records import Record
+from greaseroute.records import Record, about
 from greaseroute.site import moment
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.texts.toml_text import TomlText, read_toml
@@ -46,13 +46,13 @@ def coordinate_system(text: str) -> str:
 class SiteHead(Record):
     """The top of ``site.toml``, and its working rules."""
 
-    name: str = Field(min_length=1)
-    time_zone: str
-    coordinates: str
-    shift_start: str
-    round_start: str
-    planned_for: str | None = None
-    rules: WorkingRules = WorkingRules()
+    name: str = about("what the site is called", min_length=1)
+    time_zone: str = about("IANA time zone, such as Europe/Berlin")
+    coordinates: str = about("'local metres', 'lon/lat' or 'EPSG:' and a number")
+    shift_start: str = about("local time HH:MM at which the operators start")
+    round_start: str = about("local time HH:MM at which the round starts")
+    planned_for: str | None = about("the moment planned for; without it the next round_start", None)
+    rules: WorkingRules = about("working rules of the site", WorkingRules())
 
     @field_validator("time_zone")
     @classmethod
