@@ -312,7 +312,6 @@ def run(seeds: Sequence[int], *, verbs: tuple[str, ...], workers: int, stop_s: f
             mp_context=context,
             initializer=_begin,
             initargs=(memory,),
-            max_tasks_per_child=500,
         ) as pool:
             for found, state in pool.map(_worker, tasks, chunksize=1):
                 states[state] += 1
