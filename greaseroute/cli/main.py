@@ -20,7 +20,7 @@ ALLOCATIONS = 200_000  # objects more than before until garbage is looked for
 
 COMMANDS = {
     "check": "every fault of a site folder, or 'good'",
-    "due": "print what is owed on each unit and why",
+    "due": "print what is due on each machine and why",
     "round": "plan the round, write the card and the files, print the summary",
     "audit": "prove a plan against the raw records of its site",
     "first-day": "plan a new technician's first day",
