@@ -121,3 +121,9 @@ def test_wheel_carries_the_shelf_and_the_type_mark(tmp_path):
     assert "greaseroute/py.typed" in names
     templates = {p.name for p in (ROOT / "greaseroute/cards").rglob("*.html*")}
     assert {n.rsplit("/", 1)[1] for n in names} >= templates
+
+
+def test_the_picture_of_the_layers_is_drawn_from_the_contracts():
+    from tests.bench.layers_picture import PICTURE, picture
+
+    assert PICTURE.read_text(encoding="utf-8") == picture()
