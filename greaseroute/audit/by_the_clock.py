@@ -26,7 +26,7 @@ def walks_take_their_time(case: Case) -> Iterator[Finding]:
             what = f"arrives before the walk to {leg.goal} can be done"
             yield where.finding("clock", what, off=short_ms / MS_PER_S, measure="s")
             continue
-        there = leg_arrivals(case, leg)
+        there = leg_arrivals(case, leg, look_when_open=True)
         idle_ms = leg.to_ms - there[0][0] if there else 0.0
         if idle_ms > slack_ms and not _waits_anyway(case, leg):
             what = f"nothing shut on the way to {leg.goal} explains so late an arrival"

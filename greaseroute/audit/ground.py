@@ -92,13 +92,22 @@ class Ground:
         """What is shut during hours that the plan touches, with the clearance."""
         plan = self.basis.site.ground
         roads = shapely.union_all([_valid(r.polygon) for r in plan.haul_roads])
-        timed = [(z, _valid(z.polygon)) for z in plan.no_go if z.hours]
-        timed += [(c, c.polygon.intersection(roads)) for c in plan.crossings if c.hours]
+        timed = [(z, self._near(_valid(z.polygon))) for z in plan.no_go if z.hours]
+        timed += [(c, self._on_road(c, roads)) for c in plan.crossings if c.hours]
         return tuple(
-            ShutForHours(area.name, self._near(shape), spans)
-            for area, shape in timed
+            ShutForHours(area.name, near, spans)
+            for area, near in timed
             if (spans := self._spans(area))
         )
+
+    def _on_road(self, crossing: Area, roads: BaseGeometry) -> BaseGeometry:
+        """What a shut crossing closes: also its very edges across the road, where one may walk
+        along the road's own edge without a clearance.
+        """
+        shape = crossing.polygon.intersection(roads)
+        if self.clearance_m > PLACE_M:
+            return self._near(shape)
+        return shape.buffer(PLACE_M).intersection(roads.buffer(-PLACE_M))
 
     def _near(self, shape: BaseGeometry) -> BaseGeometry:
         """All points nearer to a shape than the clearance, one millimetre forgiven."""

@@ -30,7 +30,12 @@ def stretches_open(shut: Iterable[Span]) -> list[Stretch]:
 
 
 def arrivals(
-    steps: Sequence[Step], spans: Sequence[Sequence[Span]], *, from_ms: float, start: Sequence[int]
+    steps: Sequence[Step],
+    spans: Sequence[Sequence[Span]],
+    *,
+    from_ms: float,
+    start: Sequence[int],
+    look_when_open: bool,
 ) -> list[Stretch]:
     """Every moment (ms) at which one can be at the end of a leg that is set off on at ``from_ms``.
 
@@ -42,15 +47,19 @@ def arrivals(
         When each zone or crossing of `Ground.by_the_clock` is shut.
     start : sequence of int
         What lies over the place where the leg begins, as numbers into ``spans``.
+    look_when_open : bool
+        Whether the wait that a crossing costs is taken once it is open, not before.
     """
     there: list[Stretch] = [(from_ms, from_ms)]
     before = set(start)
     for step in steps:
         over_place = before & set(step.shut)  # the place is shut where both sides of it are
         at_place = stretches_open(span for k in over_place for span in spans[k])
-        ready = _waited(there, at_place, wait_ms=step.wait_s * MS_PER_S)
+        wait_ms, walk_ms = step.wait_s * MS_PER_S, step.walk_s * MS_PER_S
+        before_ms, on_it_ms = (0.0, wait_ms) if look_when_open else (wait_ms, 0.0)
+        ready = _waited(there, at_place, wait_ms=before_ms)
         on_piece = stretches_open(span for k in step.shut for span in spans[k])
-        there = _walked(ready, on_piece, walk_ms=step.walk_s * MS_PER_S)
+        there = _walked(ready, on_piece, walk_ms=on_it_ms + walk_ms)
         before = set(step.shut)
     return there
 
@@ -75,14 +84,16 @@ def _walked(ready: Sequence[Stretch], open_: Sequence[Stretch], *, walk_ms: floa
     ]
 
 
-def leg_arrivals(case: Case, leg: Leg) -> list[Stretch]:
+def leg_arrivals(case: Case, leg: Leg, *, look_when_open: bool = False) -> list[Stretch]:
     """Every moment at which one can be at the end of a leg, in order."""
     timed, line = case.ground.by_the_clock, case.walked.tracks[leg.track].line
     here = shapely.points(line[0]) if line else None
     over = [k for k, shut in enumerate(timed) if here is not None and shut.near.contains(here)]
     spans = [shut.spans for shut in timed]
     steps = case.walked.steps(leg.track)
-    return sorted(arrivals(steps, spans, from_ms=leg.from_ms, start=over))
+    return sorted(
+        arrivals(steps, spans, from_ms=leg.from_ms, start=over, look_when_open=look_when_open)
+    )
 
 
 def ground_is_open(case: Case) -> Iterator[Finding]:

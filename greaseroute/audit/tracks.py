@@ -134,9 +134,9 @@ class Walked:
     def _runs(self, passage: Passage) -> Iterator[tuple[int, int]]:
         """First and last piece of each stretch of a track that lies on the passage."""
         pieces = self.pieces
-        inner = passage.shape.buffer(-TIGHT_M)
-        shapely.prepare(inner)
-        on = np.flatnonzero(shapely.contains_xy(inner, *pieces.middles.T))
+        wide = passage.shape.buffer(TIGHT_M)  # one may cross along its very edge
+        shapely.prepare(wide)
+        on = np.flatnonzero(shapely.contains_xy(wide, *pieces.middles.T))
         if not len(on):
             return
         breaks = (np.diff(on) > 1) | (np.diff(pieces.track[on]) != 0)
