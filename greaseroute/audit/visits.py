@@ -92,7 +92,9 @@ class Visit:
         gun = self.basis.guns.get(task.gun)
         if gun is None:
             return 0.0
-        pump_s = self.reach.couple_s + task.strokes * gun.stroke_s
+        joint = self.joints.get(task.joint)
+        share = 1.0 if joint is None else self.technician.pace.get(joint.kind, 1.0)
+        pump_s = share * (self.reach.couple_s + task.strokes * gun.stroke_s)
         return pump_s + band_s(task.band, self.reach) + task.put_in * gun.change_s
 
     def again_s(self, stand: StandVisit, heights_m: Mapping[JointKey, float]) -> float:

@@ -31,6 +31,11 @@ class Outfit:
     guns: tuple[str, ...]
     speed_m_s: float
     skills: frozenset[str] = frozenset()
+    pace: frozenset[tuple[str, float]] = frozenset()
+
+    def share_of(self, joint_kind: str) -> float:
+        """Time taken over time planned at a kind of joint."""
+        return next((share for kind, share in self.pace if kind == joint_kind), 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +118,8 @@ class UnitWork:
 def outfit_of(technician: Technician, site: Site) -> Outfit:
     """The outfit of a technician; the site's walking speed where there is no own one."""
     speed = technician.speed_m_s or site.rules.walking_speed_m_s
-    return Outfit(technician.reach, technician.guns, speed, frozenset(technician.skills))
+    skills, pace = frozenset(technician.skills), frozenset(technician.pace.items())
+    return Outfit(technician.reach, technician.guns, speed, skills, pace)
 
 
 def weight_of(item: DueItem) -> int:
@@ -205,7 +211,7 @@ def _unit_work(
             reason = f"asks for the skill {lacking!r}"
             cannot.append(CannotDo(item, reason, f"somebody with the skill {lacking!r}"))
         else:
-            joints.append(_joint_work(site, joint, item=item, gun=gun, reach=outfit.reach))
+            joints.append(_joint_work(site, joint, item=item, gun=gun, outfit=outfit))
     looks = tuple(look.name for look in machine_type.looks) if with_looks else ()
     return UnitWork(unit, machine_type, tuple(joints), tuple(cannot), looks)
 
@@ -220,11 +226,12 @@ def _gun(site: Site, joint: Joint, *, outfit: Outfit) -> Gun | NoGun:
     return gun_for(joint, technician_guns=outfit.guns, guns=site.guns, greases=site.greases)
 
 
-def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, reach: Reach) -> JointWork:
+def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, outfit: Outfit) -> JointWork:
     assert joint.dose is not None  # the record refuses a pumped joint without one
     grease = next(g for g in site.greases if g.name == gun.grease)
     strokes = fitting_strokes(joint.dose, gun, grease)
     dose = dose_cm3(joint.dose, density_g_cm3=grease.density_g_cm3)
+    pump_s = outfit.share_of(joint.kind) * (outfit.reach.couple_s + strokes * gun.stroke_s)
     fittings = tuple(
         FittingWork(
             joint=joint.name,
@@ -234,7 +241,7 @@ def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, reach: Rea
             grease=grease.name,
             strokes=strokes,
             dose_cm3=dose,
-            pump_s=reach.couple_s + strokes * gun.stroke_s,
+            pump_s=pump_s,
             stroke_s=gun.stroke_s,
             hose_m=gun.hose_m,
             why=item.reason,
