@@ -7,8 +7,10 @@ from greaseroute.drawings.history_svg import STYLE, history_svg
 from greaseroute.plan.history import UnitPast
 
 ONE_PAGE = (
-    "@page{size:A4;margin:10mm}.history svg{max-width:100%}"
-    "@media print{body{font-size:8pt}.history svg{max-height:95mm}h2{margin:.6rem 0 .2rem}}"
+    "@page{size:A4;margin:9mm}.history svg{max-width:100%}@media print{body{font-size:7.5pt;"
+    "line-height:1.2}h1{font-size:14pt;margin:0}h2{font-size:9.5pt;margin:1.5mm 0 .5mm}"
+    ".history svg{max-height:88mm}.two{columns:2;column-gap:6mm}.figures{gap:1mm;margin:1mm 0;"
+    "grid-template-columns:repeat(5,1fr)}.figures b{font-size:9pt}.tight td{padding:.2mm .6mm}}"
 )
 
 

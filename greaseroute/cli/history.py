@@ -92,8 +92,8 @@ def unit_text(past: "UnitPast") -> Iterator[str]:
     """The page of a unit on a terminal."""
     yield f"{past.unit}, {past.title}, {past.site}: {past.days} days up to {past.at:%Y-%m-%d %H:%M}"
     worked = "" if past.worked_h is None else f"; {past.worked_h:g} h worked in these days"
-    due = sum(joint.due for joint in past.joints)
-    yield f"meter {past.meter_h:g} h{worked}; {due} of {len(past.joints)} joints due"
+    joints = sum(len(each.joints) for each in past.joints)
+    yield f"meter {past.meter_h:g} h{worked}; {past.due_joints} of {joints} joints due"
     yield from (use_line(use) for use in past.use)
     yield from past.notes
     yield ""

@@ -10,6 +10,7 @@ from greaseroute.catalogue.joint import Joint
 from greaseroute.due.worklist import DueItem, unit_joints, work_list
 from greaseroute.history.sentences import sentence_of
 from greaseroute.history.use import grease_use
+from greaseroute.ledger.checks import service_names
 from greaseroute.ledger.events import Arrived, Away, Event, Greased, Happened, Left
 from greaseroute.plan.history import JointNow, Line, Mark, MeterMark, UnitPast
 from greaseroute.site.fleet import MeterReading, Unit
@@ -34,7 +35,7 @@ def unit_past(
     shown = [e for e in events if since < e.at <= at]
     items = [item for item in work_list(site, at) if item.unit == unit.unit]
     readings = [r for r in site.meter_readings if r.unit == unit.unit and r.at <= at]
-    classes = {joint.name: joint.interval_class for joint in unit_joints(site, unit)}
+    classes = _classes(unit_joints(site, unit))
     marks = tuple(_marks(shown, classes, zone=zone))
     lines = _lines(events, at=at, zone=zone)
     return UnitPast(
@@ -54,7 +55,7 @@ def unit_past(
         away=tuple(_away(events, since=since, at=at)),
         rows=tuple(dict.fromkeys([*_class_rows(unit_joints(site, unit)), *(m.row for m in marks)])),
         marks=marks,
-        joints=tuple(_joint_now(item) for item in items),
+        joints=tuple(_joints_now(items)),
         use=grease_use(events, site, at=at, days=days),
         notes=tuple(_notes(site, unit)),
         lines=tuple(lines[:MOST_LINES]),
@@ -83,6 +84,15 @@ def _class_rows(joints: Iterable[Joint]) -> Iterator[str]:
     pumped = [j for j in joints if not (j.central or j.never_pump) and j.interval is not None]
     shortest = {j.interval_class: j.interval.hours or 0.0 for j in pumped if j.interval}
     yield from sorted(shortest, key=lambda name: (shortest[name], name))
+
+
+def _classes(joints: Iterable[Joint]) -> dict[str, str]:
+    """The row of a service: the interval class of its joint, or of the class it was booked as."""
+    rows: dict[str, str] = {}
+    for joint in joints:
+        if joint.interval is not None:
+            rows |= {name: joint.interval_class for name in service_names(joint)}
+    return rows
 
 
 def _marks(
@@ -124,8 +134,13 @@ def _away(
         yield max(left, since), at
 
 
-def _joint_now(item: DueItem) -> JointNow:
-    return JointNow(joint=item.joint, interval=item.interval, due=item.due, sentence=item.reason)
+def _joints_now(items: Iterable[DueItem]) -> Iterator[JointNow]:
+    """What is said of the joints, those of which the same is said together, what is due first."""
+    groups: dict[tuple[bool, str, str], list[str]] = {}
+    for item in sorted(items, key=lambda item: (-item.due, -item.overdue_ratio)):
+        groups.setdefault((item.due, item.interval, item.reason), []).append(item.joint)
+    for (due, interval, reason), joints in groups.items():
+        yield JointNow(joints=tuple(joints), interval=interval, due=due, sentence=reason)
 
 
 def _notes(site: Site, unit: Unit) -> Iterator[str]:

@@ -23,7 +23,10 @@ class _Sum:
 def grease_use(
     events: Iterable[Event], site: Site, *, at: datetime, days: int
 ) -> tuple[GreaseUse, ...]:
-    """Grease of the ``days`` before ``at`` and of as many before these, by unit and grease."""
+    """Grease of the ``days`` before ``at`` and of as many before these, by unit and grease.
+
+    Services that told no strokes at all, such as rows taken over from files, make no row.
+    """
     span = timedelta(days=days)
     sums: dict[tuple[str, str], _Sum] = {}
     for event in events:
@@ -39,7 +42,11 @@ def grease_use(
         else:
             found.before += grams or 0.0
     prices = {grease.name: grease.price_per_kg for grease in site.greases}
-    return tuple(_use(key, found, price=prices.get(key[1])) for key, found in sorted(sums.items()))
+    return tuple(
+        _use(key, found, price=prices.get(key[1]))
+        for key, found in sorted(sums.items())
+        if found.grams or found.before
+    )
 
 
 def _use(key: tuple[str, str], found: _Sum, *, price: float | None) -> GreaseUse:

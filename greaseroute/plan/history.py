@@ -63,9 +63,9 @@ class Mark(Record):
 
 
 class JointNow(Record):
-    """How one joint stands: what `due` says of it."""
+    """How some joints of one class stand: what `due` says of each of them."""
 
-    joint: str
+    joints: tuple[str, ...]
     interval: str
     due: bool
     sentence: str
@@ -99,3 +99,8 @@ class UnitPast(Record):
     notes: tuple[str, ...]
     lines: tuple[Line, ...]
     earlier_lines: int = 0
+
+    @property
+    def due_joints(self) -> int:
+        """How many joints are due."""
+        return sum(len(each.joints) for each in self.joints if each.due)
