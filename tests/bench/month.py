@@ -300,6 +300,9 @@ class Month:
             most = min(20.0, 24.0 - world.shift / timedelta(hours=1))
             hours = round(rng.uniform(0, min(most, 1.6 * machine.a_day_h)), 1)
             worked[machine.name] = hours if read else machine.a_day_h
+            if read and world.here(machine):
+                # Read on both sides: nobody could tell how unread days before share the hours.
+                rows.append(("meter_read", world.now, machine.name, {"meter_h": machine.meter_h}))
         read_at = tomorrow - timedelta(minutes=5)
         self._leave(tomorrow, rows)
         noon = world.now.replace(hour=12, minute=0, second=0)
