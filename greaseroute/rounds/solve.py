@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from greaseroute.plan.round import Bound
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.proof import (
@@ -31,11 +33,14 @@ from greaseroute.rounds.team import (
     SiteWays,
     Team,
     bag,
+    capacity,
     cluster_cost,
     crew_problem,
     site_ways,
+    strokes_of,
 )
 from greaseroute.site.morning import second_person_span, start_of, unit_window
+from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.gtsp.solve import solve_clusters
 from greaseroute.solvers.vrp.problem import CrewProblem
 from greaseroute.solvers.vrp.solution import CrewSolution, TechnicianRound
@@ -141,11 +146,12 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
     team = build_team(ready)
     if not team.ways.ways:
         return _nothing_to_do(ready, team)
-    if len(team.members) == 1 and len(team.members[0].spans) == 1 and ready.keep is None:
+    alone = len(team.members) == 1 and len(team.members[0].spans) == 1 and ready.keep is None
+    if alone and work_alone_fits(team):
         progress(f"order of {len(team.ways.units)} units")
-        alone = solve_alone(ready, team, effort=effort, progress=progress)
-        if alone is not None:
-            return _less_waiting(alone, effort=effort, progress=progress)
+        tour = solve_alone(ready, team, effort=effort, progress=progress)
+        if tour is not None:
+            return _less_waiting(tour, effort=effort, progress=progress)
     found = solve_together(ready, team, effort=effort, progress=progress)
     if found.lost == 0 or not found.skipped or not found.complete:
         return found
@@ -195,6 +201,24 @@ def _nothing_to_do(ready: Prepared, team: Team) -> Solved:
     walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
     bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
     return Solved(ready, team, schedules, {}, bound, complete=True)
+
+
+def work_alone_fits(team: Team) -> bool:
+    """Whether one technician's work, without a step walked, ends in time and lasts the bag.
+
+    Where it does not, no tour of all units keeps the end and the bag, and none is searched for.
+    """
+    member, ways, guns = team.members[0], team.ways, team.site.guns
+    least_ms = np.full(len(ways.units), FAR, dtype=np.int64)
+    np.minimum.at(least_ms, ways.way_unit, ways.total_ms)
+    if member.start_ms + int(least_ms.sum()) > member.end_ms:
+        return False
+    strokes = np.full((len(ways.units), len(guns)), FAR, dtype=np.int64)
+    names, unit = [gun.name for gun in guns], np.array(ways.unit_of)
+    np.minimum.at(strokes, unit, [strokes_of(visit, names) for visit in ways.visits])
+    taken = zip(guns, strokes.sum(axis=0).tolist(), strict=True)
+    cartridges = sum(-(-max(0, n - g.left_strokes) // capacity(g, team.site)) for g, n in taken)
+    return bool(cartridges <= bag(member.technician, team.site))
 
 
 def solve_alone(

@@ -242,13 +242,14 @@ def bag(technician: Technician, site: Site) -> int:
     return max(1, technician.bag_cartridges - reserve)
 
 
-def _capacity(gun: Gun, site: Site) -> int:
+def capacity(gun: Gun, site: Site) -> int:
+    """Strokes of a full cartridge."""
     return cartridge_strokes(gun, next(g for g in site.greases if g.name == gun.grease))
 
 
 def _allowed_for_changes(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
     """Time of cartridge changes for each way: the share of a cartridge that it takes, each gun."""
-    per_stroke = [ms(g.change_s) / _capacity(g, team.site) for g in team.site.guns]
+    per_stroke = [ms(g.change_s) / capacity(g, team.site) for g in team.site.guns]
     each = [round(sum(n * t for n, t in zip(row, per_stroke, strict=True))) for row in strokes]
     return np.asarray([each[w.visit] for w in team.ways.ways], np.int64)
 
@@ -260,5 +261,5 @@ def _cartridges(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
         for joint in visit.work.joints:
             for f in joint.fittings:
                 most[f.gun] = max(most[f.gun], f.strokes)
-    row = [max(1, _capacity(g, team.site) - most[g.name] + 1) for g in team.site.guns]
+    row = [max(1, capacity(g, team.site) - most[g.name] + 1) for g in team.site.guns]
     return np.asarray([row] * len(team.members), np.int64)

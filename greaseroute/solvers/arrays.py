@@ -14,6 +14,9 @@ CostArray = NDArray[np.signedinteger[Any]]  # 32 bits where they suffice, else 6
 # In the arrays of a problem: there is no path from the row's point to the column's.
 NO_PATH = -1
 
+# What a float64 counts exactly: sums of costs and times stay below it.
+LARGEST_SUM = 2**53
+
 # Inside the solvers: no path, not allowed, or too late; in ms, in units of cost, or in units of a
 # rounded dual. Sums of up to 31 such numbers do not overflow, and a float64 holds it exactly. It is
 # a NumPy scalar because numba would compile a callee again for each bare literal.

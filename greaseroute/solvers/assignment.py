@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.graph.python.linear_sum_assignment import SimpleLinearSumAssignment
 
-STEPS = 1_000_000  # costs are whole numbers to the solver: so many to the dearest one
+STEPS = 1_000_000  # costs are whole numbers to the solver: so many to the costliest one
 
 
 def cheapest_assignment(cost: NDArray[np.float64]) -> list[int]:
@@ -18,7 +18,7 @@ def cheapest_assignment(cost: NDArray[np.float64]) -> list[int]:
     Returns
     -------
     list of int
-        Different columns; the sum is least to a millionth of the dearest cost for each row.
+        Different columns; the sum is least to a millionth of the costliest cost for each row.
     """
     rows, columns = cost.shape if cost.size else (0, 0)
     if not rows:

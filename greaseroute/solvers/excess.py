@@ -1,4 +1,4 @@
-"""By how much one point is dearer than another at most, wherever one comes from: for dominance."""
+"""By how much one point is costlier than another at most, from any origin: for dominance."""
 
 import numpy as np
 

@@ -7,7 +7,7 @@ NO_LIMIT_S = 1e9  # longer than anything here runs
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class StopRule:
     """Stop after ``iterations``, or at ``end_s``, whichever comes first; None: no such limit.
 
     Attributes
@@ -23,7 +23,7 @@ class Stop:
     end_s: float | None = None
 
     @classmethod
-    def after(cls, iterations: int | None = None, *, limit_s: float | None = None) -> "Stop":
+    def after(cls, iterations: int | None = None, *, limit_s: float | None = None) -> "StopRule":
         """Stop after so many iterations, or so many wall seconds from now."""
         now = time.perf_counter()
         return cls(iterations, now, None if limit_s is None else now + limit_s)

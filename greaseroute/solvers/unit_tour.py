@@ -113,11 +113,13 @@ def best_ways(
         Whatever comes before and after, the best of all ways beats the best of those kept by at
         most the loss; 0 without a slack.
     """
+    # Cheap ways first: they stand in for costly ones.
     order = sorted(ways, key=lambda w: (w.ms, w.enter, w.leave))
     if not order:
         return [], 0
     excess = _excess_ms(order, walk_ms)
     usable = np.asarray(_few_ends(order, excess, slack_ms=slack_ms))
+    # Greedy: each way that would lose too much brings in the way that replaces it best.
     lost = np.full(len(order), FAR)
     kept: set[int] = set()
     for k in range(len(order)):
@@ -130,6 +132,7 @@ def best_ways(
 
 def _excess_ms(order: Sequence[Way], walk_ms: IntArray) -> IntArray:
     """What at most is lost by taking the way of the column instead of the way of the row."""
+    # To go to the stand-in's begin, do it, and walk back to where this way ends.
     enter, leave = (np.asarray([getattr(w, n) for w in order]) for n in ("enter", "leave"))
     cost = np.asarray([w.ms for w in order], dtype=np.int64)
     reach = np.where(walk_ms < 0, FAR // 4, walk_ms)
@@ -140,8 +143,9 @@ def _excess_ms(order: Sequence[Way], walk_ms: IntArray) -> IntArray:
 def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[int]:
     """Ways over few points to begin and end at, of which some stands in for every way.
 
-    Points are given up one by one, those of dear ways first, while the slack allows.
+    Points are given up one by one, those of costly ways first, while the slack allows.
     """
+    # Fewer points to begin and end at make the site's problem smaller.
     usable = np.ones(len(order), dtype=bool)
     ends = np.asarray([(way.enter, way.leave) for way in order])
     for end in dict.fromkeys(ends[::-1].ravel().tolist()):
@@ -154,6 +158,7 @@ def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[
 def nodes_of(tour: UnitTour, way: Way) -> list[int]:
     """The nodes of a way in order, one of the cheapest sequences."""
     table = next(_filled(tour, [way.enter]))
+    # Backwards from everything done at the last node to the first.
     begin = (int(_bits(tour.cover)[way.enter]), way.enter)
     state = (2 ** tour.cover.shape[1] - 1, way.leave)
     nodes = [way.leave]
@@ -167,6 +172,7 @@ def _before(tour: UnitTour, table: IntArray, *, done: int, last: int) -> tuple[i
     """The state from which the cheapest tour came to (``done``, ``last``)."""
     cover, need, forbid = (int(_bits(m)[last]) for m in (tour.cover, tour.need, tour.forbid))
     step = tour.move_ms[:, last]
+    # All sets that may have been done before: done less a part of what the last node serves.
     part = fresh = cover & done
     while part:
         was = done & ~part
@@ -198,6 +204,7 @@ def tour_from(
     the time that group g costs at stand s above its least, for the groups in ``varied``.
     """
     sets, stands = table.shape
+    # The first node: entered only if nothing must be done before it.
     table[:, :] = FAR
     if need[start] != 0:
         return
@@ -206,12 +213,14 @@ def tour_from(
         if cover[start] & varied & (1 << g):
             first += extra[start, g]
     table[cover[start], start] = first
+    # Sets only grow, so each is final when it is reached.
     for done in range(sets):
         for last in range(stands):
             now = table[done, last]
             if now == FAR:
                 continue
             for s in range(stands):
+                # Only to a node that adds a group, all it needs done, nothing it forbids.
                 fresh = cover[s] & ~done
                 if fresh == 0 or move[last, s] < 0:
                     continue

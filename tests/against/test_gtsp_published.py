@@ -88,7 +88,7 @@ CASES = {
 @pytest.mark.parametrize("name", CASES)
 def test_published_clusters(name):
     cost, parts, optimum = CASES[name]
-    tour = solve_clusters(cost, _parts(parts))
+    tour = solve_clusters(cost, _parts(parts), iterations=2000)
     assert (tour.cost, tour.lower_bound, tour.status) == (optimum, optimum, "optimal")
 
 

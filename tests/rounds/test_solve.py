@@ -86,3 +86,35 @@ def test_without_proof_none_is_begun():
     solved = solve_together(ready, build_team(ready), effort=quick, progress=lambda text: None)
     assert solved.proof is None
     assert solved.bound.gap_pct is None
+
+
+def test_no_tour_is_sought_where_the_work_alone_takes_longer_than_there_is():
+    site = random_yard(np.random.default_rng(3), 6, technicians=(technician(),))
+    ready = prepare(site, RoundRequest(AT, None, False, None, None), progress=lambda text: None)
+    team = build_team(ready)
+    ways, (member,) = team.ways, team.members
+    work_ms = sum(
+        min(ms for ms, unit in zip(ways.total_ms, ways.way_unit, strict=True) if unit == u)
+        for u in range(len(ways.units))
+    )
+    for over_ms, fits in ((0, True), (-1, False)):
+        end_ms = member.start_ms + int(work_ms) + over_ms
+        short = replace(team, members=(replace(member, end_ms=end_ms),))
+        assert solve.work_alone_fits(short) == fits
+
+
+def test_no_tour_is_sought_where_the_bag_cannot_last(monkeypatch):
+    site = random_yard(np.random.default_rng(3), 6, technicians=(technician(),))
+    ready = prepare(site, RoundRequest(AT, None, False, None, None), progress=lambda text: None)
+    team = build_team(ready)
+    monkeypatch.setattr(solve, "capacity", lambda gun, site: 1)  # a cartridge for every stroke
+    monkeypatch.setattr(solve, "bag", lambda technician, site: needed)
+    guns = team.site.guns
+    strokes = np.sum(
+        [solve.strokes_of(v, [g.name for g in guns]) for v in team.ways.visits], axis=0
+    )
+    needed = sum(max(0, n - g.left_strokes) for n, g in zip(strokes, guns, strict=True))
+    assert len(team.ways.visits) == len(team.ways.units)
+    assert solve.work_alone_fits(team)
+    needed -= 1
+    assert not solve.work_alone_fits(team)

@@ -5,16 +5,12 @@ pair (a family and a kind of joint) and to one kind. Integers only.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from greaseroute.errors import UnfitProblem
-from greaseroute.solvers.arrays import BoolArray, IntArray
-
-Status = Literal["optimal", "bounded"]
-
-LARGEST = 2**53
+from greaseroute.solvers.arrays import LARGEST_SUM, BoolArray, IntArray
+from greaseroute.solvers.result import Status
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +74,7 @@ def check(problem: CoverageProblem) -> None:
         _refuse("arrays", str(shapes), limit=f"{n} candidates in each")
     for name in ("time_ms", "visit_ms", "show_ms"):
         values = getattr(problem, name)
-        if values.size and (values.min() < 0 or values.sum(dtype=object) > LARGEST):
+        if values.size and (values.min() < 0 or values.sum(dtype=object) > LARGEST_SUM):
             _refuse(name, f"from {values.min()}", limit="0 or more, sums below 2**53")
     for name, size in (("unit", len(problem.visit_ms)), ("pair", len(problem.show_ms))):
         values = getattr(problem, name)

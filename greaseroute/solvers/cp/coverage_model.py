@@ -7,9 +7,10 @@ from ortools.sat.python import cp_model
 
 from greaseroute.solvers.arrays import BoolArray
 from greaseroute.solvers.cp.coverage import Coverage, CoverageProblem, check, total_ms
+from greaseroute.solvers.cp.step import set_hints, solved
 
 
-class _Model:
+class _CoverageModel:
     """Variables and constraints, one rule a method."""
 
     def __init__(self, problem: CoverageProblem) -> None:
@@ -43,11 +44,13 @@ class _Model:
         was, earlier in the order. No large constants, so the relaxation is close.
         """
         most = len(np.unique(self.problem.pair[members]))
+        # reached[n] before and after each member, in the order in which they would be met.
         before: list[cp_model.IntVar] = []
         for place, i in enumerate(members):
             reached = [
                 self.model.new_bool_var(f"reached{i}_{n}") for n in range(min(most, place + 1))
             ]
+            # It never falls, and it rises only after the one below it.
             for n, now in enumerate(reached):
                 if n < len(before):
                     self.model.add_implication(before[n], now)
@@ -64,6 +67,7 @@ class _Model:
 
     def time(self) -> cp_model.LinearExprT:
         """Work at the learner's pace, visits, and the mentor's showing."""
+        # A weighted sum of literals: CP-SAT reads it faster than sums of products.
         p = self.problem
         terms = [*self.work, *((v, int(p.visit_ms[u])) for u, v in enumerate(self.visit))]
         terms += [(v, int(p.show_ms[p.pair[i]])) for i, v in enumerate(self.take)]
@@ -71,30 +75,25 @@ class _Model:
 
 
 @dataclass(frozen=True, slots=True)
-class _Step:
+class _Choice:
+    """A choice (N,), what it reached and what is proved."""
+
     value: int
     bound: int
     proved: bool
     chosen: BoolArray
 
 
-def _solve(model: _Model, *, work: float, seed: int) -> _Step | None:
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = seed % 2**31
-    solver.parameters.max_deterministic_time = work
-    status = solver.solve(model.model)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+def _solve(model: _CoverageModel, *, work: float, seed: int) -> _Choice | None:
+    step = solved(model.model, work=work, seed=seed)
+    if step is None:
         return None
-    chosen = np.array([bool(solver.value(v)) for v in model.take], dtype=np.bool_)
-    bound = round(solver.best_objective_bound)
-    return _Step(round(solver.objective_value), bound, status == cp_model.OPTIMAL, chosen)
+    chosen = np.array([bool(step.solver.value(v)) for v in model.take], dtype=np.bool_)
+    return _Choice(step.value, step.bound, step.proved, chosen)
 
 
-def _hint(model: _Model, chosen: BoolArray) -> None:
-    model.model.clear_hints()  # type: ignore[no-untyped-call]
-    for var, value in zip(model.take, chosen, strict=True):
-        model.model.add_hint(var, int(value))
+def _hint(model: _CoverageModel, chosen: BoolArray) -> None:
+    set_hints(model.model, zip(model.take, chosen.tolist(), strict=True))
 
 
 def _answer(
@@ -110,9 +109,9 @@ def _answer(
     )
 
 
-def _all_pairs(problem: CoverageProblem, *, work: float, seed: int) -> _Step | None:
+def _all_pairs(problem: CoverageProblem, *, work: float, seed: int) -> _Choice | None:
     """All pairs in the least time, whatever the window."""
-    model = _Model(problem)
+    model = _CoverageModel(problem)
     model.model.add(model.pairs() == len(np.unique(problem.pair)))
     model.model.minimize(model.time())
     return _solve(model, work=work, seed=seed)
@@ -120,6 +119,7 @@ def _all_pairs(problem: CoverageProblem, *, work: float, seed: int) -> _Step | N
 
 def cut_to_window(problem: CoverageProblem, chosen: BoolArray) -> BoolArray:
     """A choice less whole units, those of fewest pairs for their time first, until it fits."""
+    # One unit after another; with it goes its visit.
     kept = chosen.copy()
     while kept.any() and total_ms(problem, kept) > problem.window_ms:
         units = np.unique(problem.unit[kept])
@@ -137,14 +137,16 @@ def _most_then_least(
     problem: CoverageProblem, *, start: BoolArray, most_pairs: int, work: float, seed: int
 ) -> Coverage:
     """Most pairs within the window, then the least time for as many; from ``start``, which fits."""
-    model = _Model(problem)
+    # First the number of pairs, from the choice at hand.
+    model = _CoverageModel(problem)
     model.model.add(model.time() <= problem.window_ms)
     model.model.add(model.pairs() <= most_pairs)
     _hint(model, start)
     model.model.maximize(model.pairs())
-    most = _solve(model, work=3 * work, seed=seed) or _Step(
+    most = _solve(model, work=3 * work, seed=seed) or _Choice(
         int(start.sum()), most_pairs, False, start
     )
+    # Then the time, with as many.
     model.model.add(model.pairs() >= most.value)
     _hint(model, most.chosen)
     model.model.minimize(model.time())
@@ -156,19 +158,36 @@ def _most_then_least(
 
 
 def cover(problem: CoverageProblem, *, seed: int = 1, work: float = 2.0) -> Coverage:
-    """The choice that covers most pairs and, among those, takes least time.
+    """Choose the joints that cover most pairs and, among those choices, take least time.
 
-    ``work`` is CP-SAT's deterministic time for each step (about seconds). Raises
-    ``UnfitProblem`` as `coverage.check` does.
+    Parameters
+    ----------
+    problem : CoverageProblem
+    seed : int
+        Random seed of CP-SAT.
+    work : float
+        CP-SAT's deterministic time for each step (about seconds).
+
+    Returns
+    -------
+    Coverage
+        With what is proved about pairs and time.
+
+    Raises
+    ------
+    UnfitProblem
+        As `coverage.check`.
     """
     check(problem)
     if not len(problem.pair):
         return Coverage(np.zeros(0, dtype=np.bool_), 0, 0, 0, 0, "optimal")
+    # All pairs, if the window lasts for them.
     wanted = len(np.unique(problem.pair))
     every = _all_pairs(problem, work=work, seed=seed)
     if every is not None and every.value <= problem.window_ms:
         proved = every.proved
         return _answer(problem, every.chosen, most=wanted, lower=every.bound, proved=proved)
+    # Else as many as it lasts for, from what is left of that choice when units are dropped.
     start = np.zeros(len(problem.pair), dtype=np.bool_)
     if every is not None:
         start = cut_to_window(problem, every.chosen)

@@ -4,17 +4,14 @@ Integers only: no unit, no joint, no clock. The search is in ``model_levelling``
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from greaseroute.errors import UnfitProblem
-from greaseroute.solvers.arrays import IntArray
-
-Status = Literal["optimal", "bounded"]
+from greaseroute.solvers.arrays import LARGEST_SUM, IntArray
+from greaseroute.solvers.result import Status
 
 LEFT_OUT = -1
-LARGEST = 2**53
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,6 +89,7 @@ def check(problem: LevellingProblem) -> None:
             _refuse(name, str(getattr(problem, name).shape), limit=f"({n},)")
     if days == 0:
         _refuse("capacity_ms", "no mornings", limit="one or more")
+    # Ranges, then the order of the windows.
     for name, low, high in (("unit", 0, units - 1), ("first", 0, days - 1), ("last", 0, days - 1)):
         values = getattr(problem, name)
         if n and not (low <= values.min() and values.max() <= high):
@@ -106,7 +104,7 @@ def _check_amounts(problem: LevellingProblem) -> None:
         values = getattr(problem, name)
         if len(values) and values.min() < low:
             _refuse(name, str(values.min()), limit=f"{low} or more")
-        if values.sum(dtype=object) * max(1, len(problem.capacity_ms)) > LARGEST:
+        if values.sum(dtype=object) * max(1, len(problem.capacity_ms)) > LARGEST_SUM:
             _refuse(name, f"sum {values.sum(dtype=object)}", limit="sums below 2**53")
 
 
@@ -147,6 +145,7 @@ def span_bound_ms(problem: LevellingProblem) -> int:
     Their work and the fewest visits their windows allow, over the mornings, rounded up; the best
     over all spans. Holds for every assignment that leaves nothing out.
     """
+    # Every span of mornings: what must be done within it, shared evenly over it.
     best = 0
     days = len(problem.capacity_ms)
     visits = visits_within(problem)
@@ -170,6 +169,7 @@ def spread(problem: LevellingProblem) -> IntArray:
     load = np.zeros(days, dtype=np.int64)
     seen: set[tuple[int, int]] = set()
     morning = np.full(len(problem.work_ms), LEFT_OUT, dtype=np.int64)
+    # Those with the least choice first, each to the morning that is shortest with it.
     order = np.lexsort((-problem.work_ms, problem.last - problem.first))
     for i in order:
         unit = int(problem.unit[i])
@@ -189,6 +189,7 @@ def spread(problem: LevellingProblem) -> IntArray:
 def bundled(problem: LevellingProblem) -> tuple[LevellingProblem, IntArray]:
     """The problem with services of one unit and one window tied together, and the bundle (N,)
     each service went into. Few of the best assignments part such services."""
+    # A bundle is a distinct row of unit and window; work and weight add up.
     keys = np.stack([problem.unit, problem.first, problem.last], axis=1)
     unique, bundle = np.unique(keys, axis=0, return_inverse=True)
     bundle = bundle.reshape(-1)

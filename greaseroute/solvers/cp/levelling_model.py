@@ -22,14 +22,12 @@ from greaseroute.solvers.cp.levelling import (
     spread,
     visits_within,
 )
+from greaseroute.solvers.cp.step import set_hints, solved
 
-FEW = 150
-"""Up to so many services each one is free to go its own way; above, bundles are kept."""
-
-LARGEST = 2**53
+FEW = 150  # services; up to so many each is free to go its own way, above, bundles are kept
 
 
-class _Model:
+class _LevellingModel:
     """Variables and constraints, one rule a method; each step sets its own objective."""
 
     def __init__(self, problem: LevellingProblem, *, lower_ms: int, leave_out: bool) -> None:
@@ -109,9 +107,9 @@ class _Model:
         return cp_model.LinearExpr.sum(list(self.visit.values()))
 
 
-@dataclass(slots=True)
-class _Step:
-    """What one step of the solve reached."""
+@dataclass(frozen=True, slots=True)
+class _Assigned:
+    """An assignment (N,), what it reached and what is proved."""
 
     value: int
     bound: int
@@ -119,39 +117,31 @@ class _Step:
     morning: IntArray
 
 
-def _hint(model: _Model, morning: IntArray) -> None:
-    model.model.clear_hints()  # type: ignore[no-untyped-call]
-    for i, row in enumerate(model.serve):
-        for day, var in row.items():
-            model.model.add_hint(var, int(morning[i] == day))
+def _hint(model: _LevellingModel, morning: IntArray) -> None:
+    """Begin with an assignment, and with the visits it needs."""
     used = {(int(u), int(d)) for u, d in zip(model.problem.unit, morning, strict=True)}
-    for key, var in model.visit.items():
-        model.model.add_hint(var, int(key in used))
+    served = [
+        (var, bool(morning[i] == day))
+        for i, row in enumerate(model.serve)
+        for day, var in row.items()
+    ]
+    set_hints(model.model, served + [(var, key in used) for key, var in model.visit.items()])
 
 
-def _solver(work: float, seed: int) -> cp_model.CpSolver:
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = seed % 2**31
-    solver.parameters.max_deterministic_time = work
-    return solver
-
-
-def _minimise(model: _Model, goal: cp_model.LinearExprT, *, work: float, seed: int) -> _Step | None:
+def _minimise(
+    model: _LevellingModel, goal: cp_model.LinearExprT, *, work: float, seed: int
+) -> _Assigned | None:
     """Best value of ``goal`` found with the given amount of work; None where none was found."""
     model.model.minimize(goal)
-    solver = _solver(work, seed)
-    status = solver.solve(model.model)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+    step = solved(model.model, work=work, seed=seed)
+    if step is None:
         return None
     morning = np.full(len(model.serve), LEFT_OUT, dtype=np.int64)
     for i, row in enumerate(model.serve):
         for day, var in row.items():
-            if solver.value(var):
+            if step.solver.value(var):
                 morning[i] = day
-    value = round(solver.objective_value)
-    bound = min(value, round(solver.best_objective_bound))
-    return _Step(value, bound, status == cp_model.OPTIMAL, morning)
+    return _Assigned(step.value, min(step.value, step.bound), step.proved, morning)
 
 
 def _empty(problem: LevellingProblem) -> Levelling:
@@ -168,12 +158,14 @@ class _Found:
     proved: bool
 
 
-def _shorten(model: _Model, start: IntArray, *, work: float, seed: int) -> _Found:
+def _shorten(model: _LevellingModel, start: IntArray, *, work: float, seed: int) -> _Found:
     """The shortest longest morning, then the fewest visits, from an assignment that is allowed."""
+    # The longest morning; its value is then held.
     _hint(model, start)
     first = _minimise(model, model.longest, work=work, seed=seed)
     if first is None:
         return _Found(start, model.lower_ms, False)
+    # The visits.
     model.model.add(model.longest <= first.value)
     _hint(model, first.morning)
     fewest = _minimise(model, model.visits(), work=work, seed=seed)
@@ -184,23 +176,25 @@ def _shorten(model: _Model, start: IntArray, *, work: float, seed: int) -> _Foun
 
 def _all_served(problem: LevellingProblem, start: IntArray, *, work: float, seed: int) -> _Found:
     """Where all can be served: bundles first, then each service free where there are few."""
+    # Bundles: far fewer variables, and rarely worse.
     lower_ms = span_bound_ms(problem)
     tied, bundle = bundled(problem)
     found = _Found(start, lower_ms, False)
     tied_start = spread(tied)
     if (tied_start != LEFT_OUT).all():
-        model = _Model(tied, lower_ms=lower_ms, leave_out=False)
+        model = _LevellingModel(tied, lower_ms=lower_ms, leave_out=False)
         tied_found = _shorten(model, tied_start, work=work, seed=seed)
         found = _Found(tied_found.morning[bundle], lower_ms, False)
+    # Services on their own, from what the bundles gave.
     if len(problem.work_ms) > FEW and found.morning is not start:
         return found
-    model = _Model(problem, lower_ms=lower_ms, leave_out=False)
+    model = _LevellingModel(problem, lower_ms=lower_ms, leave_out=False)
     return _shorten(model, found.morning, work=work, seed=seed)
 
 
 def _some_left(problem: LevellingProblem, start: IntArray, *, work: float, seed: int) -> _Found:
     """Where the quick assignment left some out: the least weight first."""
-    model = _Model(problem, lower_ms=0, leave_out=True)
+    model = _LevellingModel(problem, lower_ms=0, leave_out=True)
     _hint(model, start)
     least = _minimise(model, model.left_weight(), work=work, seed=seed)
     if least is None:
@@ -213,12 +207,27 @@ def _some_left(problem: LevellingProblem, start: IntArray, *, work: float, seed:
 
 
 def level(problem: LevellingProblem, *, seed: int = 1, work: float = 1.0) -> Levelling:
-    """Assign every service to a morning of its window, in this order of wishes:
+    """Assign every service to a morning of its window.
 
-    least weight left out, shortest longest morning, fewest visits.
+    Lexicographic: least weight left out, shortest longest morning, fewest visits.
 
-    ``work`` is CP-SAT's deterministic time for each step (about seconds). Raises
-    ``UnfitProblem`` as `check` does.
+    Parameters
+    ----------
+    problem : LevellingProblem
+    seed : int
+        Random seed of CP-SAT.
+    work : float
+        CP-SAT's deterministic time for each step (about seconds).
+
+    Returns
+    -------
+    Levelling
+        With what is proved about the longest morning and the visits.
+
+    Raises
+    ------
+    UnfitProblem
+        As `check`.
     """
     check(problem)
     if len(problem.work_ms) == 0:

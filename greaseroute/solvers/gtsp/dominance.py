@@ -17,6 +17,7 @@ def without_dominated(problem: GtspProblem) -> GtspProblem:
         return problem
     kept = np.ones(len(problem.nodes), bool)
     for c in range(problem.size):
+        # Only nodes of one cluster can replace one another.
         lo, hi = int(problem.first[c]), int(problem.first[c + 1])
         if hi - lo > 1:
             _mark(kept, lo, _extra(problem, lo, hi))
@@ -25,6 +26,7 @@ def without_dominated(problem: GtspProblem) -> GtspProblem:
 
 def _extra(problem: GtspProblem, lo: int, hi: int) -> IntArray:
     """(k, k) the most that the row's node can cost more in place of the column's."""
+    # Legs from and to all nodes of other clusters.
     away = np.r_[0:lo, hi : len(problem.nodes)]
     return most_excess(problem.cost[away, lo:hi]) + most_excess(problem.cost[lo:hi, away].T)
 

@@ -27,9 +27,11 @@ def order_from_arcs(
     """
     pieces = _Pieces(problem.size)
     owner = problem.cluster_of
+    # Heaviest first; an arc that does not fit the pieces so far is passed over.
     for e in np.argsort(-weight, kind="stable"):
         pieces.join(int(owner[arcs[0][e]]), int(owner[arcs[1][e]]))
     distance = set_distances(problem)
+    # What is left are paths: joined by the cheapest arcs from an end to a start.
     ends, starts = np.flatnonzero(pieces.after < 0), np.flatnonzero(pieces.before < 0)
     between = distance[np.ix_(ends, starts)]
     for k in np.argsort(between, axis=None, kind="stable"):
@@ -50,6 +52,7 @@ class _Pieces:
         if self.after[c] >= 0 or self.before[d] >= 0 or self._other_end[c] == d:
             return
         self.after[c], self.before[d] = d, c
+        # Only the two ends of the joined path need to know one another.
         start, end = self._other_end[c], self._other_end[d]
         self._other_end[start], self._other_end[end] = end, start
 

@@ -1,4 +1,4 @@
-"""The one-node-per-cluster problem: checked once, numbered so that clusters lie side by side."""
+"""The generalised travelling-salesman problem: checked once, clusters numbered side by side."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,9 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.errors import UnfitProblem
-from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
-
-LARGEST_SUM = 2**53  # what a float64 counts exactly; solvers and reports share the number
+from greaseroute.solvers.arrays import FAR, LARGEST_SUM, BoolArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +45,7 @@ class GtspProblem:
 
     def keep(self, kept: BoolArray) -> "GtspProblem":
         """The problem with only these nodes; every cluster must keep one."""
+        # Clusters stay in order; their runs of nodes get shorter.
         counts = np.add.reduceat(kept.astype(np.int64), self.first[:-1])
         first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
         cost = np.ascontiguousarray(self.cost[np.ix_(kept, kept)])
@@ -88,12 +87,14 @@ def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> IntArray:
     for number, members in enumerate(clusters):
         if not len(members):
             raise _unfit(f"cluster {number}", "empty", "at least one node")
+    # All node numbers in one row, cluster by cluster.
     nodes = np.array([v for members in clusters for v in members])
     if nodes.dtype.kind not in "iu":
         raise _unfit("clusters", f"node numbers of type {nodes.dtype}", "integers")
     outside = nodes[(nodes < 0) | (nodes >= count)]
     if len(outside):
         raise _unfit("clusters", f"node {outside[0]}", f"0 to {count - 1}")
+    # Each node once: neither twice nor in no cluster.
     seen = np.bincount(nodes, minlength=count)
     if seen.max() > 1:
         raise _unfit("clusters", f"node {seen.argmax()} named {seen.max()} times", "once each")
@@ -104,6 +105,7 @@ def _checked_nodes(clusters: Sequence[Sequence[int]], count: int) -> IntArray:
 
 def _check_range(matrix: IntArray, size: int) -> None:
     """Check all but the diagonal, which means nothing and is set to 0 (a large matrix, no copy)."""
+    # Sums of a whole tour must stay exact, also in floating point.
     np.fill_diagonal(matrix, 0)
     least, most = int(matrix.min()), int(matrix.max())
     if least < 0:
@@ -118,7 +120,8 @@ def _unfit(record: str, value: str, limit: str) -> UnfitProblem:
 
 
 def set_distances(problem: GtspProblem) -> IntArray:
-    """(m, m) least cost from a node of one cluster to one of another; vast on the diagonal."""
+    """(m, m) least cost from a node of one cluster to one of another; ``FAR`` on the diagonal."""
+    # Minimum over the rows of each cluster, then over its columns.
     starts = problem.first[:-1]
     gap = np.minimum.reduceat(np.minimum.reduceat(problem.cost, starts, axis=0), starts, axis=1)
     np.fill_diagonal(gap, FAR)

@@ -18,7 +18,7 @@ from greaseroute.solvers.arrays import FAR, CostArray, IntArray, WordArray
 from greaseroute.solvers.gtsp.kernels import annealing as kernel_anneal
 from greaseroute.solvers.gtsp.kernels import ruin_recreate as kernel
 from greaseroute.solvers.gtsp.problem import GtspProblem, set_distances
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 from greaseroute.solvers.xorshift import start_word
 
 CHUNK = 1000  # iterations between two looks at the clock: a few milliseconds
@@ -81,6 +81,7 @@ class TourState:
 def build_tables(problem: GtspProblem) -> SearchTables:
     """Matrices and neighbour lists; the distance of two clusters is that of their nearest nodes."""
     size = problem.size
+    # Half the memory traffic where the costs fit 32 bits; entries inside a cluster are clipped.
     fits = _span(problem) <= NARROW_MAX
     narrow: CostArray = np.ascontiguousarray(
         np.clip(problem.cost, -1, NARROW_MAX).astype(np.int32) if fits else problem.cost
@@ -108,10 +109,12 @@ def with_suited_lists(problem: GtspProblem, tables: SearchTables, state: TourSta
     costs follow no rule, it is often the twentieth nearest, and short lists cost many per cent.
     """
     gap = set_distances(problem)
+    # The rank of each join of the tour at hand among all joins of its two clusters.
     after, here = state.tours[1, 0], np.arange(problem.size)
     join = gap[here, after]
     rank_out = (gap < join[:, None]).sum(axis=1)
     rank_in = (gap[:, after] < join[None, :]).sum(axis=0)
+    # Three in four joins stay within this rank; the lists reach three times as far.
     usual = int(np.quantile(np.minimum(rank_out, rank_in), 0.75, method="higher"))
     wanted = min(max(NEAR_SETS, REACH * usual), MOST_NEAR_SETS, problem.size - 1)
     if wanted <= tables.near_to.shape[1]:
@@ -127,11 +130,13 @@ def with_reduced_cost_lists(
 
     Reduced costs change all tours by the same, but an arc that every tour must pay for is near.
     """
+    # Lists of nodes, for segments moved: always by reduced costs.
     near_out = _near_nodes(reduced, problem.cluster_of)
     near_in = _near_nodes(np.ascontiguousarray(reduced.T), problem.cluster_of)
     lists = replace(tables, near_out=near_out, near_in=near_in)
     if tables.near_to.shape[1] <= NEAR_SETS:
         return lists  # nearness tells enough: ruin and recreate keeps to it
+    # Lists of clusters, for ruin and recreate: only where they were long already.
     priced = GtspProblem(reduced, problem.first, problem.nodes)
     gap = set_distances(priced)
     lists = replace(
@@ -158,8 +163,10 @@ def _near_nodes(cost: CostArray, owner: IntArray) -> IntArray:
     count = min(NEAR_NODES, len(owner) - int(np.bincount(owner).max()))
     near = np.empty((len(owner), count), np.int64)
     for lo in range(0, len(owner), BLOCK_ROWS):
+        # A block of rows: the nearest few, then these in order; equal ones by number.
         own = owner[lo : lo + BLOCK_ROWS, None] == owner[None, :]
         rows = np.where(own, np.iinfo(cost.dtype).max, cost[lo : lo + BLOCK_ROWS])
+        # Sorted numbers first: argpartition's own order of equal costs is not fixed.
         part = np.sort(np.argpartition(rows, count - 1, axis=1)[:, :count], axis=1)
         rank = np.argsort(np.take_along_axis(rows, part, 1), axis=1, kind="stable")
         near[lo : lo + BLOCK_ROWS] = np.take_along_axis(part, rank, 1)
@@ -202,7 +209,7 @@ def offer_order(tables: SearchTables, state: TourState, order: IntArray, *, seed
     """Anneal this order briefly and cold, and take what comes of it if it beats the best tour."""
     other = state_of(tables, order, seed=seed)
     cold = Heat(start=COLD, end=COLD)
-    anneal(tables, other, stop=Stop.after(COLD_ITERATIONS), heat=cold)
+    anneal(tables, other, stop=StopRule.after(COLD_ITERATIONS), heat=cold)
     if other.cost < state.cost:
         state.tours[:] = other.tours[1]
         state.cost = other.cost
@@ -239,7 +246,7 @@ def anneal(
     tables: SearchTables,
     state: TourState,
     *,
-    stop: Stop,
+    stop: StopRule,
     heat: Heat | None = None,
     on_chunk: Callable[[int], None] | None = None,
 ) -> int:
@@ -249,10 +256,12 @@ def anneal(
     """
     heat = heat or Heat()
     size = state.tours.shape[2]
+    # Where the lists of clusters are long, more segments are moved in each iteration.
     moves = max(1, tables.near_to.shape[1] - heat.calm)
     plan = np.array([CHUNK, heat.least, min(heat.most, size // 2), heat.longest, moves])
     made, share = 0, stop.share(0)
     while share < 1.0:
+        # The temperature falls by a constant factor, from mean leg to mean leg of the best tour.
         leg = max(1.0, state.cost / size)  # of the best so far: the first may be many times longer
         warm = leg * heat.start * (heat.end / heat.start) ** share
         found = kernel_anneal.anneal(
@@ -260,6 +269,7 @@ def anneal(
             tables.near_from, tables.near_to, tables.near_out, tables.near_in, state.tours,
             state.word, plan, np.array([warm, heat.blink]),
         )  # fmt: skip
+        # The kernel chooses nodes near what changed; here all of the best tour's are chosen.
         if found < state.cost:
             state.cost, state.tours[1, 2] = _best_nodes(tables, tables.owner[state.tour()])
         made += CHUNK
@@ -273,7 +283,7 @@ def anneal_side_by_side(
     tables: SearchTables,
     states: list[TourState],
     *,
-    stop: Stop,
+    stop: StopRule,
     on_chunk: Callable[[int], None] | None = None,
 ) -> int:
     """One annealing per state, each in its own thread where there are several; iterations of all.
@@ -283,6 +293,7 @@ def anneal_side_by_side(
     if len(states) == 1:
         return anneal(tables, states[0], stop=stop, on_chunk=on_chunk)
     with ThreadPoolExecutor(len(states)) as pool:
+        # An interrupt of the main thread must end the others at their next chunk.
         halted = _Halted(stop.iterations, stop.begin_s, stop.end_s)
         jobs = [pool.submit(anneal, tables, state, stop=halted) for state in states]
         try:
@@ -292,10 +303,10 @@ def anneal_side_by_side(
 
 
 @dataclass(frozen=True, slots=True)
-class _Halted(Stop):
+class _Halted(StopRule):
     """A stop that another thread can bring forward."""
 
     event: threading.Event = field(default_factory=threading.Event)
 
     def share(self, done: int) -> float:
-        return 1.0 if self.event.is_set() else Stop.share(self, done)
+        return 1.0 if self.event.is_set() else StopRule.share(self, done)

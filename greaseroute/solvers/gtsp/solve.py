@@ -19,7 +19,7 @@ from greaseroute.solvers.gtsp.dominance import without_dominated
 from greaseroute.solvers.gtsp.patching import order_from_arcs
 from greaseroute.solvers.gtsp.problem import GtspProblem, check_problem
 from greaseroute.solvers.result import Result, Status
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 
 WARM_ITERATIONS = 4000  # a first search that finds the optimum of most small sites in 20 ms
 WARM_PER_CLUSTER = 150  # or so many: the bound excludes the more, the better its tour
@@ -64,27 +64,27 @@ class _Budget:
         part, early = PARTS["small" if size <= SMALL else "large" if size > LARGE else "middle"]
         return cls(time.perf_counter() + limit_s, iterations, part * limit_s, early)
 
-    def search(self) -> Stop:
+    def search(self) -> StopRule:
         """The long search: all the time but what the bound's second part takes."""
         if self.iterations is not None:
-            return Stop.after(self.iterations)
+            return StopRule.after(self.iterations)
         late = self.bound_s * (1.0 - self.early_part)
-        return Stop.after(limit_s=self.end_s - late - time.perf_counter())
+        return StopRule.after(limit_s=self.end_s - late - time.perf_counter())
 
-    def early(self, problem: GtspProblem) -> Stop:
+    def early(self, problem: GtspProblem) -> StopRule:
         """The first part of the bound."""
         if self.bound_s <= 0:
-            return Stop.after(0)
+            return StopRule.after(0)
         if self.iterations is not None:
             whole = stop_for(problem, None).iterations or 0
-            return Stop.after(round(self.early_part * whole))
+            return StopRule.after(round(self.early_part * whole))
         left = self.end_s - time.perf_counter()
         return stop_for(problem, min(self.early_part * self.bound_s, left))
 
-    def late(self, problem: GtspProblem) -> Stop:
+    def late(self, problem: GtspProblem) -> StopRule:
         """The rest of it, with the best tour in hand."""
         if self.bound_s <= 0:
-            return Stop.after(0)
+            return StopRule.after(0)
         left = None if self.iterations is not None else self.end_s - time.perf_counter()
         return stop_for(problem, left)
 
@@ -138,6 +138,7 @@ def solve_clusters(  # noqa: PLR0917 - programs outside rely on this call
     """
     begin_s = time.perf_counter()
     whole = check_problem(cost, clusters)
+    # Nodes that another of their cluster replaces at no cost are left out from here on.
     known = _start_order(whole, start)
     problem = without_dominated(whole)
     if problem.size == 1:
@@ -180,13 +181,16 @@ class _Run:
     def _search_and_prove(self, budget: _Budget, report: Progress | None) -> None:
         """A first short search, the bound for its tour, the long search where a gap is left."""
         problem, states = self._problem, self._states
-        warm = Stop.after(max(WARM_ITERATIONS, WARM_PER_CLUSTER * problem.size))
+        # A good tour first: the bound excludes more arcs, the better it is.
+        warm = StopRule.after(max(WARM_ITERATIONS, WARM_PER_CLUSTER * problem.size))
         self._iterations += search.anneal(self._tables, states[0], stop=warm)
         self._tables = search.with_suited_lists(problem, self._tables, states[0])
+        # The bound: small problems are often closed here.
         bound = self._bound = BoundSearch(problem, states[0].tour())
         bound.improve(budget.early(problem))
         if bound.value < bound.upper:
             self._offer_bound_tour(bound)
+            # The long search, on lists that know what a tour can hardly avoid.
             reduced = bound.reduced_costs()
             if reduced is not None:
                 self._tables = search.with_reduced_cost_lists(
@@ -195,6 +199,7 @@ class _Run:
             self._iterations += search.anneal_side_by_side(
                 self._tables, states, stop=budget.search(), on_chunk=_reporter(report, bound)
             )
+            # The rest of the bound, beside the best tour.
             bound.take_tour(self._best().tour())
             bound.improve(budget.late(problem))
             if bound.value < bound.upper:

@@ -22,6 +22,7 @@ def alike(arrays: Sequence[Sequence[IntArray]]) -> list[IntArray]:
     """
     groups: dict[bytes, list[int]] = {}
     for number, mine in enumerate(arrays):
+        # Shapes first: two arrays may hold the same numbers in other shapes.
         key = b"".join(np.array(a.shape).tobytes() + a.tobytes() for a in mine)
         groups.setdefault(key, []).append(number)
     return [np.array(group, dtype=np.int64) for group in groups.values()]

@@ -36,6 +36,7 @@ class Bag:
 
     def store_visits(self, units: IntArray) -> int:
         """Store visits at least for these units."""
+        # Whole cartridges of each gun, less those in the bag, in whole bags.
         need = np.maximum(0, self.strokes[units].sum(axis=0) - self.left)
         short = int((-(-need // self.cartridge)).sum()) - self.held
         return max(0, -(-short // self.full)) if self.full > 0 else 0
@@ -66,5 +67,6 @@ def may_run_out(problem: CrewProblem, who: IntArray, ways: IntArray) -> bool:
     first = np.flatnonzero(np.diff(problem.way_unit[ways], prepend=-1))
     most = np.maximum.reduceat(problem.way_strokes[ways], first, axis=0).sum(axis=0)
     held, left = at_start(problem)
+    # As if one technician visited all units, each by its way of most strokes.
     need = -(-np.maximum(0, most - left[who]) // problem.cartridge_strokes[who])
     return bool((need.sum(axis=1) > held[who]).any())

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.solvers.arrays import FAR, IntArray
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 from greaseroute.solvers.vrp.bag import may_run_out
 from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, BendersLoop, BoundTask, few_enough
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, types_in_tour
@@ -64,6 +64,7 @@ def bound_of(
         technicians together) less the fixed time of the visits of this plan, which no route
         changes.
     """
+    # Who cannot reach the finish takes no part; units left out are left out of the bound.
     takes_part = [r.technician for r in solution.rounds if not r.reason]
     value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
     visited = sorted(v.way for r in solution.rounds for v in r.visits if v.kind == "unit")
@@ -71,8 +72,9 @@ def bound_of(
         return CrewBound(0, value, None, "nobody takes part")
     if not visited:
         return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
+    # Two bounds, and the better of them.
     crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
-    shared, how = crew.shared_out(Stop.after(rounds, limit_s=limit_s).over)
+    shared, how = crew.shared_out(StopRule.after(rounds, limit_s=limit_s).over)
     alone = crew.least_single()
     what = how if shared >= alone else BY_ONE_UNIT
     return judged_by(problem, solution, lower_ms=max(shared, alone), what=what)
@@ -100,6 +102,7 @@ def route_part_ms(problem: CrewProblem, solution: CrewSolution, *, last_ms: int)
 
 def _ways_like(problem: CrewProblem, visited: list[int]) -> IntArray:
     """All ways of the units visited that leave no more undone than the plan does there."""
+    # The service level of each unit in the plan; ways that leave more undone do not count.
     loss = np.full(problem.units, -1, dtype=np.int64)
     loss[problem.way_unit[visited]] = problem.way_loss[visited]
     ways = np.flatnonzero(problem.way_loss <= loss[problem.way_unit])
@@ -129,6 +132,7 @@ class _Crew:
         p, window = self.problem, way_windows(self.problem)[self.ways]
         found = np.full(self.ways.size, FAR, dtype=np.int64)
         for t in self.who:
+            # As if every way came first for everyone: the quickest there, after its window opens.
             spent = usable_way_ms(p)[t, self.ways]
             there = soonest(least_walk(p, int(t)), int(p.start_point[t]))
             arrive = p.start_ms[t] + there[p.way_enter[self.ways]]
@@ -163,11 +167,13 @@ class _Crew:
 
     def shared_out(self, over: Callable[[int], bool]) -> tuple[int, str]:
         """No plan has a last finish below this or the one at hand; how that is known."""
+        # Stores make the programs larger: only where a bag may run out.
         stores = may_run_out(self.problem, self.who, self.ways)
         task = self._task(stores=stores)
         low = BendersLoop(task).least(over) if few_enough(task) else 0
         if low >= task.aim_ms(FIRST_GAP):
             return low, BY_ASSIGNMENT
+        # Else, or where that proved little: one program over the rounds of all.
         found = technician_types(self.problem, self.who, self.ways)
         points = [points_of(self.problem, crew, self.ways, stores=stores) for crew in found]
         orders = self.orders()
@@ -178,6 +184,7 @@ class _Crew:
 
     def _task(self, *, stores: bool) -> BoundTask:
         """What the plan at hand is judged by where assignments can be gone through."""
+        # Who visits what in the plan at hand.
         assignment = np.full(self.problem.units, -1, dtype=np.int64)
         for r in self.solution.rounds:
             place = np.flatnonzero(self.who == r.technician)

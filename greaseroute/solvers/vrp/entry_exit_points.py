@@ -101,6 +101,7 @@ def soonest(walk: IntArray, start: int) -> IntArray:
     time = walk[start].copy()
     time[start] = 0
     while True:
+        # Until no time falls: walking times need not obey the triangle inequality here.
         better = np.minimum(time, (time[:, None] + walk).min(axis=0))
         if np.array_equal(better, time):
             return np.asarray(np.minimum(time, FAR), dtype=np.int64)
@@ -137,6 +138,7 @@ def points_of(problem: CrewProblem, crew: IntArray, ways: IntArray, *, stores: b
     is_store, full = unit >= problem.units, _starts_full(problem, crew)
     both_stores = is_store[leave[0]][:, None] & is_store[enter[0]]
     late = _too_late(problem, walk, crew=crew, ways=ways, ends=(at_in, at_out), legs=legs)
+    # Legs from the starts and to the finishes.
     starts, finishes = problem.start_point[crew], problem.finish_point[crew]
     begin, end = walk[starts[:, None], enter[1]], walk[leave[1], finishes[:, None]]
     return TypePoints(

@@ -16,7 +16,7 @@ from greaseroute.solvers.gtsp.bound.sparse_arcs import cheapest_exits, first_arc
 from greaseroute.solvers.gtsp.bound.subgradient import ArcList, Subgradient
 from greaseroute.solvers.gtsp.bound.subtour_cuts import SubtourCut, find_cuts
 from greaseroute.solvers.gtsp.problem import check_problem
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 from tests.bench.clusters_made import plane
 from tests.solvers.gtsp.cluster_cases import exact_tour, made
 
@@ -77,7 +77,7 @@ def test_bound_after_any_number_of_rounds_is_at_most_the_optimum(seed):
     first_nodes = problem.first[:-1]  # a poor tour to start from: clusters as they come
     search = BoundSearch(problem, first_nodes)
     for rounds in (0, 1, 3, 8):
-        search.improve(Stop.after(rounds))
+        search.improve(StopRule.after(rounds))
         assert search.value <= optimum <= search.upper
 
 
@@ -101,7 +101,7 @@ def test_branching_alone_reaches_the_optimum(seed, monkeypatch):
     problem = check_problem(cost, clusters)
     optimum = problem.tour_cost(exact_tour(problem))
     search = BoundSearch(problem, problem.first[:-1])
-    search.improve(Stop.after(2000))
+    search.improve(StopRule.after(2000))
     assert search.value == search.upper == optimum == problem.tour_cost(search.tour)
 
 
@@ -251,7 +251,7 @@ def test_a_shorter_tour_is_taken_up():
     cost, clusters = plane(100, seed=5)
     problem = check_problem(cost, clusters)
     search = BoundSearch(problem, problem.first[:-1])
-    search.improve(Stop.after(5))
+    search.improve(StopRule.after(5))
     better = search.tour[np.argsort(problem.cost[search.tour[0], search.tour], kind="stable")]
     if problem.tour_cost(better) >= search.upper:
         better = better[::-1]

@@ -10,7 +10,7 @@ from greaseroute.solvers.gtsp import search
 from greaseroute.solvers.gtsp.kernels import annealing as kernel_anneal
 from greaseroute.solvers.gtsp.problem import check_problem
 from greaseroute.solvers.gtsp.solve import solve_clusters
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 from tests.bench.clusters_made import plane, site
 from tests.solvers.gtsp.cluster_cases import by_enumeration, exact_tour, is_tour, made
 
@@ -18,7 +18,7 @@ from tests.solvers.gtsp.cluster_cases import by_enumeration, exact_tour, is_tour
 @pytest.mark.parametrize("seed", range(30))
 def test_small_problems_equal_enumeration(seed):
     cost, clusters = made(seed, clusters=(1, 6), nodes=3)
-    tour = solve_clusters(cost, clusters)
+    tour = solve_clusters(cost, clusters, iterations=2000)
     assert tour.cost == by_enumeration(cost, clusters)
     assert (tour.status, tour.lower_bound) == ("optimal", tour.cost)
     assert is_tour(tour, cost, clusters)
@@ -164,7 +164,7 @@ def _suited(cost, clusters):
     problem = check_problem(cost, clusters)
     tables = search.build_tables(problem)
     state = search.first_state(problem, tables, seed=1)
-    search.anneal(tables, state, stop=Stop.after(4000))
+    search.anneal(tables, state, stop=StopRule.after(4000))
     return search.with_suited_lists(problem, tables, state).near_to.shape[1]
 
 
@@ -215,7 +215,7 @@ def test_lists_go_by_reduced_costs_and_those_of_clusters_where_nearness_tells_li
     problem = check_problem(cost, clusters)
     tables = search.build_tables(problem)
     state = search.first_state(problem, tables, seed=1)
-    search.anneal(tables, state, stop=Stop.after(4000))
+    search.anneal(tables, state, stop=StopRule.after(4000))
     tables = search.with_suited_lists(problem, tables, state)
     price = rng.integers(0, 1000, len(problem.nodes))
     reduced = problem.cost + price[:, None] - price[None, :]

@@ -32,7 +32,7 @@ from greaseroute.solvers.gtsp.bound.subgradient import ArcList, Subgradient
 from greaseroute.solvers.gtsp.bound.subtour_cuts import find_cuts
 from greaseroute.solvers.gtsp.problem import GtspProblem
 from greaseroute.solvers.result import Result
-from greaseroute.solvers.stop import Stop
+from greaseroute.solvers.stop import StopRule
 
 FIRST_ROUNDS = 3  # without cuts, while the list of arcs settles; more while the bound moves on
 MOST_FIRST_ROUNDS = 16
@@ -50,11 +50,11 @@ MOST_MATRIX_NODES = 2000  # 32 MB of reduced costs
 START_ARCS_PER_NODE = 3  # in the first linear program
 
 
-def stop_for(problem: GtspProblem, limit_s: float | None) -> Stop:
+def stop_for(problem: GtspProblem, limit_s: float | None) -> StopRule:
     """A stop by wall clock; without a limit, by a number of rounds that suits the size."""
     if limit_s is None:
-        return Stop.after(max(20, ROUNDS_TIMES_NODES // len(problem.nodes)))
-    return Stop.after(limit_s=limit_s)
+        return StopRule.after(max(20, ROUNDS_TIMES_NODES // len(problem.nodes)))
+    return StopRule.after(limit_s=limit_s)
 
 
 class BoundSearch:
@@ -83,7 +83,7 @@ class BoundSearch:
         self._complete = False  # whether all of them are listed
         self._first = True  # whether these are the rounds without cuts
 
-    def improve(self, stop: Stop) -> None:
+    def improve(self, stop: StopRule) -> None:
         """Raise the bound until it is time to stop or it meets the upper value."""
         while self.value < self.upper and not stop.over(self._rounds):
             if self._branches is not None or self._may_branch():
@@ -132,13 +132,16 @@ class BoundSearch:
             self._subgradient = Subgradient(
                 self.problem, ArcList.of(self.problem, *arcs), symmetric=self._symmetric
             )
+        # Without cuts at first, until the list of arcs has settled.
         self._rounds += 1
         first = self._first
         if not first:
             self._subgradient.add_cuts(find_cuts(self.problem, self._subgradient.point()))
         claimed = self._subgradient.climb(FIRST_STEPS if first else STEPS, upper=self.upper)
+        # Proofs are costly: one in eight rounds, and after each of the first ones.
         if not first and self._rounds % ROUNDS_BETWEEN_PROOFS:
             return
+        # Prove, list the arcs anew, and see how much of the gap that closed.
         missing, before = max(1, self.upper - self.value), self.value
         self._subgradient.drop_idle_cuts(upper=self.upper)
         self._list_anew(self._subgradient)
@@ -151,6 +154,7 @@ class BoundSearch:
         if self._last is None:
             return True
         proved = self._last[1].bound(self.upper)
+        # The list lacks arcs where the proof over all arcs falls well below what it claimed.
         lacking = claimed - proved > FIRST_GAIN * (self.upper - claimed) or proved < self.value
         moving = gain > FIRST_GAIN or lacking
         return self._rounds < FIRST_ROUNDS or (moving and self._rounds < MOST_FIRST_ROUNDS)
@@ -160,6 +164,7 @@ class BoundSearch:
         duals = integer_duals(self.problem, subgradient.duals(), upper=self.upper)
         if duals is None:
             return
+        # Over the listed arcs alone where no others can be in a better tour: far fewer.
         if self._complete:
             ends = (subgradient.arcs.ends[0], subgradient.arcs.ends[1])
             proof, _ = safe_bound_listed(self.problem, duals, ends, upper=self.upper)
@@ -183,6 +188,7 @@ class BoundSearch:
         )  # fmt: skip
         self._complete = self._within == len(tail)
         if not self._complete:
+            # Arcs the duals rely on stay, and the tour's own: it must remain possible.
             used = subgradient.used(everything=self._first)
             here = (self.tour, np.roll(self.tour, -1))
             tail, head = joined(self.problem, (tail, head), used, here, symmetric=self._symmetric)
@@ -193,7 +199,7 @@ class BoundSearch:
         close = self.upper - self.value <= CLOSE * self.upper
         return self._slow >= PATIENCE[close] and self._within <= MOST_POOL_ARCS
 
-    def _branch(self, stop: Stop) -> None:
+    def _branch(self, stop: StopRule) -> None:
         """Close the gap by a linear program and branching, over the arcs left."""
         assert self._subgradient is not None
         if self._branches is None:
@@ -208,6 +214,7 @@ class BoundSearch:
         """The linear program with the cuts so far and the arcs of least slack."""
         assert self._best is not None
         problem, (duals, proof) = self.problem, self._best
+        # The pool: every arc that a better tour can use.
         tail, head, _ = arcs_within(
             problem, duals, proof,
             upper=self.upper, symmetric=self._symmetric, most=MOST_POOL_ARCS,
@@ -215,6 +222,7 @@ class BoundSearch:
         tail, head = joined(
             problem, (tail, head), (self.tour, np.roll(self.tour, -1)), symmetric=self._symmetric
         )
+        # The program begins with those of least slack; branch and cut prices the others in.
         _, above = safe_bound_listed(problem, duals, (tail, head), upper=self.upper)
         few = np.argsort(above, kind="stable")[: START_ARCS_PER_NODE * len(problem.nodes)]
         program = TourMaster(problem, symmetric=self._symmetric, relief=2 * self.upper + 1)

@@ -109,6 +109,7 @@ class BranchAndCut:
                     if out_of_time
                     else self._below(bound, branch, None, going=False)
                 )
+            # Prove, cut and price; then judge by how much of the gap the round closed.
             before, columns = bound, len(self._column)
             bound, branch, going = self._tighten(bound, branch, found)
             if bound >= self.upper:
@@ -128,11 +129,12 @@ class BranchAndCut:
     ) -> tuple[int, ArcBranch, bool]:
         """The bound proved by these duals, and whether the program got more cuts or arcs.
 
-        Arcs too dear for a better tour are shut on this branch and all below it.
+        Arcs too costly for a better tour are shut on this branch and all below it.
         """
         bound, branch = self._proved(bound, branch, found)
         if bound >= self.upper:
             return bound, branch, False
+        # Cuts first: an integral point without any is a tour.
         cuts = [cut.by_members() for cut in find_cuts(self.problem, found.point)]
         more = self._add_violated_columns(branch, found)
         if cuts:
@@ -146,6 +148,7 @@ class BranchAndCut:
         duals = integer_duals(self.problem, self.program.duals(found), upper=self.upper)
         if duals is None:
             return bound, branch
+        # Forced arcs lie above the tree by what they cost more: it is added to the bound.
         number = np.flatnonzero(branch.opened)
         arcs = (self._pool.tail[number], self._pool.head[number])
         proof, above = safe_bound_listed(self.problem, duals, arcs, upper=self.upper)
@@ -158,6 +161,7 @@ class BranchAndCut:
 
     def _add_violated_columns(self, branch: ArcBranch, found: RelaxedTour) -> bool:
         """Add the arcs of most negative reduced cost; whether there were any."""
+        # Arcs in the program and arcs shut on this branch are not missing.
         reduced = self._reduced_costs(found)
         reduced[self._column] = 0.0
         reduced[~branch.opened] = 0.0
@@ -183,6 +187,7 @@ class BranchAndCut:
     def _take_tour(self, point: Point) -> None:
         """Keep the tour that an integral point is, if it is shorter."""
         used = point.value > WHOLE
+        # Integral: every arc used in full; a tour if it meets every cluster once.
         whole = 0.5 if self.program.symmetric else 1.0
         if np.abs(point.value[used] - whole).max(initial=0.0) > WHOLE:
             return
@@ -195,6 +200,7 @@ class BranchAndCut:
 
     def _drop_idle_cuts(self, found: RelaxedTour) -> None:
         """Take out cuts whose dual has been zero for some rounds, where there are many."""
+        # Idle rounds of each cut; those added this round have none yet.
         fresh = len(self.program.cuts) - len(found.cut_dual)
         idle = np.concatenate([self._idle, np.zeros(len(found.cut_dual) - len(self._idle), int)])
         idle = np.where(found.cut_dual > WORTHLESS, 0, idle + 1)
@@ -220,6 +226,7 @@ class BranchAndCut:
 
     def _split(self, branch: ArcBranch, point: Point) -> tuple[ArcBranch, ArcBranch] | None:
         """On the node that is most nearly half visited, else on the arc most nearly half used."""
+        # Nodes first: which node of a cluster is visited decides more than one arc.
         visits = np.bincount(point.tail, weights=point.value, minlength=len(self.problem.nodes))
         node = int(np.abs(visits - 0.5).argmin())
         if WHOLE < visits[node] < 1 - WHOLE:

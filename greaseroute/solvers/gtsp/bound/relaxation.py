@@ -57,9 +57,11 @@ class TourMaster(RestrictedMaster[NodeCut]):
         self.problem, self.symmetric = problem, symmetric
         self._owner, size, nodes = problem.cluster_of, problem.size, len(problem.nodes)
         sizes = [size, nodes] if symmetric else [size, nodes, nodes]
+        # One visit in each cluster; balance of nodes.
         right = np.zeros(sum(sizes))
         right[:size] = 1.0
         super().__init__(sizes, right, right)
+        # Relief in every row of a cluster, visits in theirs and in the balance.
         cluster, node = np.arange(size), np.arange(nodes)
         blocks = [entries(0 * cluster, cluster, 1.0), entries(1 + node, self._owner, 1.0)]
         leave_and_enter = self.row[1:-1]
@@ -78,6 +80,7 @@ class TourMaster(RestrictedMaster[NodeCut]):
         if found is None:
             return None
         tail, head, value = self.tail, self.head, found.arc
+        # Half of an edge each way: cuts and splits then need not know about edges.
         if self.symmetric:
             tail, head = np.concatenate([tail, head]), np.concatenate([head, tail])
             value = np.tile(value / 2, 2)
@@ -103,6 +106,7 @@ class TourMaster(RestrictedMaster[NodeCut]):
     def _cut_entries(
         self, cuts: Sequence[NodeCut], tail: IntArray, head: IntArray
     ) -> tuple[IntArray, IntArray, FloatArray]:
+        # Arcs with both ends among the members.
         member = np.zeros((len(cuts), len(self._owner)), bool)
         for k, cut in enumerate(cuts):
             member[k, cut.members] = True
@@ -110,6 +114,7 @@ class TourMaster(RestrictedMaster[NodeCut]):
         return number, arc, np.full(arc.size, -1.0)
 
     def _cut_entries_of_fixed(self, cuts: Sequence[NodeCut]) -> list[FloatArray]:
+        # Visits that pay for the cut, and the relief of cuts with a right side.
         blocks = [entries(np.full(len(c.paid), k), 1 + c.paid, 1.0) for k, c in enumerate(cuts)]
         relieved = np.array([k for k, cut in enumerate(cuts) if cut.right], dtype=np.int64)
         return [*blocks, entries(relieved, 0 * relieved, 1.0)]

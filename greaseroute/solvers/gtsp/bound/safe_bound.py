@@ -8,8 +8,8 @@ the nodes and p >= 0 for the cuts, an arc (i, j) of cost c has the reduced cost
 
 A tour costs at least 2 sum(l) + sum(p * right side) + the sum of r along it, since no tour violates
 a cut and each node is left as often as entered. As a closed walk through all clusters, the tour is
-a spanning tree of clusters and one arc more, which we may take to be its dearest. So the sum of r
-is at least the least spanning tree plus that tree's dearest edge (Held and Karp 1970). All of it is
+a spanning tree of clusters and one arc more, which we may take to be its longest. So the sum of r
+is at least the least spanning tree plus that tree's longest edge (Held and Karp 1970). All of it is
 added up in 64-bit whole numbers.
 """
 
@@ -81,7 +81,7 @@ class IntegerDuals:
 class SafeBound:
     """No tour costs less than ``units / scale``.
 
-    ``bottleneck`` (m, m) is the dearest edge on the path between two clusters in the least spanning
+    ``bottleneck`` (m, m) is the longest edge on the path between two clusters in the least spanning
     tree: an arc between them must have a larger reduced cost to lift a tour above the bound.
     """
 
@@ -100,6 +100,7 @@ class SafeBound:
 
 def integer_duals(problem: GtspProblem, duals: Duals, *, upper: int) -> IntegerDuals | None:
     """Round the duals; None where the sums would not stay exact."""
+    # A power of two, so that rounding back and forth is exact.
     scale = 2 ** max(0, UNIT_BITS - max(1, upper).bit_length())
     if not _fits(problem, duals, upper=upper, scale=scale):
         return None
@@ -113,6 +114,7 @@ def integer_duals(problem: GtspProblem, duals: Duals, *, upper: int) -> IntegerD
     for weight, one in zip(cut.tolist(), duals.cuts, strict=True):
         paid[one.paid] += weight
     own = -cluster[problem.cluster_of] - paid // 2
+    # What the right sides are worth, apart from the arcs.
     right = np.array([one.right for one in duals.cuts], dtype=np.int64)
     base = 2 * int(cluster.sum()) + int((cut * right).sum())
     cuts = [one for weight, one in zip(cut.tolist(), duals.cuts, strict=True) if weight]
@@ -147,6 +149,7 @@ def safe_bound_listed(
 ) -> tuple[SafeBound, IntArray]:
     """The bound for tours of these arcs alone, and how far each arc lies above it, in units."""
     owner, (tail, head) = problem.cluster_of, arcs
+    # Least reduced cost between each two clusters, over the listed arcs alone.
     reduced = _reduced_costs(problem, duals, arcs)
     joins = np.full((problem.size, problem.size), FAR, np.int64)
     np.minimum.at(joins, (owner[tail], owner[head]), reduced)

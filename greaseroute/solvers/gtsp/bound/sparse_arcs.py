@@ -13,6 +13,7 @@ def same_both_ways(problem: GtspProblem) -> bool:
     """Whether costs between clusters are symmetric."""
     owner = problem.cluster_of
     for lo in range(0, len(owner), BLOCK):
+        # Rows against columns, block by block; entries inside a cluster do not count.
         rows, columns = problem.cost[lo : lo + BLOCK], problem.cost[:, lo : lo + BLOCK].T
         if ((rows != columns) & (owner[lo : lo + BLOCK, None] != owner[None, :])).any():
             return False
@@ -27,6 +28,7 @@ def first_arcs(
     here = (tour, np.roll(tour, -1))
     if symmetric:
         return joined(problem, out, here, symmetric=True)
+    # With directions, nearest to go to and nearest to come from are different lists.
     head, tail = _nearest(problem, upper=upper, back=True)
     return joined(problem, out, (tail, head), here, symmetric=False)
 
@@ -40,6 +42,7 @@ def joined(
     head = np.concatenate([part[1] for part in lists])
     if symmetric:
         tail, head = np.minimum(tail, head), np.maximum(tail, head)
+    # One number for each arc: sorted, and each once.
     key = np.unique(tail * count + head)
     return key // count, key % count
 
@@ -49,6 +52,7 @@ def cheapest_exits(problem: GtspProblem) -> int:
     if problem.size < 2:
         return 0
     size = problem.size
+    # Least arc out of each cluster, and least arc into it.
     leave, enter = np.zeros(size, np.int64), np.zeros(size, np.int64)
     for c in range(size):
         lo, hi = problem.first[c], problem.first[c + 1]
@@ -62,13 +66,14 @@ def _least(block: IntArray) -> int:
 
 
 def _nearest(problem: GtspProblem, *, upper: int, back: bool) -> tuple[IntArray, IntArray]:
-    """The cheapest arcs out of (``back``: into) every node, at most ``upper`` dear."""
+    """The cheapest arcs out of (``back``: into) every node, at most ``upper`` costly."""
     owner, cost = problem.cluster_of, problem.cost.T if back else problem.cost
     count = min(START_ARCS, len(owner) - 1)
     near, far = [], []
     for lo in range(0, len(owner), BLOCK):
         rows = cost[lo : lo + BLOCK]
         allowed: BoolArray = (owner[lo : lo + BLOCK, None] != owner[None, :]) & (rows <= upper)
+        # The nearest few of a block of rows, less those not allowed.
         ranked = np.where(allowed, rows, np.iinfo(rows.dtype).max)
         best = np.argpartition(ranked, count, axis=1)[:, :count]
         row = np.repeat(np.arange(len(rows)), count)

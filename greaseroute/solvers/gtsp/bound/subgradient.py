@@ -55,11 +55,13 @@ class ArcList:
     def of(cls, problem: GtspProblem, tail: IntArray, head: IntArray) -> "ArcList":
         """Sort and group these arcs."""
         owner, size = problem.cluster_of, problem.size
+        # Sorted by the pair of clusters, so that a group is a run.
         low, high = np.minimum(owner[tail], owner[head]), np.maximum(owner[tail], owner[head])
         order = np.lexsort((head, tail, low * size + high))
         ends = np.stack([tail[order], head[order]]).astype(np.int64)
         key = (low * size + high)[order]
         start = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+        # Every end of an arc belongs to the pair (its node, the cluster across).
         across = np.stack([ends[0] * size + owner[ends[1]], ends[1] * size + owner[ends[0]]])
         pair_key, pair = np.unique(across, return_inverse=True)
         return cls(
@@ -88,6 +90,7 @@ class Subgradient:
 
     def climb(self, steps: int, *, upper: int) -> float:
         """Make so many steps; the best value over the listed arcs (floating point, no proof)."""
+        # Pairs and cuts are rows of one kind for the kernel.
         arc_from, arcs, paid_from, paid, right = self._rows()
         cut = np.concatenate([self._pair, self._cut])
         cost = self.problem.cost[self.arcs.ends[0], self.arcs.ends[1]].astype(float)
@@ -110,6 +113,7 @@ class Subgradient:
 
     def point(self) -> Point:
         """The mean of the trees as a fractional point, without what is but noise."""
+        # Few arcs make quick cuts; the rest of the mean is noise of early trees.
         seen = self._mean > LEAST_SEEN
         (tail, head), value = self.arcs.ends[:, seen], self._mean[seen]
         if self.symmetric:
@@ -139,6 +143,7 @@ class Subgradient:
         owner, size = self.problem.cluster_of, self.problem.size
         least = WORTHY * upper / size
         cuts = [self.cuts[q] for q in np.flatnonzero(self._cut > least)]
+        # Pairs as cuts of their own: the node and all of the cluster across.
         for key in self.arcs.pair_key[self._pair > least].tolist():
             node, across = divmod(key, size)
             members = np.append(np.flatnonzero(owner == across), node)
@@ -156,6 +161,7 @@ class Subgradient:
     def list_anew(self, arcs: ArcList) -> None:
         """Go on with other arcs; what arcs and pairs had is kept where they are still listed."""
         self._pair = _carried(self.arcs.pair_key, self._pair, arcs.pair_key)
+        # By keys: arcs and pairs have other numbers in the new list.
         count = len(self.problem.nodes)
         old, new = (part.ends[0] * count + part.ends[1] for part in (self.arcs, arcs))
         order = np.argsort(old)
@@ -165,6 +171,7 @@ class Subgradient:
 
     def _rows(self) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
         """Pairs first, then cuts: their arcs, the nodes that pay, their right sides."""
+        # Each pair holds the arcs between its node and its cluster.
         pairs, count = len(self._pair), self.arcs.ends.shape[1]
         order = np.argsort(self.arcs.pair.ravel(), kind="stable") % max(1, count)
         of_pairs = np.bincount(self.arcs.pair.ravel(), minlength=pairs)

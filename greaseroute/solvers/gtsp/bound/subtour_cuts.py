@@ -34,6 +34,7 @@ class SubtourCut:
         if self.visited_node >= 0:
             members = np.flatnonzero(~self.inside)
             return NodeCut(members, members[members != self.visited_node], 0)
+        # Either side says the same; the sparse form is shorter on the smaller.
         small = self.inside if 2 * self.inside.sum() <= len(self.inside) else ~self.inside
         members = np.flatnonzero(small)
         return NodeCut(members, members, 1)
@@ -70,10 +71,12 @@ def _pair_cuts(problem: GtspProblem, support: Support) -> list[SubtourCut]:
     if problem.size < 3:
         return []
     owner = problem.cluster_of
+    # Arcs between each node and each cluster, both ways.
     between = np.zeros((len(problem.nodes), problem.size))
     np.add.at(between, (support.tail, owner[support.head]), support.value)
     np.add.at(between, (support.head, owner[support.tail]), support.value)
     violation = between - support.visits[:, None]
+    # The worst few: most of the others are met once these are.
     node, cluster = np.nonzero(violation > 2 * VIOLATION)
     worst = np.argsort(-violation[node, cluster], kind="stable")
     cuts = []
@@ -89,6 +92,7 @@ class _MinimumCuts:
 
     def __init__(self, problem: GtspProblem, support: Support) -> None:
         self._size, self._owner, self._visits = problem.size, problem.cluster_of, support.visits
+        # Nodes without a visit cannot be cut off; cluster 0 is the root.
         used = np.flatnonzero((support.visits > SEEN) & (self._owner != 0))
         vertex = np.zeros(len(self._owner), np.int64)
         vertex[used] = np.arange(1, len(used) + 1)
@@ -99,6 +103,7 @@ class _MinimumCuts:
     def cluster_cuts(self) -> list[SubtourCut]:
         """Sets with cluster 0 inside and a whole other cluster outside that less than 1 leaves."""
         found: dict[bytes, SubtourCut] = {}
+        # A cluster that lies whole in a set already found needs no cut of its own.
         done, used = np.zeros(self._size, bool), self._network.node
         for cluster in range(1, self._size):
             if done[cluster]:

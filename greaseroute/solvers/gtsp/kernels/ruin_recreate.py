@@ -1,9 +1,12 @@
-"""Compiled kernels of the one-node-per-cluster tour: ruin, recreate, node choice.
+"""Compiled: ruin, recreate and the choice of nodes of a GTSP tour.
 
 Nodes are numbered so that a cluster is the run ``first[c]:first[c + 1]``; ``cost_back`` is the
 transposed matrix, so that the costs into and out of all nodes of a cluster both lie side by side.
-A tour is a ring of clusters (``after``, ``before``) with the chosen ``node`` of each; a cluster
-that is taken out has ``after[c] == -1``.
+A tour is a doubly linked list of clusters with the chosen node of each::
+
+    after   [2, 0, 1, -1]   0 -> 2 -> 1 -> 0; cluster 3 is taken out
+    before  [1, 2, 0,  .]
+    node    [4, 9, 6,  .]
 """
 
 import numpy as np
@@ -13,13 +16,13 @@ from greaseroute.kernel_cache import cached_njit
 from greaseroute.solvers.arrays import FAR, NOWHERE, ZERO, CostArray, IntArray, WordArray
 from greaseroute.solvers.xorshift import below, fraction
 
-ANYWHERE = 4  # one ruin in so many is of strings all over the ring
-CALM = 3  # clusters left as they are at either end of a stretch whose nodes are chosen again
+ANYWHERE = 4  # one ruin in so many is of strings all over the tour
+CALM = 3  # clusters left as they are at either end of a segment whose nodes are chosen again
 
 
 @njit(nogil=True)
-def ring_cost(cost: CostArray, after: IntArray, node: IntArray) -> int:
-    """Cost of the closed ring that starts in any cluster still in it."""
+def tour_cost(cost: CostArray, after: IntArray, node: IntArray) -> int:
+    """Return the cost of the closed tour through the clusters that are in it."""
     start = 0
     while after[start] < 0:
         start += 1
@@ -35,6 +38,7 @@ def ring_cost(cost: CostArray, after: IntArray, node: IntArray) -> int:
 
 @njit(nogil=True)
 def _take_out(after: IntArray, before: IntArray, c: int) -> None:
+    """Unlink a cluster."""
     p, q = before[c], after[c]
     after[p] = q
     before[q] = p
@@ -43,28 +47,30 @@ def _take_out(after: IntArray, before: IntArray, c: int) -> None:
 
 @njit(nogil=True)
 def ruin(
-    after: IntArray, before: IntArray, near: IntArray, taken: IntArray, state: WordArray, want: int,
+    after: IntArray, before: IntArray, near: IntArray, taken: IntArray, word: WordArray, want: int,
     longest: int,
 ) -> int:  # fmt: skip
-    """Take out strings of the ring near a random cluster; the number taken, ``taken`` filled.
+    """Take strings out of the tour near a random cluster; fill ``taken``, return how many.
 
     Strings around neighbouring clusters, after Christiaens and Vanden Berghe (2020), here with all
-    strings on the one ring; one time in four strings anywhere, which alone can change two places
-    at once that nearness does not join.
+    strings in one tour; one time in four strings anywhere, which alone can change two places at
+    once that nearness does not join.
     """
     size = after.shape[0]
-    seed, anywhere = below(state, size), below(state, ANYWHERE) == 0
+    seed, anywhere = below(word, size), below(word, ANYWHERE) == 0
     count, k = 0, -1
     while count < want and k < near.shape[1]:
+        # The next cluster: any, or the seed and then its neighbours.
         if anywhere:
-            c = below(state, size)
+            c = below(word, size)
         else:
             c = seed if k < 0 else near[seed, k]
             k += 1
         if after[c] < 0:
             continue
-        length = min(1 + below(state, longest), want - count)
-        for _ in range(below(state, length)):
+        # A string of random length that holds it at a random place.
+        length = min(1 + below(word, longest), want - count)
+        for _ in range(below(word, length)):
             c = before[c]
         for _ in range(length):
             d = after[c]
@@ -76,10 +82,10 @@ def ruin(
 
 
 @njit(nogil=True)
-def shuffle(taken: IntArray, count: int, state: WordArray) -> None:
-    """Put the first ``count`` into random order."""
+def shuffle(taken: IntArray, count: int, word: WordArray) -> None:
+    """Put the first ``count`` into random order (Fisher and Yates)."""
     for i in range(count - 1, 0, -1):
-        j = below(state, i + 1)
+        j = below(word, i + 1)
         taken[i], taken[j] = taken[j], taken[i]
 
 
@@ -87,7 +93,7 @@ def shuffle(taken: IntArray, count: int, state: WordArray) -> None:
 def _best_in_gap(
     cost: CostArray, cost_back: CostArray, lo: int, hi: int, p: int, q: int
 ) -> tuple[int, int]:
-    """Least detour and its node when a cluster (nodes lo..hi) goes between nodes p and q."""
+    """Return the least detour of a cluster (nodes lo..hi) between nodes p and q, and its node."""
     best, at = FAR, lo
     for v in range(lo, hi):
         d = int(cost[p, v]) + int(cost_back[q, v])
@@ -99,9 +105,13 @@ def _best_in_gap(
 @njit(nogil=True)
 def insert_best(
     cost: CostArray, cost_back: CostArray, first: IntArray, near_from: IntArray, near_to: IntArray,
-    after: IntArray, before: IntArray, node: IntArray, c: int, state: WordArray, blink: float,
+    after: IntArray, before: IntArray, node: IntArray, c: int, word: WordArray, blink: float,
 ) -> None:  # fmt: skip
-    """Put cluster ``c`` into the best gap beside one of its neighbours."""
+    """Put cluster ``c`` into the best gap beside one of its neighbours.
+
+    ``blink``: part of the gaps that are overlooked, so that not every recreate is the same.
+    """
+    # Gaps after the clusters it is near to, and before those that are near to it.
     lo, hi = first[c], first[c + 1]
     best, at, gap = FAR, lo, NOWHERE
     for k in range(near_from.shape[1]):
@@ -111,7 +121,7 @@ def insert_best(
                 continue
             if side == 1:
                 p = before[p]
-            if fraction(state) < blink:
+            if fraction(word) < blink:
                 continue
             d, v = _best_in_gap(cost, cost_back, lo, hi, node[p], node[after[p]])
             if d < best:
@@ -132,7 +142,12 @@ def _choose_run(
     cost: CostArray, first: IntArray, node: IntArray, run: IntArray, length: int, reach: IntArray,
     came: IntArray,
 ) -> None:  # fmt: skip
-    """Exact nodes for ``run[1:length - 1]`` between the fixed nodes of its two ends."""
+    """Choose exact nodes for ``run[1:length - 1]`` between the fixed nodes of its two ends.
+
+    A shortest path through layers, one for each cluster: ``reach`` is the least cost to a node,
+    ``came`` the node before it.
+    """
+    # The first layer, then each layer from the one before.
     source = node[run[0]]
     for v in range(first[run[1]], first[run[1] + 1]):
         reach[v] = cost[source, v]
@@ -145,6 +160,7 @@ def _choose_run(
                 if d < best:
                     best, at = d, v
             reach[w], came[w] = best, at
+    # The last layer to the fixed node at the end, and the path read backwards.
     best, at = FAR, ZERO
     a, target = run[length - 2], node[run[length - 1]]
     for v in range(first[a], first[a + 1]):
@@ -161,7 +177,11 @@ def choose_near(
     cost: CostArray, first: IntArray, after: IntArray, before: IntArray, node: IntArray,
     taken: IntArray, count: int, fresh: IntArray, run: IntArray, reach: IntArray, came: IntArray,
 ) -> None:  # fmt: skip
-    """Choose nodes again, exactly, on every stretch that holds a cluster just put back."""
+    """Choose nodes again, exactly, on every segment around clusters just put back.
+
+    A segment begins ``CALM`` clusters before one of them and ends after as many that were not
+    touched: nodes further away hardly ever change.
+    """
     size = after.shape[0]
     for i in range(count):
         fresh[taken[i]] = 1
@@ -169,6 +189,7 @@ def choose_near(
         c = taken[i]
         if fresh[c] == 0:
             continue
+        # Back to where the segment begins, then on until CALM clusters in a row are untouched.
         for _ in range(CALM):
             c = before[c]
         run[0] = c
@@ -192,11 +213,23 @@ def choose_nodes(
     cost: CostArray, first: IntArray, order: IntArray, node: IntArray, reach: IntArray,
     came: IntArray,
 ) -> int:  # fmt: skip
-    """Best node of every cluster for a fixed cyclic order, exactly; the cost of that tour.
+    """Fill the best node of every cluster for a fixed cyclic order, exactly; return the cost.
 
     A layered shortest path from each node of the smallest cluster back to itself
     (Fischetti, Salazar Gonzalez and Toth 1997).
+
+    Parameters
+    ----------
+    cost, first : (n, n), (m + 1,)
+        The problem.
+    order : (m,)
+        Clusters.
+    node : (m,)
+        Filled, by cluster.
+    reach, came : (n,)
+        Work space.
     """
+    # The order from the smallest cluster on and back to it.
     size = order.shape[0]
     start = 0
     for i in range(size):
@@ -205,6 +238,7 @@ def choose_nodes(
     run = np.empty(size + 1, np.int64)
     for i in range(size + 1):
         run[i] = order[(start + i) % size]
+    # Each of its nodes in turn as start and end of the path.
     best = FAR
     kept = np.empty(size, np.int64)
     for s in range(first[run[0]], first[run[0] + 1]):

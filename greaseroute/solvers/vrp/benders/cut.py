@@ -75,14 +75,17 @@ def cut_of(legs: RouteLegs, potentials: Potentials, *, units: int) -> Optimality
     first_way = np.flatnonzero(np.diff(legs.way_node, prepend=-1))
     store = np.arange(n) >= legs.real
     while True:
+        # Least reduced time of each node: its way, and the leg out of it.
         ways = legs.way_ms - entry[legs.way_in] + potentials.leave[legs.way_out]
         out = _least_out(legs, entry, potentials)
         each = np.minimum.reduceat(ways, first_way) + out[:n]
         short = store & (each < 0)
         if not short.any():
             break
+        # Lower the potentials of stores, which makes the legs into them cheaper.
         at = legs.head < n
         entry[at] += np.where(short, each, 0)[legs.head[at]]
+    # From nodes to units of the problem; those without a way are nobody's here.
     own = np.zeros(units, dtype=np.int64)
     own[legs.unit[: legs.real]] = np.minimum(each[: legs.real], MOST_MS)
     sets = np.zeros((potentials.weight.size, units), dtype=bool)
@@ -95,6 +98,7 @@ def cut_of(legs: RouteLegs, potentials: Potentials, *, units: int) -> Optimality
 def _least_out(legs: RouteLegs, entry: IntArray, potentials: Potentials) -> IntArray:
     """(n + 1,) least reduced leg out of every node and out of the start."""
     n = legs.nodes
+    # Least leg between nodes; legs out of a set pay its weight.
     reduced = np.minimum(legs.cost_ms, FAR) + entry[None, :] - potentials.leave[:, None]
     least = legs.least_between(reduced)
     for inside, weight in zip(potentials.sets, potentials.weight, strict=True):

@@ -111,6 +111,7 @@ class BendersLoop:
 
     def least(self, over: Callable[[int], bool]) -> int:
         """Bound on the last finish; 0 where nothing was proved."""
+        # Cuts at the core point and at the plan itself; then harder and harder aims.
         self._iterate(self._task.assignment, 1.0)
         self._iterate(self._task.assignment, 0.0)
         if not self._who.movable.any():
@@ -125,6 +126,7 @@ class BendersLoop:
                 break
         if proved:
             return proved
+        # Nothing proved: with the cuts there are, an easier aim may be.
         easier = (self._task.aim_ms(gap) for gap in EASIER_GAPS if not over(0))
         return next((aim for aim in easier if self._excluded(aim)), 0)
 
@@ -170,6 +172,7 @@ class BendersLoop:
             parts = self._next_parts()
             with ThreadPoolExecutor(len(parts)) as pool:
                 answers = list(pool.map(answer, parts))
+            # What is ruled out stays out; what is found goes to the subproblems.
             self._effort -= sum(answer.spent for answer in answers)
             ruled_out = [p for p, a in zip(parts, answers, strict=True) if a.ruled_out]
             self._open = [part for part in self._open if part not in ruled_out]
@@ -196,6 +199,7 @@ class BendersLoop:
         movable[[unit for unit, _ in part]] = False
         if not movable.any():
             return None
+        # Least often over its technicians: the most even of all units.
         often = np.where(self._who.may, self._assigned, self.iterations + 1)
         return int(np.where(movable, often.min(axis=1), -1).argmax())
 
@@ -208,9 +212,11 @@ class BendersLoop:
     def _iterate(self, assignment: IntArray, mixed: float) -> int:
         """Make cuts near an assignment; when the last one ends by it at least."""
         self.iterations += 1
+        # The core point drifts to where assignments are found.
         parts = self._as_parts(assignment)
         self._core += DRIFT * (parts - self._core)
         self._assigned += parts
+        # For each technician the assignment, mixed with the core point, and his store visits.
         wanted: dict[int, list[tuple[FloatArray, float]]] = {}
         for t, k in enumerate(self._who.type_of.tolist()):
             legs = self._programs[k].legs

@@ -61,6 +61,7 @@ class AssignmentModel:
 
     def _store_visits(self, t: int, bag: Bag) -> cp_model.IntVar:
         """Cartridges put in are enough for the strokes, and no more than the bag gives."""
+        # Cartridges of each gun: enough for the strokes of the units assigned.
         put_in: list[cp_model.IntVar] = []
         cartridges = 0
         for g in np.flatnonzero(bag.strokes.any(axis=0)).tolist():
@@ -72,6 +73,7 @@ class AssignmentModel:
             put_in.append(number)
         if bag.full == 0:
             return self._model.new_constant(0)
+        # Visits: bags enough for the cartridges beyond those held at the start.
         visits = self._model.new_int_var(0, -(-cartridges // bag.full), "")
         self._model.add(visits * bag.full >= sum(put_in) - bag.held)
         return visits
@@ -91,6 +93,7 @@ class AssignmentModel:
         sets = {inside.tobytes(): inside for cut in cuts for inside in cut.sets}
         new = [inside for key, inside in sets.items() if key not in known]
         for inside in sorted(new, key=lambda inside: (int(inside.sum()), inside.tobytes())):
+            # Small sets first: a large one then refers to those within it, not to their units.
             met, left = self._model.new_bool_var(""), inside.copy()
             for part, part_met in sorted(known.values(), key=lambda kept: -int(kept[0].sum())):
                 if (part & left).sum() > 1 and not (part & ~inside).any():
@@ -119,9 +122,11 @@ class AssignmentModel:
         effort : float
             Counted and not clocked: the same task ends the same way.
         """
+        # A part of all assignments: a copy of the model with the given units fixed.
         part = self._model.clone()
         for u, t in given:
             part.add(part.get_bool_var_from_proto_index(self._assigned[t][u].index) == 1)
+        # One worker and a counted effort, so that the answer does not hang on the machine.
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.linearization_level = 2  # the relaxation is close: four times as fast

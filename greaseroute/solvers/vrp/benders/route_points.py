@@ -64,11 +64,13 @@ def route_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) ->
     A way is left out if, from wherever one comes and wherever one goes, another of the same unit
     takes no longer, legs included. Nothing is lost by it.
     """
+    # One matrix: points of leaving and the start against points of entry and the finish.
     p = points_of(problem, np.array([t], dtype=np.int64), ways, stores=stores)
     cost = np.full((p.out_node.size + 1, p.in_node.size + 1), FAR, dtype=np.int64)
     cost[:-1, :-1], cost[-1, :-1] = p.legs_ms, p.from_start_ms[0]
     cost[:-1, -1], cost[-1, -1] = p.to_finish_ms[0], p.idle_ms[0, 0]
     first = np.flatnonzero(np.diff(p.way_node, prepend=-1))
+    # Ways that matter, unit by unit; then points without a way go.
     kept = np.concatenate(
         [
             _needed(cost, (p.way_in[rows], p.way_out[rows]), p.way_ms[rows]) + rows[0]
@@ -93,6 +95,7 @@ def route_legs(problem: CrewProblem, t: int, ways: IntArray, *, stores: bool) ->
 
 def _needed(cost: IntArray, ends: tuple[IntArray, IntArray], way_ms: IntArray) -> IntArray:
     """Numbers of those of one node's ways that no other always replaces; of two alike the first."""
+    # Most that the first way can cost more: on the way in, on the way out, in itself.
     excess = most_excess(cost[:, ends[0]]) + most_excess(cost[ends[1]].T)
     replaces = way_ms[None, :] - way_ms[:, None] - excess >= 0  # the first may replace the second
     earlier = np.triu(np.ones(replaces.shape, dtype=bool), 1)

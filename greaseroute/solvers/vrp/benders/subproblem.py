@@ -59,7 +59,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
         self.add_cuts(sets_of_units(legs))
 
     def learn(self, part: FloatArray, store_visits: float, *, units: int) -> OptimalityCut:
-        """The cut that is dearest for an assignment.
+        """The cut that is costliest for an assignment.
 
         Parameters
         ----------
@@ -78,6 +78,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
         self._assign(part, store_visits)
         found = self._solved()
         for _ in range(ROUNDS - 1):
+            # Both are read off the present optimum, then added.
             tail, head = self._violated_columns(found)
             sets = self._subtours(found)
             if not tail.size and not sets:
@@ -113,6 +114,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
 
     def _assign(self, part: FloatArray, store_visits: float) -> None:
         """Set the right sides."""
+        # Units exactly their parts, stores at least the visits, sets at least their largest part.
         row, real = self.row, self.legs.real
         self._part = np.where(np.arange(part.size) < real, part, 0.0)
         sets = self._cut_sides(self.cuts)
@@ -136,6 +138,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
         entry, leave, _, _, _, finish, sets = (
             np.rint(block / S_PER_MS).astype(np.int64) for block in found.dual
         )
+        # Sets without a dual would only make the cut longer.
         weight = np.maximum(sets, 0)
         n, used = self.legs.nodes, np.flatnonzero(weight)
         inside = np.array([self.cuts[k][:n] for k in used], dtype=bool).reshape(-1, n)
@@ -149,6 +152,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
     def _violated_columns(self, found: Optimum) -> tuple[IntArray, IntArray]:
         """Legs that would shorten the route, the best few of each point."""
         legs, (entry, leave, unit, store, start, finish, sets) = self.legs, found.dual
+        # Reduced cost: leg, less the duals of its ends, of its node and of the sets it leaves.
         of_node = np.concatenate([unit, np.full(legs.nodes - legs.real, store[0]), start])
         out = np.append(-leave, 0.0) + of_node[legs.tail]
         worth = np.maximum(sets, 0.0)
@@ -171,6 +175,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
             head=legs.head[self.head[used]],
             value=found.arc[used],
         )
+        # A set is known if it has a row, violated or not: rounding may show it again.
         known = {inside.tobytes() for inside in self.cuts}
         sets: dict[bytes, BoolArray] = {}
         for _, far in network.subtours(np.append(self._part, 0.0), least=LEAST_PART):

@@ -38,11 +38,13 @@ def bags_of(problem: CrewProblem, types: Sequence[TechnicianType], tour: GiantTo
     held, left = at_start(problem)
     strokes = np.zeros((tour.cluster.size, problem.way_strokes.shape[1]), dtype=np.int64)
     for one in types:
+        # Least strokes over the ways of each node; stores take none.
         real = one.points.way_id >= 0
         ways, node = one.points.way_id[real], one.points.way_node[real]
         first = np.flatnonzero(np.diff(node, prepend=-1))
         least = np.minimum.reduceat(problem.way_strokes[ways], first, axis=0)
         strokes[one.node[node[first]]] = least
+    # Sums over the technicians of each type; what they share is taken from the first.
     crews = [one.points.technician for one in types]
     return Bags(
         strokes=strokes,

@@ -84,12 +84,13 @@ class BranchAndBound:
             flow = self._solved(branch)
             if flow is None:
                 break
+            # The bound over this branch's plans; nodes too costly for it are shut below.
             last, before = flow, bound
             price = self._priced(flow, branch)
             bound = max(bound, price.last_finish_ms(self._tour))
             if bound >= self._aim:
                 return []
-            branch = replace(branch, shut=branch.shut | price.too_dear(self._tour, self._aim))
+            branch = replace(branch, shut=branch.shut | price.too_costly(self._tour, self._aim))
             more = self._add(flow, price)
             if not more or (more < 2 and bound - before < LEAST_GAIN * (self._aim - bound)):
                 break
@@ -110,6 +111,7 @@ class BranchAndBound:
     def _add(self, flow: Flow, price: PricedBound) -> int:
         """Add violated cuts and arcs: 0 if there are none, 2 if arcs are among them, else 1."""
         program = self._program
+        # Both before anything changes: they are read off the present optimum.
         cuts = find_cuts(self._tour, flow, self._capacity)
         tail, head = violated_columns(self._tour, price, flow, present=program.present)
         if len(program.cuts) > MOST_CUTS * self._tour.cluster.size:
@@ -121,9 +123,10 @@ class BranchAndBound:
         return 2 if tail.size else int(bool(cuts))
 
     def _best(self, splits: list[Split], bound: int) -> list[Bounded]:
-        """The split whose two parts are proved to be dearest, after one solve of each."""
+        """The split whose two parts are proved to be costliest, after one solve of each."""
         if len(splits) == 1:
             return [(bound, part) for part in splits[0].parts]
+        # Strong branching: each part is solved once, and the product of the gains decides.
         tried = [[(self._tried(part, bound), part) for part in split.parts] for split in splits]
         return max(tried, key=lambda parts: np.prod([least - bound + 1000 for least, _ in parts]))
 
@@ -137,6 +140,7 @@ class BranchAndBound:
 
     def _splits(self, flow: Flow, branch: PlanBranch) -> list[Split]:
         visits = flow.visits_of(self._tour.cluster.size)
+        # Whether stores are visited at all comes first: it moves the bound most.
         if self._bags is not None and branch.total[1] - branch.total[0] == NO_END:
             return [_any_visit(branch)]
         splits = _most_promising(_by_unit(self._tour, visits, branch), TRIED)
@@ -153,6 +157,7 @@ def _most_promising(splits: list[Split], count: int) -> list[Split]:
 
 def _by_unit(tour: GiantTour, visits: FloatArray, branch: PlanBranch) -> list[Split]:
     """A unit to one type, or to the others; promising where much work is parted evenly."""
+    # Units with two types that each visit about half of them.
     work = np.where(tour.allowed, tour.cost, FAR).min(axis=0)
     even = np.minimum(visits, 1.0 - visits)[: tour.unit_nodes]
     splits = []

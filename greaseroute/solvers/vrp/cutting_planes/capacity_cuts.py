@@ -87,6 +87,7 @@ class CapacityCuts:
         self, tour: GiantTour, price: PricedBound, others: list[int], *, together: bool
     ) -> Load:
         mine = np.isin(tour.type_of, others)
+        # Least reduced cost of each unit by one of the others; FAR where none of them can visit.
         out = np.where(mine, price.reduced.min(axis=1), FAR)
         least = np.minimum.reduceat(out, tour.first)[: tour.units]
         negative = int(np.minimum(least, 0).sum())
@@ -111,6 +112,7 @@ class CapacityCuts:
 
         A round does not end where it began: the duals of the two depots do not cancel out.
         """
+        # Depots stand last, in the order of the technicians.
         depots = tour.type_of[-tour.depots :]
         counted = np.isin(depots, others)
         node = price.node[-tour.depots :]
@@ -139,6 +141,7 @@ class CapacityCuts:
         self, tour: GiantTour, flow: Flow, out: int, *, too_few: int, times: int
     ) -> list[SetCut]:
         """Sets too heavy for ``too_few`` technicians that the type leaves less than ``times``."""
+        # Flow of the type among units, and between units and everything else.
         between, units = _between(tour, flow, out), tour.units
         total = between[:units].sum(axis=1)
         both = _rows(between[:units, :units] + between[:units, :units].T)
@@ -152,6 +155,7 @@ class CapacityCuts:
             _groups(loads),
             np.array([too_few * one.slack - one.negative_part for one in loads], dtype=np.int64),
         )
+        # The sets left least often, each once.
         worst: dict[bytes, SetCut] = {}
         nobody = np.zeros(tour.clusters - units, dtype=bool)
         for k in np.argsort(leaves, kind="stable"):
@@ -183,6 +187,7 @@ def _seeds(total: FloatArray, both: FlowRows, home: FloatArray) -> BoolArray:
 
     On large sites an even choice of them: each takes a time that grows with the units.
     """
+    # Three sorts of seeds: sets grow from units, shrink from parts and from rests.
     alone = _few(list(np.eye(total.size, dtype=bool)), MOST_SINGLES)
     parts = _few([total < part for part in np.unique(np.round(total, 2))[1:]], MOST_SINGLES)
     rest = _few(_without_a_walk(both, home), MOST_RESTS)

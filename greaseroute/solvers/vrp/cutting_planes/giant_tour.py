@@ -26,7 +26,7 @@ from greaseroute.solvers.vrp.cutting_planes.kernels.potentials import balance
 from greaseroute.solvers.vrp.entry_exit_points import TypePoints
 from greaseroute.solvers.vrp.problem import CrewProblem
 
-LEFT_ON_LEGS = 0.5  # part of what a point is dearer that potentials leave on the legs to it
+LEFT_ON_LEGS = 0.5  # part of what a point is costlier that potentials leave on the legs to it
 SWEEPS = 1  # over a type's nodes, there and back, with one set of duals
 
 
@@ -110,6 +110,7 @@ class TechnicianType:
 
 def types_in_tour(found: Sequence[TypePoints]) -> list[TechnicianType]:
     """Number the nodes: units by number and type, stores, depots by type."""
+    # Units in order, and for each unit one node for each type that can visit it.
     pairs = sorted((int(u), k) for k, points in enumerate(found) for u in points.unit)
     row = {pair: i for i, pair in enumerate(pairs)}
     types, depot = [], len(pairs)
@@ -136,13 +137,16 @@ def giant_tour_of(problem: CrewProblem, types: Sequence[TechnicianType]) -> Gian
     cost = np.full((size, size), FAR, dtype=np.int64)
     type_of, owner = np.zeros(size, dtype=np.int64), np.zeros(n, dtype=np.int64)
     for k, one in enumerate(types):
+        # Arcs of different types do not exist: a round stays with its technician.
         _fill_arcs(one, cost, first_depot=n)
         type_of[one.node], type_of[one.depot] = k, k
         owner[one.node] = one.points.unit
     stores = owner >= problem.units
+    # Clusters: nodes of one unit together, then each store and each depot alone.
     _, cluster = np.unique(owner[~stores], return_inverse=True)
     units = int(cluster.max()) + 1
     after = units + np.arange(int(stores.sum()) + int(crew.sum()))
+    # Half of FAR: potentials have moved the entries a little.
     allowed = cost < FAR // 2
     np.fill_diagonal(allowed, False)
     return GiantTour(
@@ -160,10 +164,12 @@ def giant_tour_of(problem: CrewProblem, types: Sequence[TechnicianType]) -> Gian
 def _fill_arcs(one: TechnicianType, cost: IntArray, *, first_depot: int) -> None:
     """Fill in the arcs of one type: between its nodes, from its starts, to its finishes."""
     p, on, off = one.points, one.on_ms, one.off_ms
+    # Nearest points of each two nodes, and the work at the head.
     work = _work_ms(one)
     legs = p.nearest_ms(off[:, None], on)
     np.fill_diagonal(legs, FAR)
     cost[np.ix_(one.node, one.node)] = legs + work
+    # From the starts, to the finishes, and past all units.
     begin = np.minimum.reduceat(p.from_start_ms + on, p.in_first, axis=1) + work
     end = np.minimum.reduceat(p.to_finish_ms - off, p.out_first, axis=1)
     after = _next_depots(one, first_depot, cost.shape[0] - first_depot)
@@ -188,6 +194,7 @@ def first_potentials(one: TechnicianType, orders: Sequence[Sequence[int]]) -> Te
     """Potentials that suit rounds through units in these orders, this type's ways taken."""
     row = {int(u): i for i, u in enumerate(one.points.unit)}
     n = one.node.size
+    # Only the legs of these rounds count: all others are priced out.
     price = np.full((n, n), float(FAR))
     ends = np.full((2, n), float(FAR))
     for order in orders:
@@ -206,6 +213,7 @@ def better_potentials(
 
     ``reduced`` (N, N) are reduced costs in ms of this type, infinite where not allowed.
     """
+    # What each arc costs above its time, by the duals.
     extra = np.where(tour.allowed, reduced - tour.cost, float(FAR))
     price: FloatArray = extra[np.ix_(one.node, one.node)] + _work_ms(one)
     after = _next_depots(one, tour.cluster.size - tour.depots, tour.depots)
@@ -213,6 +221,7 @@ def better_potentials(
     end = extra[np.ix_(one.node, after)].min(axis=1)
     row = {int(u): i for i, u in enumerate(one.points.unit)}
     through = [row[u] for u in order if u in row]
+    # Units of the plan in its order; the type's other units after them.
     through += sorted(set(row.values()) - set(through))
     for _ in range(SWEEPS):
         ends = np.stack([begin, end])
@@ -226,6 +235,7 @@ def _balanced(
     """One sweep there and back over a type's nodes; ``price`` is added to the legs."""
     p, far = one.points, float(FAR)
     on, off = one.on_ms.astype(float), one.off_ms.astype(float)
+    # The kernel wants the end of each run as well: one number past all.
     first_way = np.append(np.flatnonzero(np.diff(p.way_node, prepend=-1)), p.way_in.size)
     begin = p.from_start_ms.min(axis=0).astype(float) + ends[0][p.in_node]
     end = p.to_finish_ms.min(axis=0).astype(float) + ends[1][p.out_node]
@@ -250,6 +260,7 @@ def _balanced(
 
 def sets_of_units(tour: GiantTour, types: Sequence[TechnicianType]) -> list[BoolArray]:
     """Units that lie together, near ones first, as sets of nodes (N,); not the set of all."""
+    # Least leg between two units, whoever walks it.
     apart = np.full((tour.units, tour.units), FAR, dtype=np.int64)
     for one in types:
         mine = tour.cluster[one.node]

@@ -103,11 +103,13 @@ class CuttingPlanes:
         return self._best
 
     def _cut_and_branch(self, over: Callable[[int], bool]) -> None:
+        # Cutting planes until the aim is reached, or nothing is violated.
         while self._best < self._aim and not over(self._rounds) and self._round():
             pass
         splits = self._tour.crew.size > 1 or self._bags is not None
         if not splits or self._best >= self._aim or over(self._rounds):
             return
+        # Then branches: only where there is something to decide between types or bags.
         branches = BranchAndBound(
             self._program, self._capacity, self._every, bound_ms=self._best, aim_ms=self._aim
         )
@@ -125,6 +127,7 @@ class CuttingPlanes:
 
     def _round(self) -> bool:
         """One solve, its price, new cuts and arcs; false if there is nothing to add."""
+        # Solve, and prove what the duals are worth.
         program = self._program
         flow = program.solve()
         self._rounds += 1
@@ -132,6 +135,7 @@ class CuttingPlanes:
             return False
         price = priced(self._tour, flow, program.cuts, bags=self._bags, branch=self._every)
         self._best = min(self._aim, max(self._best, price.last_finish_ms(self._tour)))
+        # Now and then capacity cuts get new loads, or potentials are set anew.
         if self._rounds in LOADED_AFTER:
             self._add_load(flow)
         cuts = find_cuts(self._tour, flow, self._capacity)
@@ -141,6 +145,7 @@ class CuttingPlanes:
         tail, head = violated_columns(self._tour, price, flow, present=program.present)
         if not cuts and not tail.size:
             return self._add_load(flow)
+        # What is violated goes in, what is idle goes out.
         self._drop_idle_cuts(flow.cut)
         program.add_cuts(cuts)
         program.add_arcs(tail, head)
@@ -149,13 +154,15 @@ class CuttingPlanes:
     def _balance(self, price: PricedBound, cuts: list[SetCut]) -> None:
         """Set potentials anew after the duals, and go on with the cuts there are."""
         order = [u for row in self._judged.orders for u in row]
-        dearer = price.reduced - price.least[self._tour.cluster][:, None]
+        # Per type, in ms: how far each arc lies above the best out of its cluster.
+        above = price.reduced - price.least[self._tour.cluster][:, None]
         self._types = [
-            better_potentials(self._tour, one, dearer / price.weight[k], order=order)
+            better_potentials(self._tour, one, above / price.weight[k], order=order)
             if price.weight[k] > 0
             else one
             for k, one in enumerate(self._types)
         ]
+        # Costs have changed: a new program with the same cuts.
         cuts = [*self._program.cuts, *cuts]
         self._tour = giant_tour_of(self._judged.problem, self._types)
         self._program = self._new_program()
@@ -179,6 +186,7 @@ class CuttingPlanes:
         upper = self._judged.upper_ms
         if not self._final:
             self._aim = upper - int(SHORT * (upper - self._best))
+        # In the order of the giant tour, which is that of the types.
         crew = np.concatenate([one.points.technician for one in self._types])
         time = np.array([self._judged.time_ms[int(t)] for t in crew], dtype=np.int64)
         return np.maximum(0, time - (upper - self._aim))

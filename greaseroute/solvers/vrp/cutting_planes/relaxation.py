@@ -121,6 +121,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         self.present = np.zeros_like(tour.allowed)
         types, guns = tour.crew.size, 0 if bags is None else bags.left.shape[1]
         self._mixes = types * guns
+        # Bounds of the rows, block by block as drawn; stores are left any number of times.
         once = np.ones(tour.clusters)
         once[tour.cluster[tour.store]] = 0.0
         low = [tour.start_ms * S_PER_MS, once, np.zeros(tour.cluster.size)]
@@ -138,6 +139,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         kind = np.arange(types)
         blocks, cost = [entries(0 * kind, kind, tour.crew.astype(float))], [1.0] + [0.0] * mixes
         if self.bags is not None:
+            # A cartridge put in gives strokes and leaves the bag; so do those too many, at a price.
             cell, guns = np.arange(mixes), self.bags.left.shape[1]
             rate = self.bags.cartridge.reshape(-1).astype(float)
             blocks.append(entries(1 + cell, row[3] + cell, rate))
@@ -162,6 +164,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
 
     def keep_to(self, branch: PlanBranch) -> None:
         """Let only the plans of a branch be."""
+        # Arcs at nodes shut are closed; cartridges put in keep to their ranges.
         shut = branch.shut[self.tail] | branch.shut[self.head]
         most = branch.put_in[1].reshape(-1)
         low = np.concatenate([branch.put_in[0].reshape(-1), np.zeros(shut.size)]).astype(float)
@@ -171,6 +174,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         cells, arcs = 1 + np.arange(self._mixes), self.first_arc + np.arange(shut.size)
         self.bound_columns(np.concatenate([cells, arcs]), low, high)
         if self.bags is not None:
+            # Store visits are rows: of each type, and of all.
             ranges = np.concatenate([branch.visits, branch.total[:, None]], axis=1)
             for k, (least, last) in enumerate(ranges.T.tolist()):
                 top = INFINITY if last >= NO_END else float(last)
@@ -182,6 +186,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         if found is None:
             return None
         empty = np.zeros(0)
+        # Blocks of bags only where there are any.
         strokes, bag, visits, total = found.dual[3:7] if self.bags is not None else [empty] * 4
         return Flow(
             tail=self.tail,
@@ -202,6 +207,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         return np.zeros(tail.size)  # time is in the row of the type
 
     def _arc_entries(self, tail: IntArray, head: IntArray) -> list[FloatArray]:
+        # Time in the row of the type; left once, out of one node and into the other.
         tour, row, at = self.tour, self.row, np.arange(tail.size)
         time_s = S_PER_MS * tour.cost[tail, head].astype(np.float64)
         blocks = [
@@ -214,6 +220,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
 
     def _bag_entries(self, bags: Bags, at: IntArray, tail: IntArray) -> list[FloatArray]:
         row, kind, guns = self.row, self.tour.type_of[tail], bags.left.shape[1]
+        # Strokes at the tail are taken from the guns; a store fills the bag.
         arc, gun = np.nonzero(bags.strokes[tail])
         taken = -bags.strokes[tail][arc, gun].astype(float)
         store = np.flatnonzero(self.tour.store[tail])
@@ -229,6 +236,7 @@ class CrewMaster(RestrictedMaster[SetCut]):
         self, cuts: Sequence[SetCut], tail: IntArray, head: IntArray
     ) -> tuple[IntArray, IntArray, FloatArray]:
         """An arc out of the set counts 1, one out of the visited node -1."""
+        # Dense, and only then by entries: cuts and new arcs are few at a time.
         inside = np.zeros((len(cuts), self.tour.cluster.size), dtype=bool)
         for k, cut in enumerate(cuts):
             inside[k] = cut.inside
@@ -249,6 +257,7 @@ def first_arcs(tour: GiantTour, walk: list[int]) -> tuple[IntArray, IntArray]:
     chosen = np.zeros_like(tour.allowed)
     for some, most in ((row, FIRST_ARCS), (row[row.size - tour.depots :], FIRST_LEGS)):
         count = min(most, row.size - 1)
+        # The cheapest out of each, and into each.
         out = np.argpartition(cost[some], count, axis=1)[:, :count]
         into = np.argpartition(cost[:, some], count, axis=0)[:count]
         chosen[some[:, None], out] = True

@@ -64,16 +64,18 @@ class PricedBound:
         if self.total >= FAR:
             return int(FAR)
         weight = int((self.weight * tour.crew).sum())
+        # Weighted times and starts are weighted finishes; the last one is above their mean.
         total = self.total + int((self.weight * tour.start_ms).sum())
         return -(-total // weight) if weight > 0 else 0
 
-    def too_dear(self, tour: GiantTour, upper_ms: int) -> BoolArray:
+    def too_costly(self, tour: GiantTour, upper_ms: int) -> BoolArray:
         """Nodes that no plan with a last finish below ``upper_ms`` visits."""
         weight = int((self.weight * tour.crew).sum())
+        # What a plan better than the upper value may cost above the bound.
         slack = upper_ms * weight - self.total - int((self.weight * tour.start_ms).sum())
-        dear: BoolArray = self.extra >= slack
-        dear[tour.unit_nodes :] = False
-        return dear & (self.total < FAR)
+        costly: BoolArray = self.extra >= slack
+        costly[tour.unit_nodes :] = False
+        return costly & (self.total < FAR)
 
 
 def priced(
@@ -133,6 +135,7 @@ def _take_bags_off(
 ) -> int:
     """Take the duals of cartridges and visits off the arcs; what their right sides bring."""
     per = UNIT / S_PER_MS
+    # Duals of bags and strokes in whole numbers; visits of either sign if their range ends.
     bag, shape = np.maximum(np.rint(flow.bag * per), 0).astype(np.int64), bags.left.shape
     stroke = np.maximum(np.rint(flow.strokes * per), 0).astype(np.int64).reshape(shape)
     ranges = np.concatenate([branch.visits, branch.total[:, None]], axis=1)
@@ -143,9 +146,11 @@ def _take_bags_off(
     stroke = np.where(free, np.minimum(stroke, bag[:, None] // bags.cartridge), stroke)
     each = bag[:, None] - stroke * bags.cartridge  # of a cartridge put in
     put_in = np.where(each >= 0, branch.put_in[0], np.where(free, 0, branch.put_in[1]))
+    # Right sides: ranges of the branch, strokes in the guns, cartridges in the bags.
     brings = int((each * put_in).sum())
     brings += int((visit * np.where(visit >= 0, ranges[0], ranges[1])).sum())
     brings -= int((stroke * bags.left).sum()) + int((bag * bags.held).sum())
+    # Arcs: strokes taken at the tail cost, a store visited pays.
     extra = (bags.strokes * stroke[tour.type_of]).sum(axis=1)
     at_store = (bag * bags.full + visit[:-1] + visit[-1])[tour.type_of]
     reduced += (extra - np.where(tour.store, at_store, 0))[:, None]
@@ -156,6 +161,7 @@ def _lift_stores(reduced: IntArray, tour: GiantTour, node: IntArray) -> IntArray
     """Make the arcs out of every store cost nothing at least; those into it cost as much less."""
     node = node.copy()
     for store in np.flatnonzero(tour.store):
+        # What the arcs out gain, the arcs in lose: no closed walk changes.
         out = reduced[store].min()
         if out < 0:
             reduced[store] -= np.where(reduced[store] < FAR // 2, out, 0)
@@ -168,6 +174,7 @@ def violated_columns(
     tour: GiantTour, bound: PricedBound, flow: Flow, *, present: BoolArray
 ) -> tuple[IntArray, IntArray]:
     """Arcs cheaper than those the program uses out of their cluster, the worst few per node."""
+    # Arcs below the dual of their cluster would change the optimum.
     level = np.rint(flow.cluster * UNIT / S_PER_MS).astype(np.int64)
     slack = np.where(present, FAR, bound.reduced) - level[tour.cluster][:, None]
     count = min(FIRST_ARCS, slack.shape[0] - 1)

@@ -29,6 +29,7 @@ def find_cuts(tour: GiantTour, flow: Flow, capacity: CapacityCuts | None) -> lis
 
 def _subtours(tour: GiantTour, flow: Flow, visits: FloatArray, *, kind: int) -> list[SetCut]:
     """Sets of one type's nodes without a depot that are left less often than one of them is."""
+    # Each type by itself: its flow enters and leaves each of its nodes.
     used = (flow.value > SEEN) & (tour.type_of[flow.tail] == kind)
     network = _network(tour, flow, used)
     counted = np.where(np.arange(visits.size) < tour.unit_nodes, visits, 0.0)
@@ -44,6 +45,7 @@ def _subtours(tour: GiantTour, flow: Flow, visits: FloatArray, *, kind: int) -> 
 def _network(tour: GiantTour, flow: Flow, used: BoolArray) -> SupportNetwork:
     """The used nodes of one type; all depots together are the root."""
     tail, head, size = flow.tail[used], flow.head[used], tour.cluster.size
+    # Vertices: the nodes that the type's flow uses, depots merged.
     ends = np.unique(np.concatenate([tail, head]))
     ends = ends[ends < size - tour.depots]
     vertex = np.zeros(size, dtype=np.int64)
@@ -54,6 +56,7 @@ def _network(tour: GiantTour, flow: Flow, used: BoolArray) -> SupportNetwork:
 def _pairs(network: SupportNetwork, visits: FloatArray) -> list[BoolArray]:
     """Two nodes between which more flows than one of them is visited."""
     a, b, flow = network.edges()
+    # Pairs are many and cheap to look at; stores have no visits to compare with.
     violation = flow - np.minimum(visits[a], visits[b])
     violation[(visits[a] == 0) | (visits[b] == 0)] = 0.0
     order = np.argsort(-violation, kind="stable")[:MOST_PAIRS]

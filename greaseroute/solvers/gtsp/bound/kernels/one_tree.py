@@ -39,7 +39,7 @@ def _reduced_row(
         q = cuts_of[k]
         for z in range(node_from[q], node_from[q + 1]):
             row[nodes[z]] += cut[q]
-    # The rest of the reduced cost; arcs dearer than the upper value are in no better tour.
+    # The rest of the reduced cost; arcs costlier than the upper value are in no better tour.
     for j in range(start, row.shape[0]):
         d = owner[j]
         if d == c or cost[i, j] > plan[1]:
@@ -115,9 +115,9 @@ def near_arcs(
 
 @cached_njit
 def spanning_tree(joins: IntArray, bottleneck: IntArray) -> tuple[bool, int]:
-    """Return whether a tree spans all clusters, and the least one plus its dearest edge (a 1-tree).
+    """Return whether a tree spans all clusters, and the least one plus its longest edge (a 1-tree).
 
-    ``bottleneck`` (m, m) is filled with the dearest edge on the path between two clusters. Prim
+    ``bottleneck`` (m, m) is filled with the longest edge on the path between two clusters. Prim
     1957.
     """
     size = joins.shape[0]
@@ -125,7 +125,7 @@ def spanning_tree(joins: IntArray, bottleneck: IntArray) -> tuple[bool, int]:
     parent, key = np.zeros(size, np.int64), joins[0].copy()
     met = np.zeros(size, np.int64)  # clusters in the order in which they joined the tree
     out[0] = False
-    total, dearest = ZERO, -FAR
+    total, longest = ZERO, -FAR
     for step in range(1, size):
         # The cluster nearest to the tree joins it.
         nearest = NOWHERE
@@ -136,7 +136,7 @@ def spanning_tree(joins: IntArray, bottleneck: IntArray) -> tuple[bool, int]:
             return False, total
         out[nearest] = False
         total += key[nearest]
-        dearest = max(dearest, key[nearest])
+        longest = max(longest, key[nearest])
         # Its bottleneck to each cluster in the tree: the new edge, or that of its parent.
         for k in range(step):
             d = met[k]
@@ -149,4 +149,4 @@ def spanning_tree(joins: IntArray, bottleneck: IntArray) -> tuple[bool, int]:
         for c in range(size):
             if out[c] and joins[nearest, c] < key[c]:
                 key[c], parent[c] = joins[nearest, c], nearest
-    return True, total + dearest
+    return True, total + longest

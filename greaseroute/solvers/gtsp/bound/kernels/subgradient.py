@@ -24,13 +24,13 @@ BEYOND = 1.02  # the aim of a step, over the upper value: steps do not die out n
 
 @njit(nogil=True)
 def least_tree(joins: FloatArray, parent: IntArray, key: FloatArray) -> int:
-    """Fill a spanning tree by Prim (1957) from cluster 0; return the cluster with the dearest edge.
+    """Fill a spanning tree by Prim (1957) from cluster 0; return the cluster with the longest edge.
 
     Cluster c > 0 hangs on ``parent[c]`` by an edge of cost ``key[c]``.
     """
     size = joins.shape[0]
     out = np.ones(size, np.bool_)
-    dearest = ZERO
+    longest = ZERO
     for c in range(size):
         key[c], parent[c] = joins[0, c], 0
     out[0] = False
@@ -40,12 +40,12 @@ def least_tree(joins: FloatArray, parent: IntArray, key: FloatArray) -> int:
             if out[c] and (nearest < 0 or key[c] < key[nearest]):
                 nearest = c
         out[nearest] = False
-        if step == 0 or key[nearest] > key[dearest]:
-            dearest = nearest
+        if step == 0 or key[nearest] > key[longest]:
+            longest = nearest
         for c in range(size):
             if out[c] and joins[nearest, c] < key[c]:
                 key[c], parent[c] = joins[nearest, c], nearest
-    return dearest
+    return longest
 
 
 @njit(nogil=True)
@@ -166,17 +166,17 @@ def climb(
     best_cluster, best_node, best_cut = cluster.copy(), node.copy(), cut.copy()
     best, idle = -NO_JOIN, 0
     for _ in range(plan[0]):
-        # The 1-tree of these duals: a spanning tree and its dearest edge once more.
+        # The 1-tree of these duals: a spanning tree and its longest edge once more.
         value = _spread(cut, arc_from, arcs, paid_from, paid, right, on_arc, off_node)
         _cheapest_joins(
             ends, cost, group_from, group, cluster, node, on_arc, off_node, joins, at
         )  # fmt: skip
-        dearest = least_tree(joins, parent, key)
-        value += key[dearest]
+        longest = least_tree(joins, parent, key)
+        value += key[longest]
         # Its value, and its arcs into the running mean.
         for e in range(mean.shape[0]):
             mean[e] *= 1.0 - rate[1]
-        mean[at[dearest, parent[dearest]]] += rate[1]
+        mean[at[longest, parent[longest]]] += rate[1]
         for c in range(size):
             value += 2.0 * cluster[c]
             if c > 0:

@@ -46,7 +46,7 @@ def _balance_node(
     ways: IntArray, way_ms: FloatArray, span: IntArray, into: FloatArray, out: FloatArray,
     on: FloatArray, off: FloatArray, least_in: FloatArray, least_out: FloatArray, left: float,
 ) -> None:  # fmt: skip
-    """Set one node's potentials: all points alike but for a part of what each is dearer.
+    """Set one node's potentials: all points alike but for a part of what each is costlier.
 
     ``span`` holds first and end of the node's entries, leavings and ways.
     """
@@ -99,7 +99,7 @@ def balance(
     on, off : (I,), (O,)
         Changed in place.
     left : float
-        Part of what a point is dearer that is left on the legs to it.
+        Part of what a point is costlier that is left on the legs to it.
     """
     in_first, in_node, out_first, out_node = ends
     n = order.shape[0]
