@@ -86,6 +86,7 @@ def plan_week(
     UnfitProblem
         No morning, or too many.
     """
+    site = site.recorded(at)
     when = site.moment(at)
     span = span_of(
         site.record,
@@ -114,6 +115,7 @@ def plan_first_day(
     UnknownName
         A learner or mentor that the site does not have.
     """
+    site = site.recorded(at)
     pair = pairing(site.record, learner=learner, mentor=mentor)
     settings = DaySettings(seed=seed)
     with at_most_cores(cores):

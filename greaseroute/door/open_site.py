@@ -9,6 +9,7 @@ from typing import Any
 
 import networkx as nx
 
+from greaseroute.cli.on_record import on_record
 from greaseroute.door.frames import frame_of, table_named
 from greaseroute.due.worklist import DueItem, work_list
 from greaseroute.site.folder import read_site as read_folder
@@ -25,9 +26,12 @@ class OpenSite:
     ----------
     record : Site
         All that the folder holds: ``units``, ``types``, ``ground``, ``technicians`` and more.
+    folder : Path or None
+        Where its ``record.sqlite`` may lie; None where that is laid over ``record`` already.
     """
 
     record: Site
+    folder: Path | None = None
 
     @property
     def name(self) -> str:
@@ -43,6 +47,17 @@ class OpenSite:
         """The moment planned for: ``at`` (ISO 8601), or the site's own, in the site's zone."""
         given = datetime.fromisoformat(at) if isinstance(at, str) else at
         return moment_for(self.record, given)
+
+    def recorded(self, at: datetime | str | None = None) -> OpenSite:
+        """The site at a moment as its ``record.sqlite`` makes it; the same where there is none.
+
+        Raises LedgerRefused where that file is damaged, locked, or of a newer version.
+        """
+        if self.folder is None:
+            return self
+        given = datetime.fromisoformat(at) if isinstance(at, str) else at
+        record, _ = on_record(self.record, self.folder, given)
+        return OpenSite(record)
 
     def graph(self) -> nx.Graph:
         """Pieces of ground, gates, crossings, units and places; see `site_graph`."""
@@ -107,7 +122,7 @@ def read_site(path: str | Path) -> OpenSite:
     >>> gr.read_site("sites_demo/three_machines")
     <site 'Three machines': 3 units, 1 technician>
     """
-    return OpenSite(read_folder(Path(path)))
+    return OpenSite(read_folder(Path(path)), Path(path))
 
 
 def due_list(site: OpenSite, at: datetime | str | None = None) -> DueList:
@@ -119,5 +134,6 @@ def due_list(site: OpenSite, at: datetime | str | None = None) -> DueList:
     >>> gr.due_list(gr.read_site("sites_demo/three_machines"))
     <due at 'Three machines', 2026-03-03 05:00: 5 of 7 joints with 6 fittings>
     """
+    site = site.recorded(at)
     when = site.moment(at)
     return DueList(site.name, when, tuple(work_list(site.record, when)))

@@ -215,6 +215,7 @@ def plan_round(
     >>> round(plan.technicians[0].walk_m)
     50
     """
+    site = site.recorded(at)
     with at_most_cores(cores):
         record = plan_record(site.record, RoundRequest(site.moment(at)), effort=Effort(seed))
     return Round(record, site)

@@ -1,6 +1,6 @@
 """What can have happened: one record for each kind of event."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import AwareDatetime, Field, TypeAdapter, model_validator
 
@@ -283,26 +283,6 @@ Event = Annotated[
 ANY_EVENT: TypeAdapter[Event] = TypeAdapter(Event)
 
 KINDS: dict[str, type[Happened]] = {
-    str(model.model_fields["kind"].default): model
-    for model in (
-        Greased,
-        CouldNot,
-        DefectSeen,
-        UptakeSeen,
-        Repaired,
-        CheckDone,
-        MeterRead,
-        MeterReplaced,
-        Moved,
-        Arrived,
-        Left,
-        Away,
-        Correction,
-        CartridgeFitted,
-        StockCounted,
-        StockReceived,
-        StockTaken,
-        PaceTaken,
-        PlanHandedOut,
-    )
+    str(model.model_fields["kind"].default): model for model in get_args(get_args(Event)[0])
 }
+"""Every kind of event by its name."""

@@ -165,3 +165,19 @@ def test_doors_of_the_benchmarks_are_the_public_ones():
     cost = np.array([[0, 5, 9], [5, 0, 7], [9, 7, 0]])
     tour = gr.solve_clusters(cost, [[0], [1], [2]], limit_s=1.0, seed=1)
     assert (tour.cost, tour.lower_bound) == (21, 21)
+
+
+def test_the_record_of_a_site_counts(tmp_path):
+    import shutil
+
+    from greaseroute.cli.main import entry
+
+    folder = tmp_path / "yard"
+    shutil.copytree(YARD, folder)
+    assert len(gr.due_list(gr.read_site(folder)).due) == 5
+    told = ["--event", "greased", "unit=RB-1", "joint=crank bearing", "at=2026-03-03T04:00"]
+    assert entry(["record", str(folder), *told, "--at", "2026-03-03T04:30"]) == 0
+    site = gr.read_site(folder)
+    assert len(gr.due_list(site, "2026-03-03T05:00").due) == 4
+    plan = gr.plan_round(site, "2026-03-03T05:00")
+    assert "RB-1" not in {stop.unit for stop in plan.technicians[0].stops}
