@@ -28,7 +28,9 @@ COMMANDS = {
     "record": "book what was done: a card's export, a receipt, events of a table",
     "history": "what was done at a unit, on one page; without a unit grease, cost and pace",
     "show": "draw a machine type, a unit or the ground",
-    "schema": "print the JSON Schema of round.json, or of what is done so far",
+    "schema": "print the JSON Schema of round.json, or of a file that is read",
+    "new": "a commented site folder that plans at once, or a demo site",
+    "explain": "any field, role, column or word in a sentence, with unit, bounds and default",
     "warm-up": "compile the inner loops once, or take away what is kept",
     "completion": "print the completion of commands for a shell",
 }

@@ -4,9 +4,10 @@ import argparse
 import json
 from typing import Any
 
-HELP = "print the JSON Schema of round.json, or of what is done so far"
+HELP = "print the JSON Schema of round.json, or of a file that is read"
+PARTS = ("site", "fleet", "ground", "type", "services")  # as in `fields`, which loads much
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-FILES = ("round", "done-so-far", "done-so-far-lonlat")
+FILES = ("round", "done-so-far", "done-so-far-lonlat", *PARTS)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -14,7 +15,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", metavar="FILE", nargs="?", choices=FILES, default="round",
         help="round (round.json, the default), done-so-far (what `round --done-so-far` takes), or "
-        "done-so-far-lonlat (the same on a site in longitude and latitude)",
+        "done-so-far-lonlat (the same on a site in longitude and latitude); site, fleet, ground, "
+        "type, services: the files of a site folder, with units, bounds and usual values",
     )  # fmt: skip
 
 
@@ -36,7 +38,11 @@ def done_so_far_schema(*, lonlat: bool) -> dict[str, Any]:
 
 def run(args: argparse.Namespace) -> int:
     """Print the schema."""
-    if args.file == "round":
+    if args.file in PARTS:
+        from greaseroute.cli.fields import schema_of
+
+        schema = schema_of(args.file)
+    elif args.file == "round":
         schema = round_schema()
     else:
         schema = done_so_far_schema(lonlat=args.file == "done-so-far-lonlat")
