@@ -300,11 +300,7 @@ class Severity(Record):
 class WorkingRules(Record):
     """Rules of the site that every stage reads.
 
-    ``posture_moves``: an operator may be asked to move a unit into another posture, at
-    ``posture_move_min`` minutes each. ``look_s`` is the time of one look point.
-    ``second_person_from``, ``second_person_to``: local times of day ``HH:MM`` between which
-    somebody instructed is at hand for procedures that need a second person; always if neither is
-    given.
+    Without hours of a second person somebody instructed is always at hand.
     """
 
     clearance_m: float = number(
