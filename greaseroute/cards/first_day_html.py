@@ -7,7 +7,7 @@ from markupsafe import Markup
 from greaseroute.cards.card_model import StopBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
 from greaseroute.cards.lessons import GLOSSARY, QUESTIONS, TROUBLES, KindLesson, lesson_of
-from greaseroute.cards.week_html import page_environment, page_style
+from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.first_day import FirstDay, LearnerStop
 from greaseroute.site.model import Site
@@ -81,7 +81,7 @@ def not_met_rows(first: FirstDay) -> list[tuple[str, list[str], str]]:
 def first_day_html(first: FirstDay, site: Site) -> str:
     """The pages of a first day. The same day and site give the same bytes; nothing is loaded."""
     return (
-        page_environment()
+        environment()
         .get_template("first_day.html.j2")
         .render(
             first=first,

@@ -3,19 +3,18 @@
 import base64
 import hashlib
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
 
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
+from greaseroute.cards.pages import environment, part
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.round import RoundPlan
-from greaseroute.plan.tally import left_by_reason, left_name
-from greaseroute.plan.words import certificate, clock, count, day
+from greaseroute.plan.tally import left_by_reason
+from greaseroute.plan.words import certificate
 from greaseroute.site.model import Site
 
 SCRIPTS = ("record.js", "qr.js", "card.js")
@@ -35,12 +34,12 @@ def card_html(
     site is escaped, and data for the script stands in a block that is never run. ``drawn_map`` is
     the map of `map_svg`, ``walks`` are the blocks of `walk_blocks`, if they are there already.
     """
-    script = "".join(map(_part, SCRIPTS))
+    script = "".join(map(part, SCRIPTS))
     return card_template().render(
         plan=plan,
         walks=walks or walk_blocks(plan, site),
         map=Markup(drawn_map or map_svg.map_svg(site, plan)),
-        style=Markup(_part("card.css") + drawing.STYLE),
+        style=Markup(part("card.css") + drawing.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
         data=record_data(plan, site),
@@ -54,25 +53,7 @@ def card_html(
 
 def card_template() -> Template:
     """The page without its contents, compiled once."""
-    return _environment().get_template("card.html.j2")
-
-
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("greaseroute.cards"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(clock=clock, day=day, svg=Markup, left_name=left_name)
-    environment.globals.update(count=count)
-    return environment
-
-
-def _part(name: str) -> str:
-    return (files("greaseroute.cards") / "templates" / name).read_text(encoding="utf-8")
+    return environment().get_template("card.html.j2")
 
 
 def _sha256(script: str) -> str:

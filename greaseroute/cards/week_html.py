@@ -1,38 +1,13 @@
 """The week's page: one self-contained HTML file for the phone and for paper."""
 
-from importlib.resources import files
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from greaseroute.cards.cautions import AID
+from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings.week_svg import STYLE, day_label, fan_svg, minutes_svg
 from greaseroute.plan.week import MorningPlan, OrderLine, Pack, PlannedService, WeekPlan
-from greaseroute.plan.words import clock, count, day, listed
+from greaseroute.plan.words import clock, count, listed
 from greaseroute.site.model import Site
-
-
-def page_environment() -> Environment:
-    """The template engine of the week's and the first day's pages: everything is escaped."""
-    environment = Environment(
-        loader=PackageLoader("greaseroute.cards"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(
-        clock=clock, day=day, day_label=day_label, listed=listed, svg=Markup, plural=count
-    )
-    return environment
-
-
-def page_style() -> str:
-    """The style that both pages share: the card's, and their own."""
-    folder = files("greaseroute.cards") / "templates"
-    return "".join(
-        (folder / name).read_text(encoding="utf-8") for name in ("card.css", "pages.css")
-    )
 
 
 def pack_words(packs: tuple[Pack, ...]) -> str:
@@ -83,7 +58,7 @@ def week_html(week: WeekPlan, site: Site) -> str:
     """The page of a week. The same week and site give the same bytes; nothing is loaded."""
     days = [morning.at for morning in week.mornings]
     return (
-        page_environment()
+        environment()
         .get_template("week.html.j2")
         .render(
             week=week,

@@ -11,10 +11,9 @@ from greaseroute.catalogue.checks.findings import findings
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import BadInput, Fault, UnknownName
 from greaseroute.texts.finding import Finding
-from greaseroute.texts.limits import hostile_texts, limit_faults
 from greaseroute.texts.plain_words import findings_in
-from greaseroute.texts.toml_places import KeyPath, TomlText, read_toml, syntax_place
-from greaseroute.texts.validation import dotted, shown
+from greaseroute.texts.toml_places import KeyPath
+from greaseroute.texts.toml_text import TomlText, read_toml
 
 _SHELF = files("greaseroute.catalogue") / "types"
 
@@ -51,19 +50,9 @@ def shelf_type(name: str) -> MachineType:
 
 def read_type(text: str, file: str) -> tuple[MachineType | None, tuple[Fault, ...]]:
     """A machine type from TOML text, or None and every fault in it, each with its line."""
-    beyond = limit_faults(text, file)
-    if beyond:
-        return None, tuple(beyond)
-    try:
-        toml = read_toml(text)
-    except tomllib.TOMLDecodeError as error:
-        return None, (_syntax_fault(error, text, file=file),)
-    hostile = [
-        Fault(file, toml.at(path)[0], "machine type", dotted(path), shown(value), allowed, do)
-        for path, value, allowed, do in hostile_texts(toml.data)
-    ]
-    if hostile:
-        return None, tuple(sorted(hostile))
+    toml, wrong = read_toml(text, file, record="machine type")
+    if wrong:
+        return None, tuple(sorted(wrong))
     try:
         machine = _validated(toml.data, file)
         found = findings(machine)
@@ -84,18 +73,10 @@ def _tuples(value: Any) -> Any:  # noqa: ANN401 - any tree of TOML values
     return tuple(map(_tuples, value)) if isinstance(value, list) else value
 
 
-def _syntax_fault(error: tomllib.TOMLDecodeError, text: str, *, file: str) -> Fault:
-    (line, column), words = syntax_place(error, text)
-    lines = text.splitlines()
-    value = lines[line - 1].strip() if 0 < line <= len(lines) else "end of file"
-    do = f"mend it: {words.lower()} at column {column}"
-    return Fault(file, line, "TOML", "syntax", shown(value), "valid TOML", do)
-
-
 def _fault(finding: Finding, toml: TomlText, *, file: str) -> Fault:
     return Fault(
         file=file,
-        line=toml.at(finding.path)[0],
+        line=toml.line(finding.path),
         record=_record(finding.path, toml.data),
         field=_field(finding.path, toml.data),
         value=finding.value,

@@ -4,6 +4,8 @@ import os
 import tempfile
 from pathlib import Path
 
+from greaseroute.cli.put_in_place import sync_folder, umask
+
 
 def write_bytes(path: Path, content: bytes) -> None:
     """Write ``content`` to ``path`` so that a crash leaves the old file or the new one.
@@ -17,32 +19,14 @@ def write_bytes(path: Path, content: bytes) -> None:
             part.write(content)
             part.flush()
             os.fsync(part.fileno())
-        os.chmod(name, 0o666 & ~_umask())
+        os.chmod(name, 0o666 & ~umask())
         os.replace(name, path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
-    _sync_folder(path.parent)
+    sync_folder(path.parent)
 
 
 def write_text(path: Path, text: str, *, encoding: str = "utf-8") -> None:
     """Write ``text`` to ``path`` as by `write_bytes`; line ends stay as they are in ``text``."""
     write_bytes(path, text.encode(encoding))
-
-
-def _umask() -> int:
-    """The process's mask; there is no way to read it but to set it and put it back."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the rename itself durable, where the platform lets a folder be opened."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

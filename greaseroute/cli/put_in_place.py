@@ -109,7 +109,7 @@ def write_synced(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def _sync(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Bring a folder's names to disk, where the platform lets a folder be opened."""
     if os.name != "posix":
         return
@@ -120,7 +120,7 @@ def _sync(folder: Path) -> None:
         os.close(handle)
 
 
-def _umask() -> int:
+def umask() -> int:
     """The process's mask; there is no way to read it but to set it and put it back."""
     mask = os.umask(0o077)
     os.umask(mask)
@@ -134,11 +134,11 @@ def put_in_place(aside: Path, target: Path, *, last: str, gone: Iterable[str]) -
     one by one. Raises OSError.
     """
     gone = set(gone)
-    _sync(aside)
+    sync_folder(aside)
     if not target.exists():
-        aside.chmod(0o777 & ~_umask())
+        aside.chmod(0o777 & ~umask())
         os.rename(aside, target)
-        _sync(target.parent)
+        sync_folder(target.parent)
         return
     if not _exchanged(aside, target, gone):
         _one_by_one(aside, target, last=last, gone=gone)
@@ -156,13 +156,13 @@ def _exchanged(aside: Path, target: Path, gone: set[str]) -> bool:
         for entry in kept:  # the very same files, under a second name until the exchange
             os.link(entry.path, aside / entry.name, follow_symlinks=False)
         _like(target, aside)
-        _sync(aside)
+        sync_folder(aside)
         _exchange(aside, target)
     except OSError:
         for entry in kept:
             (aside / entry.name).unlink(missing_ok=True)
         return False
-    _sync(target.parent)
+    sync_folder(target.parent)
     _bring_over(aside, target, written | gone)
     return True
 
@@ -221,4 +221,4 @@ def _one_by_one(aside: Path, target: Path, *, last: str, gone: set[str]) -> None
         os.replace(aside / name, target / name)
     for name in gone:
         (target / name).unlink(missing_ok=True)
-    _sync(target)
+    sync_folder(target)

@@ -7,9 +7,7 @@ alone and leaves values, types and syntax errors to ``tomllib``.
 import re
 import tomllib
 from bisect import bisect_right
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 KeyPath = tuple[str | int, ...]
 Place = tuple[int, int]
@@ -25,26 +23,6 @@ _STRINGS = (
     re.compile(r"'[^'\n]*'"),
 )
 _SYNTAX_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)")
-
-
-@dataclass(frozen=True, slots=True)
-class TomlText:
-    """A parsed text: ``data`` as ``tomllib`` gives it, ``places`` of key paths (line, column)."""
-
-    data: dict[str, Any]
-    places: Mapping[KeyPath, Place]
-
-    def at(self, path: KeyPath) -> Place:
-        """Line and column, from 1, of a key path or of the nearest thing around it."""
-        while path and path not in self.places:
-            path = path[:-1]
-        return self.places.get(path, (1, 1))
-
-
-def read_toml(text: str) -> TomlText:
-    """Parse a text and find the places. Raises tomllib.TOMLDecodeError, see ``syntax_place``."""
-    data = tomllib.loads(text)
-    return TomlText(data, line_index(text))
 
 
 def line_index(text: str) -> dict[KeyPath, Place]:

@@ -17,7 +17,7 @@ class TomlText:
     """The tables of a TOML text; ``line`` gives the line of a value, found when first asked."""
 
     text: str = ""
-    data: Mapping[str, Any] = field(default_factory=dict)
+    data: dict[str, Any] = field(default_factory=dict)
 
     @cached_property
     def _index(self) -> Mapping[Path, tuple[int, int]]:
@@ -28,10 +28,10 @@ class TomlText:
         return line_in(self._index, path)
 
 
-def read_toml(text: str, file: str) -> tuple[TomlText, list[Fault]]:
+def read_toml(text: str, file: str, *, record: str = "TOML") -> tuple[TomlText, list[Fault]]:
     """The tables of ``text``, or empty ones and the fault where TOML's grammar is broken.
 
-    Texts with control characters are faults as well, and come back.
+    Texts with control characters are faults as well, of ``record``; the tables come back.
     """
     beyond = limit_faults(text, file)
     if beyond:
@@ -41,10 +41,10 @@ def read_toml(text: str, file: str) -> tuple[TomlText, list[Fault]]:
     except tomllib.TOMLDecodeError as error:
         (line, column), words = syntax_place(error, text)
         lines = text.splitlines()
-        value = lines[line - 1] if 0 < line <= len(lines) else "end of file"
+        value = lines[line - 1].strip() if 0 < line <= len(lines) else "end of file"
         do = f"mend it: {words.strip().lower()} at column {column}"
         return TomlText(text), [Fault(file, line, "TOML", "syntax", shown(value), "valid TOML", do)]
     return toml, [
-        Fault(file, toml.line(path), "TOML", dotted(path), shown(value), allowed, do)
+        Fault(file, toml.line(path), record, dotted(path), shown(value), allowed, do)
         for path, value, allowed, do in hostile_texts(toml.data)
     ]
