@@ -24,7 +24,7 @@ from greaseroute.audit.surface import Floats
 from greaseroute.audit.visits import Visit, band_of
 from greaseroute.catalogue.kinematics.placed import PlacedFitting, PlacedMachine, PlacedSolid
 from greaseroute.plan.round import FittingTask, StandVisit
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 
 HAIR = 1e-9  # a share of a line: what only touches does not cut
 Point3 = tuple[float, float, float]

@@ -13,7 +13,8 @@ from greaseroute.audit.machines import Machines
 from greaseroute.audit.tracks import Point2, Track
 from greaseroute.catalogue.joint import Joint
 from greaseroute.plan.round import FittingTask, StandVisit, Stop
-from greaseroute.site.crew import Reach, Technician
+from greaseroute.site.crew import Technician
+from greaseroute.site.reach import Reach
 from greaseroute.units import S_PER_MIN
 
 JointKey = tuple[str, str]

@@ -14,7 +14,7 @@ from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.drawings.drawing import STYLE, Scene, scene, side_view, top_view
 from greaseroute.drawings.drawing_marks import Mark, MarkKind, StandMark
 from greaseroute.drawings.svg import num, picture, tag, text_width, words
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import unit_stands, wanted_fittings
 from greaseroute.stands.stand import Stand
 from greaseroute.walk.footprint import closed_ground

@@ -12,8 +12,9 @@ from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.dose.matching import NoGun, gun_for
 from greaseroute.dose.strokes import fitting_strokes, stroke_cm3
 from greaseroute.due.worklist import DueItem, unit_joints, work_list
-from greaseroute.site.crew import Grease, Gun, Reach
+from greaseroute.site.crew import Grease, Gun
 from greaseroute.site.model import Site
+from greaseroute.site.reach import Reach
 from greaseroute.units import S_PER_MIN
 
 FloatArray = NDArray[np.float64]

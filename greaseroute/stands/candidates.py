@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.decks import DeckPoints, deck_points
 from greaseroute.stands.reach import (
     BANDS,

@@ -7,7 +7,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

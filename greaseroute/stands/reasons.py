@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.reach import (
     LOOK_HEIGHT_M,
     LOOK_M,

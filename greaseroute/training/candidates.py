@@ -8,8 +8,9 @@ from itertools import groupby
 from greaseroute.catalogue.joint import Joint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.due.worklist import DueItem, work_list
-from greaseroute.site.crew import Reach, Technician
+from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
+from greaseroute.site.reach import Reach
 from greaseroute.units import S_PER_MIN
 from greaseroute.visits.work import JointWork, outfit_of, unit_works
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.reach import BANDS, Array, band_seconds
 from greaseroute.stands.stand import Point2, Stand, UnitStands
 from greaseroute.units import ms

@@ -12,8 +12,9 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.errors import PostureRefused
-from greaseroute.site.crew import Reach, WorkingRules
+from greaseroute.site.crew import WorkingRules
 from greaseroute.site.fleet import Unit
+from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import Skin, skin_stands, wanted_fittings
 from greaseroute.stands.clear import clear_points
 from greaseroute.stands.reach import Array

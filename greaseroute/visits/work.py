@@ -12,9 +12,10 @@ from greaseroute.dose.strokes import fitting_strokes
 from greaseroute.due.worklist import DueItem, work_list
 from greaseroute.errors import UnknownName
 from greaseroute.plan.round import LeftOut
-from greaseroute.site.crew import Gun, Reach, Technician
+from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
+from greaseroute.site.reach import Reach
 
 WorkItem = DueItem | tuple[str, str]
 # Weight of a joint just due and of middling importance; a whole number for the solver.

@@ -14,7 +14,7 @@ from greaseroute.catalogue.kinematics.placed import Pose, place
 from greaseroute.catalogue.machine_type import CAUTION_KEYS
 from greaseroute.catalogue.shelf import shelf_names, shelf_text, shelf_type
 from greaseroute.errors import UnknownName
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import unit_stands
 from greaseroute.stands.stand import Wanted
 from greaseroute.walk.footprint import closed_ground

@@ -14,9 +14,10 @@ from shapely.geometry import LineString, Point, box
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.request import RoundRequest
-from greaseroute.site.crew import Reach, WorkingRules
+from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Area, Barrier, Gate, Hours, Place
 from greaseroute.site.model import Site
+from greaseroute.site.reach import Reach
 from tests.rounds.every_order import Best, best_plan, of_plan
 from tests.rounds.yards import AT, GUNS, KINDS, random_yard, some_work, technician
 

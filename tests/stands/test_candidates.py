@@ -3,7 +3,7 @@ import pytest
 import shapely
 from shapely.geometry import Polygon, box
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import unit_stands, wanted_fittings
 from tests.stands.boxes import deck, fitting, look, machine, solid
 

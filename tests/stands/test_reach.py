@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.stands.reach import (
     BANDS,
     band_numbers,

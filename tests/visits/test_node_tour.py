@@ -1,6 +1,6 @@
 import numpy as np
 
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 from greaseroute.solvers.unit_tour import MOST_GROUPS, Way, all_ways
 from greaseroute.visits.node_tour import fewer_nodes, node_tour, on_deck_ms
 from greaseroute.visits.nodes import Node, band_ms

@@ -16,10 +16,11 @@ from greaseroute.catalogue.joint import Joint, Point3
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import Fault, GreaserouteError
-from greaseroute.site.crew import Grease, Gun, Reach, Technician
+from greaseroute.site.crew import Grease, Gun, Technician
 from greaseroute.site.files.draft import FLEET, SITE, Draft, OwnType
 from greaseroute.site.fleet import Unit
 from greaseroute.site.grease_fit import misfits
+from greaseroute.site.reach import Reach
 
 HEADROOM_M = 2.5  # nobody stands under a solid lower than this
 LIKELY = "greasing"  # the posture in which most fittings are in reach

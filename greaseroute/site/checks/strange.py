@@ -7,11 +7,12 @@ from pydantic import BaseModel
 
 from greaseroute.errors import Remark
 from greaseroute.records import usual_range
-from greaseroute.site.crew import Grease, Gun, Reach, Severity, Technician, WorkingRules
+from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.site.files.draft import FLEET, SERVICES, SITE, Draft
 from greaseroute.site.files.settings import record_name
 from greaseroute.site.fleet import Unit
 from greaseroute.site.moment import time_of_day
+from greaseroute.site.reach import Reach
 from greaseroute.texts.validation import Path, shown
 
 # Thickeners that lubricating greases are made with, by the words of their data sheets.
