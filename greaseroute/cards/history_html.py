@@ -2,7 +2,7 @@
 
 from markupsafe import Markup
 
-from greaseroute.cards.week_html import page_environment, page_style
+from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings.history_svg import STYLE, history_svg
 from greaseroute.plan.history import UnitPast
 
@@ -17,7 +17,7 @@ ONE_PAGE = (
 def history_html(past: UnitPast) -> str:
     """The page of a unit. The same past gives the same bytes; nothing is loaded."""
     return (
-        page_environment()
+        environment()
         .get_template("history.html.j2")
         .render(
             past=past, plot=Markup(history_svg(past)), style=Markup(page_style() + STYLE + ONE_PAGE)
