@@ -46,7 +46,7 @@ def fitting(name, at_m, *, joint=None, head="conical"):
     joint = joint or Joint(
         name=name,
         links=("body", "arm"),
-        fittings=(Fitting(name="1", link="body", position_m=at_m, head=head),),
+        fittings=(Fitting(name="1", link="body", position_m=(0.0, 0.0, at_m[2]), head=head),),
         dose=DOSE,
         interval=EVERY_50_H,
     )
