@@ -42,6 +42,7 @@ class BestFirst(Generic[BranchT]):
         """
         while self._heap and not over():
             bound, _, branch = self._heap[0]
+            # The branch leaves the heap only when it is explored: an interrupt loses nothing.
             below = explore(bound, branch)
             heapq.heappop(self._heap)
             for least, part in below:

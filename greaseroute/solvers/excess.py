@@ -29,6 +29,7 @@ def fill_excess(legs: IntArray, excess: IntArray) -> None:
     """Raise ``excess`` (n, n) by the rows of ``legs`` (o, n)."""
     for o in range(legs.shape[0]):
         for b in range(legs.shape[1]):
+            # An origin that does not reach the second point says nothing about it.
             if legs[o, b] >= FAR // 2:
                 continue
             for a in range(legs.shape[1]):

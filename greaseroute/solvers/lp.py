@@ -100,6 +100,7 @@ class RestrictedMaster(Generic[CutT]):
         """Add arcs (E,) as columns, with their entries in all rows and cuts there are."""
         if not tail.size:
             return
+        # A new column gets its entries in every row, the cuts included.
         cut, arc, value = self._cut_entries(self.cuts, tail, head)
         blocks = [*self._arc_entries(tail, head), entries(arc, self.row[-1] + cut, value)]
         self._add_columns(self._arc_costs(tail, head), np.concatenate(blocks))
@@ -110,6 +111,7 @@ class RestrictedMaster(Generic[CutT]):
         """Add rows "at least" over the arcs and fixed columns there are."""
         if not cuts:
             return
+        # A new row gets its entries in every column, fixed ones included.
         cut, arc, value = self._cut_entries(cuts, self.tail, self.head)
         blocks = [entries(cut, self.first_arc + arc, value), *self._cut_entries_of_fixed(cuts)]
         low = self._cut_sides(cuts)
@@ -121,6 +123,7 @@ class RestrictedMaster(Generic[CutT]):
         if not numbers.size:
             return
         self._solver.deleteRows(numbers.size, (self.row[-1] + numbers).astype(np.int32))
+        # Rows after those deleted move up: the list of cuts does the same.
         gone = set(numbers.tolist())
         self.cuts = [cut for k, cut in enumerate(self.cuts) if k not in gone]
 
@@ -142,6 +145,7 @@ class RestrictedMaster(Generic[CutT]):
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         solution = self._solver.getSolution()
+        # Fixed columns come first; duals are split by block, the cuts last.
         value = np.array(solution.col_value)
         return Optimum(
             float(self._solver.getInfo().objective_function_value),

@@ -43,12 +43,14 @@ class SupportNetwork:
     ) -> None:
         self.node = np.flatnonzero(vertex)
         self._vertex, count = vertex, self.node.size + 1
+        # Each arc once in either direction; parallel ones add up, those inside the root vanish.
         a, b = vertex[tail], vertex[head]
         real = a != b
         key = np.concatenate([a[real] * count + b[real], b[real] * count + a[real]])
         key, place = np.unique(key, return_inverse=True)
         self._flow = np.zeros(key.size)
         np.add.at(self._flow, place, np.tile(value[real], 2))
+        # Keys are sorted by row, so that rows are runs and the twin is found by bisection.
         self._row, self._head = key // count, key % count
         self._capacity = np.rint(self._flow * PER_ARC).astype(np.int64)
         self._start = np.searchsorted(self._row, np.arange(count + 1)).astype(np.int64)
@@ -77,9 +79,11 @@ class SupportNetwork:
         sink, near = np.zeros(self.node.size + 1, bool), np.zeros(self.node.size + 1, bool)
         sink[self._vertex[sinks]] = True
         least = round(2 * PER_ARC * (wanted - VIOLATION))  # an arc counts once in each direction
+        # The kernel uses the capacities up.
         capacity = self._capacity.copy()
         if not near_side(self._start, self._head, self._twin, capacity, sink, least, near):
             return None
+        # Back from vertices to nodes.
         far = np.zeros(self._vertex.size, bool)
         far[self.node[~near[1:]]] = True
         return far
@@ -101,6 +105,7 @@ class SupportNetwork:
         (node, set) : int, (n,) bool
             Most visited nodes first.
         """
+        # A node in a set that was found needs no cut of its own where one for each is enough.
         passed = np.zeros(self._vertex.size, bool)
         for node in self.node[np.argsort(-visits[self.node], kind="stable")].tolist():
             if visits[node] < least:

@@ -19,6 +19,7 @@ def nested_sets(distance: IntArray) -> list[BoolArray]:
         The n - 1 clusters of single linkage, in the order in which they join.
     """
     distance, count = np.minimum(distance, distance.T), distance.shape[0]
+    # Kruskal's order: the nearest pair of places in different groups joins their groups.
     group, found = np.arange(count), []
     a, b = np.triu_indices(count, 1)
     for k in np.argsort(distance[a, b], kind="stable"):

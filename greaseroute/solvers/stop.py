@@ -34,6 +34,7 @@ class StopRule:
 
     def share(self, done: int) -> float:
         """The part of the run that is over, from 0 to 1 or more."""
+        # Whichever limit is nearer; none at all never stops.
         parts = [0.0]
         if self.iterations is not None:
             parts.append(done / self.iterations if self.iterations > 0 else 1.0)

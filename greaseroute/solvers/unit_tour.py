@@ -74,7 +74,9 @@ def _filled(tour: UnitTour, starts: Iterable[int]) -> Iterator[IntArray]:
     One table is filled again and again: it is to be read before the next is asked for.
     """
     stands, groups = tour.cover.shape
+    # One table for all starts: 2**16 sets of 20 stands are 10 MB.
     table = np.empty((2**groups, stands), dtype=np.int64)
+    # Groups that cost the same everywhere are left out of the inner loop.
     varied = _bits(np.atleast_2d((tour.extra_ms > 0).any(axis=0)))[0]
     extra = np.ascontiguousarray(tour.extra_ms, dtype=np.int64)
     masks = (_bits(tour.cover), _bits(tour.need), _bits(tour.forbid))

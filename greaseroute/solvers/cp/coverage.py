@@ -69,6 +69,7 @@ def total_ms(problem: CoverageProblem, chosen: BoolArray) -> int:
 def check(problem: CoverageProblem) -> None:
     """Raise ``UnfitProblem`` for arrays that are ragged, negative, too short or too large."""
     n = len(problem.pair)
+    # Shapes, amounts, ranges, and one time for each of a kind.
     shapes = (problem.kind.shape, problem.unit.shape, problem.time_ms.shape[:1])
     if any(shape != (n,) for shape in shapes) or problem.time_ms.ndim != 2:
         _refuse("arrays", str(shapes), limit=f"{n} candidates in each")

@@ -64,6 +64,7 @@ class Levelling:
 
 def loads(problem: LevellingProblem, morning: IntArray) -> tuple[IntArray, int]:
     """Time (D,) of each morning and the number of visits, of any assignment ``morning`` (N,)."""
+    # Work of the services done, then one visit for each unit and morning.
     load = np.zeros(len(problem.capacity_ms), dtype=np.int64)
     done = morning != LEFT_OUT
     np.add.at(load, morning[done], problem.work_ms[done])
@@ -131,6 +132,7 @@ def visits_within(problem: LevellingProblem) -> dict[tuple[int, int, int], int]:
     for unit in range(len(problem.visit_ms)):
         mine = problem.unit == unit
         first, last = problem.first[mine], problem.last[mine]
+        # Every span of mornings: services whose windows lie in it must be met within it.
         for a in days:
             for b in days[a:]:
                 inside = (first >= a) & (last <= b)

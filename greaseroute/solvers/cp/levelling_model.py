@@ -80,6 +80,7 @@ class _LevellingModel:
 
     def load(self, day: int) -> cp_model.LinearExprT:
         """Work and visits of one morning."""
+        # Services that may be done on this morning, and the units visited on it.
         work = [
             (row[day], int(self.problem.work_ms[i]))
             for i, row in enumerate(self.serve)
@@ -136,6 +137,7 @@ def _minimise(
     step = solved(model.model, work=work, seed=seed)
     if step is None:
         return None
+    # The assignment is read off the services; a service without a morning is left out.
     morning = np.full(len(model.serve), LEFT_OUT, dtype=np.int64)
     for i, row in enumerate(model.serve):
         for day, var in row.items():
@@ -238,8 +240,10 @@ def level(problem: LevellingProblem, *, seed: int = 1, work: float = 1.0) -> Lev
 
 
 def _answer(problem: LevellingProblem, found: _Found) -> Levelling:
+    # Told from the assignment itself, not from the model.
     load, visits = loads(problem, found.morning)
     longest = int(load.max())
+    # Bounds by hand may prove what the solver had no time to prove.
     fewest = 0 if (found.morning == LEFT_OUT).any() else fewest_visits(problem)
     met = longest <= found.lower_ms and visits <= fewest
     return Levelling(

@@ -61,6 +61,7 @@ def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> GtspProble
         Ragged, not integer, negative, too large; clusters empty, overlapping, out of range, or
         leaving a node out.
     """
+    # First what can be read, then numbering, then the range of what counts.
     matrix = _checked_matrix(cost)
     nodes = _checked_nodes(clusters, len(matrix))
     first = np.concatenate([[0], np.cumsum([len(c) for c in clusters])]).astype(np.int64)

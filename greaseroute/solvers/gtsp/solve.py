@@ -217,6 +217,7 @@ class _Run:
 
     def _result(self, *, interrupted: bool) -> GtspTour:
         tour, bound, what = self._best().tour(), 0, "none yet"
+        # Branch and cut may have found a shorter tour than the search.
         if self._bound is not None:
             if self._bound.upper < self._best().cost:
                 tour = self._bound.tour
@@ -241,6 +242,7 @@ def _start_order(problem: GtspProblem, start: Sequence[int] | None) -> IntArray 
     """The clusters in the order of the caller's tour, checked."""
     if start is None:
         return None
+    # The caller's numbers, as numbers of the problem; strangers are named in the refusal.
     place = {int(node): i for i, node in enumerate(problem.nodes)}
     strange = [v for v in start if v not in place]
     tour = np.array([place[v] for v in start if v in place], dtype=np.int64)

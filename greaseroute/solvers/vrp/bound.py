@@ -85,6 +85,7 @@ def judged_by(
 ) -> CrewBound:
     """A plan beside a bound on the last finish that holds for its visits."""
     value = solution.last_finish_ms + problem.change_cost_ms * solution.changes
+    # All technicians could be home by the bound: each of them saves the difference at most.
     crew, part = route_part_ms(problem, solution, last_ms=value)
     lower = min(value, lower_ms)
     gap = 100.0 * crew * (value - lower) / max(1, part)
@@ -142,6 +143,7 @@ class _Crew:
 
     def _home(self) -> IntArray:
         """(who, ways): walking time to the finish."""
+        # Walking times may differ by direction: from the finish backwards.
         p = self.problem
         return np.stack(
             [

@@ -63,6 +63,7 @@ class TypePoints:
 
     def nearest_ms(self, off: IntArray | int = 0, on: IntArray | int = 0) -> IntArray:
         """(n, n) least leg between two nodes, less ``off`` (O, 1) and plus ``on`` (I,)."""
+        # Points are sorted by node: minima over runs of rows, then of columns.
         legs = np.minimum.reduceat(self.legs_ms - off + on, self.out_first, axis=0)
         return np.minimum.reduceat(legs, self.in_first, axis=1)
 
@@ -73,6 +74,7 @@ def technician_types(problem: CrewProblem, who: IntArray, ways: IntArray) -> lis
     Criteria: times of these ways, walking times in every phase, strokes of a cartridge and
     cartridges in a bag.
     """
+    # Starts, finishes and shift ends may differ: they belong to the technician, not the type.
     spent = usable_way_ms(problem)
     criteria = [
         [

@@ -73,8 +73,10 @@ class BoundSearch:
         self.upper = problem.tour_cost(tour)
         self.value = min(self.upper, cheapest_exits(problem))
         self._symmetric = same_both_ways(problem)
+        # Made when they are first needed: most small problems end at the first tree.
         self._subgradient: Subgradient | None = None
         self._branches: BranchAndCut | None = None
+        # The best proof judges tours; the last one tells which arcs are missing.
         self._best: tuple[IntegerDuals, SafeBound] | None = None
         self._last: tuple[IntegerDuals, SafeBound] | None = None
         self._rounds = 0

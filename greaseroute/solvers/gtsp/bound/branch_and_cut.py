@@ -216,6 +216,7 @@ class BranchAndCut:
         """The two halves of a branch; itself once more where only cuts or arcs were missing."""
         if bound >= self.upper:
             return []
+        # Split where a value is fractional; without one, there is nothing to split on.
         pair = None if found is None else self._split(branch, found.point)
         if pair is not None:
             return [(bound, part) for part in pair]

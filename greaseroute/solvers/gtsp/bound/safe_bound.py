@@ -218,6 +218,7 @@ def _reduced_costs(
     reduced: IntArray = problem.cost[tail, head].astype(np.int64) * duals.scale
     reduced += duals.leave[tail] + duals.enter[head]
     reduced += duals.pair[tail, owner[head]] + duals.pair[head, owner[tail]]
+    # Cuts one by one: listed arcs are few, and so are cuts with a dual.
     inside = np.zeros(len(problem.nodes), bool)
     for weight, cut in zip(duals.cut.tolist(), duals.cuts, strict=True):
         inside[cut.members] = True
@@ -248,10 +249,12 @@ def _arc_pass(
     problem: GtspProblem, duals: IntegerDuals, *, upper: int, symmetric: bool
 ) -> _ArcPass:
     """Lay the duals out: members of each cut in rows, and the cuts of each node in rows."""
+    # Members of each cut, one after the other.
     lengths = [len(cut.members) for cut in duals.cuts]
     node_from = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
     nodes = np.concatenate([np.zeros(0, np.int64), *(cut.members for cut in duals.cuts)])
     owned = np.repeat(np.arange(len(duals.cuts)), lengths)
+    # The cuts of each node: the same entries sorted by node.
     order = np.argsort(nodes, kind="stable")
     counts = np.bincount(nodes, minlength=len(problem.nodes))
     cuts_from = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)

@@ -32,6 +32,7 @@ HOPELESS = 15.0  # temperatures by which a segment move may cost more before nod
 def _unroll(after: IntArray, a: int, wanted: int, line: IntArray) -> int:
     """Write the tour into ``line`` from the cluster after ``a`` on; return where ``wanted`` is."""
     found = NOWHERE
+    # A segment is then a slice of the line.
     c = after[a]
     for i in range(after.shape[0]):
         line[i] = c

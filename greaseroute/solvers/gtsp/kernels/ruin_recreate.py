@@ -23,6 +23,7 @@ CALM = 3  # clusters left as they are at either end of a segment whose nodes are
 @njit(nogil=True)
 def tour_cost(cost: CostArray, after: IntArray, node: IntArray) -> int:
     """Return the cost of the closed tour through the clusters that are in it."""
+    # Any cluster that is in the tour will do as a start.
     start = 0
     while after[start] < 0:
         start += 1

@@ -37,5 +37,6 @@ class Assignable:
     @property
     def movable(self) -> BoolArray:
         """(units,) which units more than one technician can visit."""
+        # A unit that one technician alone can visit is not decided here.
         movable: BoolArray = self.may.sum(axis=1) > 1
         return movable

@@ -38,6 +38,7 @@ class OptimalityCut:
 
     def least_ms(self, units: IntArray, store_visits: int) -> int:
         """What a route through these units takes at least."""
+        # A set counts once, however many of its units are visited.
         met = self.sets[:, units].any(axis=1)
         return int(
             self.fixed + self.each[units].sum() + self.weight[met].sum() + self.store * store_visits

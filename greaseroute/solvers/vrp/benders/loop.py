@@ -145,6 +145,7 @@ class BendersLoop:
                 return False
             if not found:
                 return True
+            # Cuts nearer and nearer to the assignment, until one excludes it.
             for assignment in found:
                 if not any(self._iterate(assignment, mixed) > aim_ms - 1 for mixed in MIXED):
                     return False

@@ -47,6 +47,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
     def __init__(self, legs: RouteLegs) -> None:
         self.legs = legs
         sizes = [legs.head.size - 1, legs.tail.size - 1, legs.real, 1, 1, 1]
+        # Right sides of units and stores are set for each assignment; start and finish are 1.
         low = np.zeros(sum(sizes))
         low[-2:] = 1.0
         high = low.copy()

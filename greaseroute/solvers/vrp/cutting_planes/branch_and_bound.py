@@ -208,10 +208,12 @@ def _split_range(
 
     None if the value is whole or its neighbours are out of the range.
     """
+    # A value that is nearly whole is taken for whole.
     below = int(np.floor(value + WHOLE))
     least, most = int(ranges[(0, *at)]), int(ranges[(1, *at)])
     if abs(value - round(value)) <= WHOLE or not least <= below < min(most, NO_END):
         return None
+    # Up to the number below, or from the one above it.
     few, more = ranges.copy(), ranges.copy()
     few[(1, *at)], more[(0, *at)] = below, below + 1
     return few, more

@@ -73,6 +73,7 @@ def all_joins(
             i, cost, first, owner, leave, enter, pair, pair_back, cut, cuts_from, cuts_of,
             node_from, nodes, plan, row,
         )  # fmt: skip
+        # The least of all arcs between two clusters counts for the tree.
         for j in range(start, owner.shape[0]):
             d = owner[j]
             if row[j] < joins[c, d]:
@@ -95,6 +96,7 @@ def near_arcs(
     found, listed = ZERO, ZERO
     for i in range(owner.shape[0]):
         c = owner[i]
+        # One row of reduced costs at a time: the whole matrix would not fit the cache.
         start = _reduced_row(
             i, cost, first, owner, leave, enter, pair, pair_back, cut, cuts_from, cuts_of,
             node_from, nodes, plan, row,
@@ -102,10 +104,13 @@ def near_arcs(
         for j in range(start, owner.shape[0]):
             if row[j] == FAR:
                 continue
+            # How far a tour through this arc lies above the bound, in units.
             above = row[j] - bottleneck[c, owner[j]]
             if above <= limits[0]:
                 found += 1
             if above <= limits[1]:
+                # Octaves of the slack, so that a caller can choose a limit that lets enough
+                # through.
                 counts[int(BINS_PER_OCTAVE * math.log2(max(ZERO, above) + 1.0))] += 1
                 if listed < ends.shape[1]:
                     ends[0, listed], ends[1, listed] = i, j

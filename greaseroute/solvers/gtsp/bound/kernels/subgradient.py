@@ -35,11 +35,13 @@ def least_tree(joins: FloatArray, parent: IntArray, key: FloatArray) -> int:
         key[c], parent[c] = joins[0, c], 0
     out[0] = False
     for step in range(size - 1):
+        # The cluster outside that is nearest to the tree joins it.
         nearest = NOWHERE
         for c in range(size):
             if out[c] and (nearest < 0 or key[c] < key[nearest]):
                 nearest = c
         out[nearest] = False
+        # The longest join so far is the one arc more of the 1-tree.
         if step == 0 or key[nearest] > key[longest]:
             longest = nearest
         for c in range(size):
@@ -56,6 +58,7 @@ def _cheapest_joins(
     """Fill the least reduced cost between every two clusters, and the arc it is on."""
     for g in range(group.shape[1]):
         least, best = NO_JOIN, NOWHERE
+        # All arcs of a group join the same two clusters, whose duals can wait until the end.
         for e in range(group_from[g], group_from[g + 1]):
             i, j = ends[0, e], ends[1, e]
             r = cost[e] + on_arc[e] - 0.5 * (off_node[i] + off_node[j]) + node[i] - node[j]
@@ -77,6 +80,7 @@ def _spread(
     off_node[:] = 0.0
     total = 0.0
     for q in range(cut.shape[0]):
+        # A cut without a dual changes nothing; most of them have none at most steps.
         if cut[q] > 0.0:
             for k in range(arc_from[q], arc_from[q + 1]):
                 on_arc[arcs[k]] += cut[q]

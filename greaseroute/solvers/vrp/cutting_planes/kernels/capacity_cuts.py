@@ -187,6 +187,7 @@ def along_walk(flow: FlowRows, home: FloatArray, first: int) -> IntArray:
     order, pull = np.empty(n, np.int64), home.copy()
     taken = np.zeros(n, np.bool_)
     best = first
+    # Prim's order by strongest flow, the ends of rounds counted in.
     for step in range(n):
         if step > 0:
             best = -1
