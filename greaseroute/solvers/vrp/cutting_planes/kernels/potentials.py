@@ -14,31 +14,21 @@ CAP_MS = 1e9  # of a potential: a point out of reach gets no more
 
 
 @njit(nogil=True)
-def _to_node(
-    legs: FloatArray, first: IntArray, node: IntArray, price: FloatArray, off: FloatArray, v: int,
-    best: FloatArray,
+def _lower_to_nearest(
+    legs: FloatArray, first: IntArray, node: IntArray, price: FloatArray, potential: FloatArray,
+    sign: float, v: int, best: FloatArray,
 ) -> None:  # fmt: skip
-    """Lower ``best`` to the least priced time from any other point to each entry of node v."""
-    for a in range(first[v], first[v + 1]):
-        least = best[a]
-        for b in range(legs.shape[0]):
-            time = legs[b, a] + price[node[b], v] - off[b]
-            least = min(least, time)
-        best[a] = least
+    """Lower ``best`` to the least priced time between any other point and each point of node v.
 
-
-@njit(nogil=True)
-def _from_node(
-    legs: FloatArray, first: IntArray, node: IntArray, price: FloatArray, on: FloatArray, u: int,
-    best: FloatArray,
-) -> None:  # fmt: skip
-    """Lower ``best`` to the least priced time from each leaving of node u to any other point."""
-    for b in range(first[u], first[u + 1]):
-        least = best[b]
-        for a in range(legs.shape[1]):
-            time = legs[b, a] + price[u, node[a]] + on[a]
+    ``legs`` (others, points of v's side), ``price`` (other's node, v): transposed, the same serves
+    for legs away from v.
+    """
+    for p in range(first[v], first[v + 1]):
+        least = best[p]
+        for q in range(legs.shape[0]):
+            time = legs[q, p] + price[node[q], v] + sign * potential[q]
             least = min(least, time)
-        best[b] = least
+        best[p] = least
 
 
 @njit(nogil=True)
@@ -112,7 +102,7 @@ def balance(
         span[4], span[5] = ways[2][v], ways[2][v + 1]
         # What leads to the node and away from it, under the potentials of all others.
         into[:], out[:] = edge[0], edge[1]
-        _to_node(legs, in_first, out_node, price, off, v, into)
-        _from_node(legs, out_first, in_node, price, on, v, out)
+        _lower_to_nearest(legs, in_first, out_node, price, off, -1.0, v, into)
+        _lower_to_nearest(legs.T, out_first, in_node, price.T, on, 1.0, v, out)
         least_in, least_out = np.full(legs.shape[1], FAR * 1.0), np.full(legs.shape[0], FAR * 1.0)
         _balance_node(ways[0], ways[1], span, into, out, on, off, least_in, least_out, left)
