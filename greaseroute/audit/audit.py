@@ -16,7 +16,11 @@ from greaseroute.audit.cartridges import (
     stores_are_visited_for_something,
 )
 from greaseroute.audit.case import Case
-from greaseroute.audit.certificate import certificate_is_of_this_plan, fixed_times_hold
+from greaseroute.audit.certificate import (
+    certificate_is_of_this_plan,
+    fixed_times_hold,
+    lower_follows,
+)
 from greaseroute.audit.dose import strokes_give_the_dose
 from greaseroute.audit.finding import AuditReport, Finding, Where
 from greaseroute.audit.hours import (
@@ -85,6 +89,7 @@ PROMISES: tuple[Promise, ...] = (
     bags_hold_what_is_carried,
     stores_are_visited_for_something,
     certificate_is_of_this_plan,
+    lower_follows,
     fixed_times_hold,
 )
 

@@ -6,7 +6,7 @@ from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.moments import Clock
 from greaseroute.audit.visits import Visit
-from greaseroute.plan.round import RoundPlan
+from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.units import MS_PER_S
 
 NEAR_S = 0.005
@@ -31,19 +31,35 @@ def certificate_is_of_this_plan(case: Case) -> Iterator[Finding]:
 
 
 def route_time_s(plan: RoundPlan, clock: Clock) -> float:
-    """What the route decides, from the plan alone: seconds from each start to the last finish of
-    those who visit something, less the fixed part of their stops.
+    """What the route decides, from the plan alone: seconds from start to finish of those who visit
+    something, less their idle time and the fixed part of their stops.
 
-    For one technician that is the own finish. Where nobody visits anything, all walks together.
+    Where nobody visits anything, all walks together.
     """
-    crew = [t for t in plan.technicians if any(not s.reload for s in t.stops)]
-    if not crew:
-        return sum(clock.of_text(t.finish) - clock.of_text(t.start)
-                   for t in plan.technicians) / MS_PER_S  # fmt: skip
-    last_ms = max(clock.of_text(t.finish) for t in crew)
-    starts_ms = sum(clock.of_text(t.start) for t in crew)
+    crew = _crew(plan)
+    spent_ms = sum(clock.of_text(t.finish) - clock.of_text(t.start) for t in crew)
     fixed_s = sum(stop.fixed_s for t in crew for stop in t.stops)
-    return (len(crew) * last_ms - starts_ms) / MS_PER_S - fixed_s
+    return spent_ms / MS_PER_S - fixed_s - sum(t.wait_s for t in crew)
+
+
+def _crew(plan: RoundPlan) -> list[TechnicianPlan]:
+    busy = [t for t in plan.technicians if any(not s.reload for s in t.stops)]
+    return busy or list(plan.technicians)
+
+
+def lower_follows(case: Case) -> Iterator[Finding]:
+    """The least time of the route is the value less what an earlier last finish could save."""
+    plan, clock = case.basis.plan, case.basis.clock
+    bound = plan.bound
+    if bound.no_sooner_s is None or not plan.technicians:
+        return
+    last_s = max(clock.of_text(t.finish) for t in plan.technicians) / MS_PER_S
+    saved_s = len(_crew(plan)) * (last_s - bound.no_sooner_s)
+    lower_s = max(0.0, route_time_s(plan, clock) - saved_s)
+    off_s = abs(bound.lower_s - lower_s)
+    if off_s > NEAR_S * (1 + len(plan.technicians)):
+        what = f"the bound told is {bound.lower_s:.3f} s, by the last finish it is {lower_s:.3f}"
+        yield Where().finding("certificate", what, off=off_s, measure="s")
 
 
 def fixed_times_hold(case: Case) -> Iterator[Finding]:

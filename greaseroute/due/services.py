@@ -6,7 +6,8 @@ from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.meter import NO_PACE, Pace, Reading, in_zone
+from greaseroute.due.meter import NO_HOURS, Reading, in_zone
+from greaseroute.ledger.meters import WorkingDay
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 
 
@@ -35,14 +36,14 @@ Done = tuple[str, str | None]
 class UnitHistory:
     """Everything dated that is known of one unit up to a moment.
 
-    ``now`` is what its meter shows at that moment; ``carried_h`` of it are reckoned by ``pace``
+    ``now`` is what its meter shows at that moment; ``carried_h`` of it are reckoned by its ``day``
     since ``read_at``, when the meter was last read.
     """
 
     services: Mapping[Done, Reading]
     trace: tuple[Reading, ...]
     now: Reading
-    pace: Pace = NO_PACE
+    day: WorkingDay = NO_HOURS
     carried_h: float = 0.0
     read_at: datetime | None = None
 
@@ -95,12 +96,12 @@ def unit_history(
         if done.at <= at and (key not in last or last[key] < done):
             last[key] = done
     known = tuple(sorted({r for r in trace if r.at <= at}))
-    pace = Pace(unit.hours_per_day, shift_start)
+    day = WorkingDay(shift_start, unit.hours_per_day)
     listed = Reading(at if listed_at is None else min(at, in_zone(listed_at, zone)), unit.meter_h)
     read = max([listed, *(r for r in known if r.at > listed.at)], key=lambda r: r.at)
-    carried_h = pace.hours_h(read.at, at)
+    carried_h = day.hours(read.at, at)
     now = Reading(at, read.meter_h + carried_h)
-    return UnitHistory(last, _with_listed(known, listed, at), now, pace, carried_h, read.at)
+    return UnitHistory(last, _with_listed(known, listed, at), now, day, carried_h, read.at)
 
 
 def _with_listed(known: tuple[Reading, ...], listed: Reading, at: datetime) -> tuple[Reading, ...]:

@@ -95,7 +95,7 @@ def calendar_days(first: datetime, last: datetime, *, zone: ZoneInfo) -> int:
 
 
 def _since(service: Reading, history: UnitHistory, *, zone: ZoneInfo) -> Since:
-    run = hours_between(service, history.now, trace=history.trace, pace=history.pace)
+    run = hours_between(service, history.now, trace=history.trace, day=history.day)
     days = calendar_days(service.at, history.now.at, zone=zone)
     if not isinstance(run, HoursRun):
         return Since(run, days)
@@ -189,7 +189,7 @@ def _verdict(
     own: OwnInterval, service: Reading | None, *, history: UnitHistory, ahead: LookAhead
 ) -> _Verdict:
     if service is None:
-        judgement = never_recorded(own, hours_per_day=history.pace.hours_per_day)
+        judgement = never_recorded(own, hours_per_day=history.day.hours_h)
         return _Verdict(own, judgement, None)
     zone = history.now.at.tzinfo
     assert isinstance(zone, ZoneInfo)
@@ -250,9 +250,11 @@ def work_list(
 
 
 def _history(site: Site, unit: Unit, at: datetime) -> UnitHistory:
+    """What is known of a unit; a site read with its record has every meter carried to ``at``."""
+    listed_at = site.planned_for if site.past.events == 0 else None
     return unit_history(
         unit, at, zone=ZoneInfo(site.time_zone), services=site.last_services,
-        readings=site.meter_readings, listed_at=site.planned_for,
+        readings=site.meter_readings, listed_at=listed_at,
         shift_start=time_of_day(site.shift_start),
     )  # fmt: skip
 

@@ -121,16 +121,24 @@ class LeftOut(Record):
 
 
 class Bound(Record):
-    """The certificate: no plan for the same visits has a route-dependent time below ``lower_s``.
+    """The certificate: no plan for the same visits has its last finish before ``no_sooner_s``.
 
-    ``value_s`` is this plan's; ``gap_pct`` is taken over that route-dependent part alone;
-    ``what`` names the relaxation. Where nothing is proved, ``lower_s`` is 0 and ``gap_pct`` None.
+    ``last_finish_s`` is this plan's, both in seconds from ``at`` of the plan. ``value_s`` is what
+    the route decides of it, by its own clock: of all technicians who visit a unit (of all
+    where nobody does) finish less start, less idle time (``wait_s``, together
+    ``idle_s``), less ``fixed_s`` of their stops. ``lower_s`` is ``value_s`` less what could at most
+    be saved: ``last_finish_s`` less ``no_sooner_s`` by each of them, not below 0. ``gap_pct`` is
+    100 x (``value_s`` - ``lower_s``) / ``value_s``. ``what`` names the relaxation. Where nothing is
+    proved, ``lower_s`` is 0, ``gap_pct`` and ``no_sooner_s`` are None.
     """
 
     lower_s: float
     value_s: float
     gap_pct: float | None
     what: str
+    idle_s: float = 0.0
+    last_finish_s: float = 0.0
+    no_sooner_s: float | None = None
 
 
 class LookedAt(Record):

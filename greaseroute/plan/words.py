@@ -59,11 +59,13 @@ def certificate(bound: Bound) -> str:
     """What is proved about the walk, in plain words.
 
     The share that could be saved is the plan's own ``gap_pct``, which is taken over the part that
-    the route decides; for a crew that is the time of all of them up to the last finish.
+    the route decides: of all who take part, without idle time.
     """
     if bound.gap_pct is None or bound.lower_s <= 0:
         return "Not proved: how much time another walk could save is not known."
     taken = minutes(bound.value_s)
+    if bound.gap_pct < NOTHING_PROVED_PCT and bound.idle_s > 0:
+        return "Proved: no plan for these visits ends sooner."
     if bound.gap_pct < NOTHING_PROVED_PCT:
         return f"Proved: no walk for these visits takes less than the {taken} of this one."
     part = f"{bound.gap_pct:.1f} % of the {taken} of walking and moving"

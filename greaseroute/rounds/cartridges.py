@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from greaseroute.dose.cartridges import CartridgeRun, walk_cartridges
 from greaseroute.dose.count import CartridgeCount
-from greaseroute.site.crew import Gun
+from greaseroute.rounds.team import bag
+from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.model import Site
 from greaseroute.units import ms
 from greaseroute.visits.steps import UnitCall
@@ -28,6 +29,27 @@ def carried(calls: Sequence[UnitCall], site: Site) -> Carried:
     rest = iter(run.put_in)
     put_in = tuple(tuple(next(rest) for _ in call.fittings) for call in calls)
     return Carried(put_in, run.counts)
+
+
+def in_the_bag(
+    counts: Mapping[str, CartridgeCount], technician: Technician, site: Site
+) -> dict[str, CartridgeCount]:
+    """Counts with as much of each reserve as a bag holds beside what is put in on one trip.
+
+    A bag too small for every reserve keeps room for one cartridge to put in; the reserves fill the
+    rest in the order of the site's greases.
+    """
+    spare = technician.bag_cartridges - bag(technician, site)
+    found = dict(counts)
+    for grease in site.greases:
+        if grease.name in found:
+            count = found[grease.name]
+            reserve = min(count.reserve, spare)
+            spare -= reserve
+            found[grease.name] = count.model_copy(
+                update={"reserve": reserve, "carry": count.used + reserve}
+            )
+    return found
 
 
 def change_ms(call: UnitCall, put_in: Sequence[int], *, guns: Mapping[str, Gun]) -> int:

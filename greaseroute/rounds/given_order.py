@@ -9,9 +9,10 @@ import numpy as np
 from greaseroute.due.worklist import DueItem
 from greaseroute.plan.round import Bound, RoundPlan
 from greaseroute.rounds.prepare import Prepared, prepare
+from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import RoundRequest
 from greaseroute.rounds.schedule import Route, clock_of, timed, unit_halt
-from greaseroute.rounds.solve import Solved, build_team
+from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.team import Team
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site

@@ -5,7 +5,8 @@ from collections.abc import Callable
 from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.request import Effort, RoundRequest
-from greaseroute.rounds.solve import Solved, solve
+from greaseroute.rounds.solve import solve
+from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -66,7 +67,7 @@ def _proved(
     try:
         if meanwhile is not None:
             meanwhile(plan)
-        return plan.model_copy(update={"bound": solved.proof.result()})
+        return plan.model_copy(update={"bound": solved.proved()})
     except KeyboardInterrupt:
         return plan.model_copy(update={"complete": False})
     finally:

@@ -153,7 +153,7 @@ def _terms(
     site: Site, yard: Yard, *, crew: Sequence[Technician], outfits: Sequence[Outfit]
 ) -> list[Terms]:
     free = yard.walkable(_starts(site, crew, yard))
-    return [terms_of(free, site.rules, outfit.reach) for outfit in outfits]
+    return [terms_of(free, site, outfit.reach) for outfit in outfits]
 
 
 def _starts(site: Site, crew: Sequence[Technician], yard: Yard) -> list[Point]:

@@ -1,17 +1,21 @@
 """What is proved about schedules: the bound as it is written down, and what is yet to be proved."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from greaseroute.plan.round import Bound
 from greaseroute.processes import Aside
-from greaseroute.rounds.team import Team
-from greaseroute.solvers.vrp.bound import judged_by, route_part_ms
-from greaseroute.solvers.vrp.problem import CrewProblem, IntArray
+from greaseroute.rounds.schedule import Schedule, route_dependent_ms
+from greaseroute.rounds.team import Team, strokes_of, whole_cartridges
+from greaseroute.site.model import Site
+from greaseroute.solvers.arrays import FloatArray
+from greaseroute.solvers.vrp.bound import judged_by
+from greaseroute.solvers.vrp.problem import NO_LIMIT_MS, CrewProblem
 from greaseroute.solvers.vrp.solution import CrewSolution
 from greaseroute.solvers.vrp.solve import beside, rounds_for, solve_crew, with_bound
-from greaseroute.units import MS_PER_S
+from greaseroute.units import MS_PER_S, ms
 
 LARGE = 100  # units from which on the search has a core to spare, and takes long
 
@@ -28,15 +32,25 @@ def is_large(problem: CrewProblem) -> bool:
 
 
 class BoundAhead:
-    """A bound under way."""
+    """A bound under way, for the visits of a first plan: on the relaxed problem and in its time,
+    which is ``spare_ms`` later.
+    """
 
-    def __init__(self, problem: CrewProblem, *, seed: int, limit_s: float | None) -> None:
-        self._problem = problem
+    def __init__(
+        self,
+        problem: CrewProblem,
+        relaxed: CrewProblem,
+        *,
+        seed: int,
+        limit_s: float | None,
+        spare_ms: int = 0,
+    ) -> None:
+        self._problem, self._relaxed, self._spare_ms = problem, relaxed, spare_ms
 
         def first_judged() -> CrewSolution:
             steps = FIRST_STEPS_PER_UNIT * problem.units
             first = solve_crew(problem, seed=seed, iterations=steps, bound_rounds=0, exact=False)
-            return with_bound(problem, first, rounds=ROUNDS, limit_s=limit_s)
+            return with_bound(relaxed, later(first, spare_ms), rounds=ROUNDS, limit_s=limit_s)
 
         self._aside = Aside(first_judged)
 
@@ -45,8 +59,8 @@ class BoundAhead:
         first = self._aside.result()
         if first.bound.gap_pct is None or not self._same_visits(first, plan):
             return plan
-        known = first.bound
-        bound = judged_by(self._problem, plan, lower_ms=known.lower_ms, what=known.what)
+        known, moved = first.bound, later(plan, self._spare_ms)
+        bound = judged_by(self._relaxed, moved, lower_ms=known.lower_ms, what=known.what)
         return beside(plan, bound)
 
     def _same_visits(self, first: CrewSolution, plan: CrewSolution) -> bool:
@@ -64,12 +78,51 @@ class BoundAhead:
         self._aside.end()
 
 
-def certificate(lower_ms: int, value_ms: int, *, what: str) -> Bound:
-    """The bound as it is written down; the gap in per cent of the value."""
-    gap = 100.0 * (value_ms - lower_ms) / value_ms if value_ms > 0 else 0.0
+NOT_SOUGHT = "no bound sought"
+CHANGES_SHARED = "cartridge changes count as a share of a cartridge for each stroke"
+WINDOW = "last finish, for the same visits: one unit's window, the work there and the walk home"
+
+
+def told(schedules: Sequence[Schedule], site: Site, *, lower_ms: int | None, what: str) -> Bound:
+    """The certificate of schedules by their own clock.
+
+    ``lower_ms``: no plan for the same visits has its last finish before this moment (None where
+    nothing is proved). ``value_s`` is the time that the route decides, of all who take part: each
+    one's time on the round less idle time and the fixed time of the visits. What could be saved of
+    it at most is the last finish less ``lower_ms``, by each of them.
+    """
+    part = taking_part(schedules)
+    value = sum(route_dependent_ms(s, site) for s in part)
+    last = max((s.finish_ms for s in schedules if walks(s)), default=0)
+    idle_s = sum(s.idle_ms for s in part) / MS_PER_S
+    if lower_ms is None:
+        return Bound(
+            lower_s=0, value_s=value / MS_PER_S, gap_pct=None, what=what, idle_s=idle_s,
+            last_finish_s=last / MS_PER_S,
+        )  # fmt: skip
+    lower_ms = min(lower_ms, last)
+    lower = max(0, value - len(part) * (last - lower_ms))
+    gap = 100.0 * (value - lower) / value if value > 0 else 0.0
     return Bound(
-        lower_s=lower_ms / MS_PER_S, value_s=value_ms / MS_PER_S, gap_pct=round(gap, 4), what=what
+        lower_s=lower / MS_PER_S,
+        value_s=value / MS_PER_S,
+        gap_pct=round(gap, 4),
+        what=what,
+        idle_s=idle_s,
+        last_finish_s=last / MS_PER_S,
+        no_sooner_s=lower_ms / MS_PER_S,
     )
+
+
+def taking_part(schedules: Sequence[Schedule]) -> list[Schedule]:
+    """Those who visit a unit; where nobody does, everybody."""
+    busy = [s for s in schedules if any(h.call is not None for h in s.halts)]
+    return busy or list(schedules)
+
+
+def walks(schedule: Schedule) -> bool:
+    """Whether somebody takes a walk at all: who cannot be back in time stays at the start."""
+    return bool(schedule.halts) or schedule.finish_ms > schedule.route.start_ms
 
 
 class Proof:
@@ -80,27 +133,29 @@ class Proof:
 
     def __init__(
         self,
-        problem: CrewProblem,
+        relaxed: CrewProblem,
         solution: CrewSolution,
         team: Team,
         *,
         limit_s: float | None,
         ahead: BoundAhead | None = None,
     ) -> None:
-        def prove() -> Bound:
+        spare_ms = max(left_in_guns_ms(team))
+
+        def prove() -> tuple[int | None, str]:
             known = solution if ahead is None else ahead.judged(solution)
-            if known.status != "no bound yet":
-                return crew_certificate(problem, known, team)
-            relaxed = replace(problem, way_ms=spared(problem, team))
-            rounds = rounds_for(problem)
-            judged = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)
-            return crew_certificate(problem, judged, team)
+            if known.status == "no bound yet":
+                rounds = rounds_for(relaxed)
+                known = with_bound(
+                    relaxed, later(solution, spare_ms), rounds=rounds, limit_s=limit_s
+                )
+            return _lower_of(known, team)
 
         self._prove, self._ahead = prove, ahead
         self._aside = Aside(prove) if ahead is None else None
 
-    def result(self) -> Bound:
-        """The bound as it is written down."""
+    def lower(self) -> tuple[int | None, str]:
+        """The moment before which no plan ends (None where nothing is proved), and what for."""
         return self._prove() if self._aside is None else self._aside.result()
 
     def end(self) -> None:
@@ -110,11 +165,92 @@ class Proof:
                 working.end()
 
 
-def spared(problem: CrewProblem, team: Team) -> IntArray:
-    """Times of the ways, each less what a dropped way of its visit could at most have saved."""
-    slack = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
-    less = np.maximum(0, problem.way_ms - slack[None, :])
-    return np.where(problem.way_ms >= 0, less, problem.way_ms)
+def _lower_of(known: CrewSolution, team: Team) -> tuple[int | None, str]:
+    """The better of the bound on a relaxed problem and that of single windows."""
+    b = known.bound
+    ways = [v.way for r in known.rounds for v in r.visits if v.kind == "unit"]
+    alone = by_one_window(team, ways)
+    if b.gap_pct is None:
+        return (alone, WINDOW) if alone else (None, b.what)
+    lower = b.lower_ms - max(left_in_guns_ms(team))
+    if lower <= alone:
+        return alone, WINDOW
+    return lower, b.what if no_change_time(team) else f"{b.what}; {CHANGES_SHARED}"
+
+
+def no_change_time(team: Team) -> bool:
+    """Whether changing cartridges takes no time on this site."""
+    return all(gun.change_s == 0 for gun in team.site.guns)
+
+
+def by_one_window(team: Team, ways: Sequence[int]) -> int:
+    """No plan for these visits ends before one of them has, begun when its window opens."""
+    w, total = team.ways, team.ways.total_ms
+    loss = {w.unit_of[w.ways[way].visit]: w.visits[w.ways[way].visit].loss for way in ways}
+    ends: dict[int, int] = {}
+    for way, here in enumerate(w.ways):
+        unit, visit = w.unit_of[here.visit], w.visits[here.visit]
+        if visit.loss <= loss.get(unit, -1):
+            end = team.window_of(way)[0] + int(total[way]) - visit.slack_ms
+            end += _least_home_ms(team, way)
+            ends[unit] = min(end, ends.get(unit, end))
+    return max(ends.values(), default=0)
+
+
+def _least_home_ms(team: Team, way: int) -> int:
+    """The quickest walk home from a way at any hour, by whoever is quickest."""
+    leave = team.ways.ways[way].leave
+    walks = [int(table[leave, m.finish]) for m in team.members for _, table in m.spans]
+    return min((walk for walk in walks if walk >= 0), default=0)
+
+
+def relaxed_problem(problem: CrewProblem, team: Team) -> CrewProblem:
+    """What any plan by the clock is a plan of, and no longer: for bounds.
+
+    Times of the ways less what a dropped way could at most have saved; cartridge changes as a
+    share of a whole cartridge for each stroke, from a start that is the earlier, the more a
+    technician's guns hold (every moment is the later by the most of `left_in_guns_ms`); a bag that
+    wastes nothing; no windows; no order to keep to.
+    """
+    guns = [g.name for g in team.site.guns]
+    strokes = np.asarray([strokes_of(v, guns) for v in team.ways.visits])
+    per_visit = np.floor(strokes.reshape(-1, len(guns)) @ change_rates(team) + 1e-9)
+    less = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
+    shares = np.asarray([per_visit[w.visit] for w in team.ways.ways], np.int64)
+    way_ms = np.maximum(0, team.ways.total_ms + shares - less)
+    spare = left_in_guns_ms(team)
+    anytime = np.tile(np.asarray([0, NO_LIMIT_MS], np.int64), (problem.units, 1))
+    return replace(
+        problem,
+        way_ms=np.where(problem.way_ms >= 0, way_ms[None, :], problem.way_ms),
+        cartridge_strokes=whole_cartridges(team),
+        start_ms=problem.start_ms + max(spare) - np.asarray(spare, np.int64),
+        end_ms=problem.end_ms + max(spare),
+        window_ms=anytime,
+        way_needs_second=None,
+        operator_ms=None,
+        keep=None,
+        change_cost_ms=0,
+    )
+
+
+def change_rates(team: Team) -> FloatArray:
+    """Milliseconds of changing for each stroke of each gun, where no stroke is wasted."""
+    each = zip(team.site.guns, whole_cartridges(team)[0].tolist(), strict=True)
+    return np.asarray([ms(gun.change_s) / strokes for gun, strokes in each])
+
+
+def left_in_guns_ms(team: Team) -> list[int]:
+    """Changes that what the guns hold at the start spares each technician, at most."""
+    rates = dict(zip((g.name for g in team.site.guns), change_rates(team).tolist(), strict=True))
+    left = {g.name: g.left_strokes for g in team.site.guns}
+    each = [sum(rates[g] * left[g] for g in m.technician.guns) for m in team.members]
+    return [int(np.ceil(spare)) for spare in each]
+
+
+def later(plan: CrewSolution, spare_ms: int) -> CrewSolution:
+    """A plan in the time of `relaxed_problem`."""
+    return replace(plan, last_finish_ms=plan.last_finish_ms + spare_ms, changes=0)
 
 
 def slack_ms(team: Team) -> int:
@@ -126,17 +262,12 @@ def slack_ms(team: Team) -> int:
     return sum(most.values())
 
 
-def crew_certificate(problem: CrewProblem, solution: CrewSolution, team: Team) -> Bound:
-    """The bound on the last finish, told over the part of the crew's time that the route decides.
-
-    That part is the time of all who take part up to the last finish, less the fixed time of the
-    visits. What dropped ways could have saved is in the bound already, but where every order was
-    gone through: there it is taken off once for each, since any of them may be the last.
-    """
-    b = solution.bound
-    slack = slack_ms(team) if solution.status == "optimal" and solution.iterations == 0 else 0
-    crew, part = route_part_ms(problem, solution, last_ms=b.value_ms)
-    if b.gap_pct is None:
-        return Bound(lower_s=0, value_s=part / MS_PER_S, gap_pct=None, what=b.what)
-    lower = part - crew * (b.value_ms - b.lower_ms + slack)
-    return certificate(max(0, lower), part, what=b.what)
+def fewest_changes_ms(schedule: Schedule, team: Team) -> int:
+    """Changes that nobody alone gets round: strokes of each gun over a whole cartridge."""
+    guns, total_ms = [g.name for g in team.site.guns], 0
+    calls = [h.call for h in schedule.halts if h.call is not None]
+    strokes = np.sum([strokes_of(c.visit, guns) for c in calls] or [[0] * len(guns)], axis=0)
+    for gun, need, holds in zip(team.site.guns, strokes, whole_cartridges(team)[0], strict=True):
+        over = max(0, int(need) - gun.left_strokes)
+        total_ms += -(-over // int(holds)) * ms(gun.change_s)
+    return total_ms

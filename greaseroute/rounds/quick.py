@@ -5,18 +5,18 @@ longer than planning all of them.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
 
 from greaseroute.due.worklist import DueItem
-from greaseroute.plan.round import Bound, RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.prepare import Prepared, prepare
+from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import Effort, RoundRequest
-from greaseroute.rounds.solve import Solved, build_team, solve, solve_together
+from greaseroute.rounds.solve import solve
+from greaseroute.rounds.solved import Solved
+from greaseroute.rounds.together import solve_together
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
-
-NOT_SOUGHT = Bound(lower_s=0.0, value_s=0.0, gap_pct=None, what="not sought in a week's plan")
 
 
 def quick_round(
@@ -36,4 +36,4 @@ def _together(ready: Prepared, effort: Effort) -> Solved | None:
     if not team.ways.ways:
         return None
     found = solve_together(ready, team, effort=effort, progress=lambda _: None)
-    return None if found.skipped else replace(found, bound=NOT_SOUGHT)
+    return None if found.skipped else found

@@ -1,13 +1,15 @@
 """When a technician is where: a route of calls turned into times, cartridge changes and all."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from greaseroute.rounds.cartridges import Carried, carried, change_ms
+from greaseroute.rounds.clock import STORE, Clock
 from greaseroute.rounds.team import SiteWays, Team
 from greaseroute.site.model import Site
-from greaseroute.solvers.arrays import IntArray
 from greaseroute.units import ms
 from greaseroute.visits.steps import UnitCall, unit_call
+from greaseroute.walk.legs import NEVER, Leg, Legs
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +47,29 @@ class TimedHalt:
     origin: int
     enter: int
     put_in: tuple[int, ...]
-    depart_ms: int
-    arrive_ms: int
     begin_ms: int
     leave_ms: int
-    phase: int
+    leg: Leg
+
+    @property
+    def phase(self) -> int:
+        """The span of hours whose line is walked."""
+        return self.leg.span
+
+    @property
+    def depart_ms(self) -> int:
+        """When one sets off for it."""
+        return self.leg.depart_ms
+
+    @property
+    def arrive_ms(self) -> int:
+        """When one is there."""
+        return self.leg.arrive_ms
 
     @property
     def walk_ms(self) -> int:
         """Walking time of the leg to it."""
-        return self.arrive_ms - self.depart_ms
+        return self.leg.walk_ms
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,50 +80,45 @@ class Schedule:
     halts: tuple[TimedHalt, ...]
     carried: Carried
     last: int
-    depart_ms: int
-    finish_ms: int
-    phase: int
+    home: Leg
+
+    @property
+    def depart_ms(self) -> int:
+        """When one sets off for the finish."""
+        return self.home.depart_ms
+
+    @property
+    def finish_ms(self) -> int:
+        """When one is there."""
+        return self.home.arrive_ms
+
+    @property
+    def phase(self) -> int:
+        """The span of hours whose line is walked to the finish."""
+        return self.home.span
+
+    @property
+    def idle_ms(self) -> int:
+        """Time at which one neither walks nor works: waits on the way, at places, for windows."""
+        left = [self.route.start_ms, *(h.leave_ms for h in self.halts)]
+        legs = [*(h.leg for h in self.halts), self.home]
+        on_legs = sum(
+            leg.arrive_ms - before - leg.walk_ms for before, leg in zip(left, legs, strict=True)
+        )
+        return on_legs + sum(h.begin_ms - h.arrive_ms for h in self.halts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Clockwork:
-    """What times are made from: ways, walking times per span of hours for one technician."""
+    """What times are made from: ways, and the legs of one technician."""
 
     site: Site
     ways: SiteWays
-    spans: tuple[tuple[int, IntArray], ...]
+    legs: Legs
 
-    def leg(self, a: int, b: int, *, from_ms: int) -> tuple[int, int, int]:
-        """(depart, arrive, span) of the leg from point a to b, setting off at ``from_ms`` or later.
-
-        A leg that lasts through a change of the hours takes the longest of the spans it touches;
-        where one of them has no way, one waits for the next span.
-        """
-        if a == b:
-            return from_ms, from_ms, self._span_at(from_ms)
-        for span in range(self._span_at(from_ms), len(self.spans)):
-            depart = max(from_ms, self.spans[span][0])
-            took = self._lasting(a, b, depart=depart, span=span)
-            if took is not None:
-                return depart, depart + took[0], took[1]
-        raise AssertionError(f"no way from point {a} to point {b} after {from_ms} ms")
-
-    def _span_at(self, at_ms: int) -> int:
-        return max(k for k, (from_ms, _) in enumerate(self.spans) if from_ms <= at_ms or k == 0)
-
-    def _lasting(self, a: int, b: int, *, depart: int, span: int) -> tuple[int, int] | None:
-        longest, by = int(self.spans[span][1][a, b]), span
-        if longest < 0:
-            return None
-        for later in range(span + 1, len(self.spans)):
-            if depart + longest <= self.spans[later][0]:
-                break
-            took = int(self.spans[later][1][a, b])
-            if took < 0:
-                return None
-            if took > longest:
-                longest, by = took, later
-        return longest, by
+    def leg(self, a: int, b: int, *, from_ms: int) -> Leg:
+        """The leg from point a to b, setting off at ``from_ms`` or later."""
+        return self.legs.leg(a, b, from_ms=from_ms)
 
 
 def unit_halt(team: Team, way: int) -> Halt:
@@ -118,7 +128,7 @@ def unit_halt(team: Team, way: int) -> Halt:
 
 def clock_of(team: Team, technician: int) -> Clockwork:
     """What the times of one technician of a team are made from."""
-    return Clockwork(team.site, team.ways, team.members[technician].spans)
+    return Clockwork(team.site, team.ways, team.members[technician].legs)
 
 
 def keeps_windows(schedule: Schedule, team: Team) -> bool:
@@ -140,17 +150,17 @@ def timed(route: Route, clock: Clockwork) -> Schedule:
     halts = []
     for halt, call in zip(route.halts, calls, strict=True):
         enter, leave = ends_of(halt, clock.ways)
-        depart, arrive, phase = clock.leg(here, enter, from_ms=now)
-        begin = max(arrive, halt.not_before_ms)
+        leg = clock.leg(here, enter, from_ms=now)
+        begin = max(leg.arrive_ms, halt.not_before_ms)
         origin, here = here, leave
         mine = next(put_in) if call is not None else ()
         if call is None:
             now = begin + ms(clock.site.rules.reload_s)
         else:
             now = begin + call.visit.total_ms(call.way) + change_ms(call, mine, guns=guns)
-        halts.append(TimedHalt(halt, call, origin, enter, mine, depart, arrive, begin, now, phase))
-    depart, finish, phase = clock.leg(here, route.finish, from_ms=now)
-    return Schedule(route, tuple(halts), pumped, here, depart, finish, phase)
+        halts.append(TimedHalt(halt, call, origin, enter, mine, begin, now, leg))
+    home = clock.leg(here, route.finish, from_ms=now)
+    return Schedule(route, tuple(halts), pumped, here, home)
 
 
 def _call(halt: Halt, ways: SiteWays) -> UnitCall | None:
@@ -179,5 +189,19 @@ def fixed_ms(schedule: Schedule, site: Site) -> int:
 
 
 def route_dependent_ms(schedule: Schedule, site: Site) -> int:
-    """What the route decides: walking, waits, climbs, settling, posture moves, reloads."""
-    return schedule.finish_ms - schedule.route.start_ms - fixed_ms(schedule, site)
+    """What the route decides: walking, climbs, settling, posture moves, reloads; no idle time."""
+    spent = schedule.finish_ms - schedule.route.start_ms - schedule.idle_ms
+    return spent - fixed_ms(schedule, site)
+
+
+def schedule_of(clock: Clock, halts: Sequence[int]) -> Schedule:
+    """A round with its times; who visits nothing and cannot get home stays at the start."""
+    member, team = clock.member, clock.team
+    stuck = not halts and clock.home(clock.start) >= NEVER
+    finish = member.start if stuck else member.finish
+    each = tuple(
+        unit_halt(team, halt) if halt >= 0 else Halt(-1, point=team.stores[STORE - halt])
+        for halt in halts
+    )
+    route = Route(clock.number, member.start, finish, member.start_ms, each)
+    return timed(route, clock_of(team, clock.number))

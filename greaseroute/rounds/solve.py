@@ -1,53 +1,31 @@
 """From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from greaseroute.plan.round import Bound
+from greaseroute.rounds.clock import STORE, Clock, clocks_of
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.proof import (
-    BoundAhead,
-    Proof,
-    certificate,
-    crew_certificate,
-    is_large,
+    WINDOW,
+    by_one_window,
+    fewest_changes_ms,
     slack_ms,
-    spared,
+    told,
+    walks,
 )
+from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import Effort
 from greaseroute.rounds.savings import savings
-from greaseroute.rounds.schedule import (
-    Halt,
-    Route,
-    Schedule,
-    clock_of,
-    keeps_windows,
-    route_dependent_ms,
-    timed,
-    unit_halt,
-)
-from greaseroute.rounds.team import (
-    Member,
-    SiteWays,
-    Team,
-    bag,
-    capacity,
-    cluster_cost,
-    crew_problem,
-    site_ways,
-    strokes_of,
-)
-from greaseroute.site.morning import second_person_span, start_of, unit_window
+from greaseroute.rounds.schedule import Schedule, fixed_ms, keeps_windows, schedule_of
+from greaseroute.rounds.solved import Solved
+from greaseroute.rounds.team import Team, bag, capacity, cluster_cost, strokes_of
+from greaseroute.rounds.together import solve_together, weights_of
 from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.gtsp.solve import solve_clusters
-from greaseroute.solvers.vrp.problem import CrewProblem
-from greaseroute.solvers.vrp.solution import CrewSolution, TechnicianRound
-from greaseroute.solvers.vrp.solve import crew_plans
-from greaseroute.units import MS_PER_S, S_PER_MIN
-from greaseroute.visits.visit import UnitVisit
-from greaseroute.visits.work import Outfit, outfit_of
+from greaseroute.units import MS_PER_S
 
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
 
@@ -56,85 +34,6 @@ SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 
 
 NO_LIMIT_S = 1e9
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Solved:
-    """Schedules in the order of the technicians; why units are not visited; the certificate.
-
-    ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
-    given the bound is under way and still to be had from it; until then ``bound`` says that there
-    is none. It has to be ended where it is not wanted.
-    """
-
-    ready: Prepared
-    team: Team
-    schedules: tuple[Schedule, ...]
-    skipped: Mapping[str, str]
-    bound: Bound
-    complete: bool
-    lost: int = 0
-    notes: tuple[str, ...] = ()
-    proof: Proof | None = None
-
-
-def build_team(ready: Prepared) -> Team:
-    """Ways, walking times and windows of a prepared round."""
-    crew, site = ready.technicians, ready.site
-    visits: list[tuple[Outfit, UnitVisit]] = [
-        (outlook.outfit, visit)
-        for outlook in ready.outlooks
-        for unit, full in outlook.visits.items()
-        for visit in (full, *outlook.lesser[unit])
-    ]
-    ways = site_ways([visit for _, visit in visits], ready.outlooks[0].row)
-    walks = {outlook.outfit: outlook.walks for outlook in ready.outlooks}
-    stores = sum(p.kind == "store" for p in site.ground.places)
-    return Team(
-        site=site,
-        members=tuple(
-            Member(
-                technician=t,
-                start=2 * k,
-                finish=2 * k + 1,
-                start_ms=start_of(t, ready.morning),
-                end_ms=max(ready.morning.end_ms, start_of(t, ready.morning)),
-                spans=walks[outfit_of(t, site)].spans,
-            )
-            for k, t in enumerate(crew)
-        ),
-        ways=ways,
-        outfit_of_visit=tuple(outfit for outfit, _ in visits),
-        windows=_windows(ready, ways),
-        second_ms=second_person_span(site.rules, ready.morning),
-        length_mm=ready.outlooks[0].walks.mm,
-        stores=tuple(range(2 * len(crew), 2 * len(crew) + stores)),
-    )
-
-
-def _windows(ready: Prepared, ways: SiteWays) -> dict[str, tuple[int, int]]:
-    """When each unit may be worked on: while it stands and its own ground is open."""
-    units = {unit.unit: unit for unit in ready.site.units}
-    windows = {}
-    for name in ways.units:
-        feet = [n.foot_m for v in ways.visits if v.work.unit.unit == name for n in v.nodes]
-        window = unit_window(units[name], ready.morning)
-        windows[name] = open_part(window, ready.yard.is_free(feet), ready.yard.begins)
-    return windows
-
-
-def open_part(
-    window: tuple[int, int], is_open: Sequence[bool], begins: Sequence[int]
-) -> tuple[int, int]:
-    """The longest part of a window through which the ground stays open."""
-    best, begin = (window[0], window[0]), window[0]
-    for k, free in enumerate(is_open):
-        end = begins[k + 1] if k + 1 < len(begins) else window[1]
-        if not free:
-            begin = max(window[0], end)
-        elif min(end, window[1]) - begin > best[1] - best[0]:
-            best = (begin, min(end, window[1]))
-    return best
 
 
 def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
@@ -162,21 +61,42 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
 
 
 def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solved:
-    """The shortest tour, or where it waits at units one that ends sooner by waiting less.
+    """The shortest tour, or one that ends sooner: by waiting less, or by other cartridge changes.
 
-    The bound of the tour holds for both: it takes no window into account.
+    The bound of the tour holds for both: it takes no window and no place of a change into account.
     """
     (tour,) = alone.schedules
-    if not alone.complete or all(h.begin_ms == h.arrive_ms for h in tour.halts):
+    if not alone.complete or (tour.idle_ms == 0 and not changes_take_time(tour, alone.team)):
         return alone
     quick = replace(effort, prove=False)
-    found = solve_together(alone.ready, alone.team, effort=quick, progress=progress)
-    if found.skipped or found.schedules[0].finish_ms >= tour.finish_ms:
+    known = [_halts_of(alone.team, tour)]
+    found = solve_together(alone.ready, alone.team, effort=quick, progress=progress, known=known)
+    if found.skipped or found.lost > alone.lost or not found.complete:
         return alone
-    value = route_dependent_ms(found.schedules[0], alone.team.site)
-    what = f"{alone.bound.what}; waits relaxed"
-    bound = certificate(round(alone.bound.lower_s * MS_PER_S), value, what=what)
-    return replace(found, bound=bound)
+    if found.schedules[0].finish_ms >= tour.finish_ms and found.bound.gap_pct is None:
+        return alone
+    if found.bound.gap_pct is not None and found.schedules[0].finish_ms <= tour.finish_ms:
+        return found
+    return replace(found, bound=_bound_of_tour(found.schedules, alone))
+
+
+def changes_take_time(schedule: Schedule, team: Team) -> bool:
+    """Whether cartridges are changed that another order might not need."""
+    return fewest_changes_ms(schedule, team) < fixed_ms(schedule, team.site) - sum(
+        h.call.visit.fixed_ms for h in schedule.halts if h.call is not None
+    )
+
+
+def _bound_of_tour(schedules: Sequence[Schedule], alone: Solved) -> Bound:
+    b = alone.bound
+    lower_ms = None if b.no_sooner_s is None else round(b.no_sooner_s * MS_PER_S)
+    return told(schedules, alone.team.site, lower_ms=lower_ms, what=b.what)
+
+
+def _halts_of(team: Team, schedule: Schedule) -> tuple[int, ...]:
+    """Halts of a schedule as the clock takes them."""
+    stores = {point: STORE - k for k, point in enumerate(team.stores)}
+    return tuple(h.halt.way if h.halt.way >= 0 else stores[h.halt.point] for h in schedule.halts)
 
 
 def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
@@ -190,16 +110,14 @@ def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: P
     if again.proof is not None and best is found:
         again.proof.end()
     progress("what more time or one more technician would save")
-    notes = savings(again.team, lost=best.lost, skip_loss=_weights(team), seed=effort.seed)
+    notes = savings(again.team, lost=best.lost, skip_loss=weights_of(team), seed=effort.seed)
     return replace(best, notes=notes)
 
 
 def _nothing_to_do(ready: Prepared, team: Team) -> Solved:
-    schedules = tuple(
-        timed(_route(k, m, ()), clock_of(team, k)) for k, m in enumerate(team.members)
-    )
-    walk_s = sum(s.finish_ms - s.route.start_ms for s in schedules) / MS_PER_S
-    bound = Bound(lower_s=walk_s, value_s=walk_s, gap_pct=0.0, what=NOTHING_TO_PROVE)
+    schedules = tuple(schedule_of(clock, ()) for clock in clocks_of(team))
+    last_ms = max((s.finish_ms for s in schedules if walks(s)), default=0)
+    bound = told(schedules, ready.site, lower_ms=last_ms, what=NOTHING_TO_PROVE)
     return Solved(ready, team, schedules, {}, bound, complete=True)
 
 
@@ -242,107 +160,28 @@ def solve_alone(
     )
     first = tour.order.index(len(ways.ways))
     order = tour.order[first + 1 :] + tour.order[:first]
-    schedule = timed(_route(0, member, [unit_halt(team, way) for way in order]), clock_of(team, 0))
+    schedule = schedule_of(Clock(team, 0), order)
     if not fits(schedule, team):
         return None
-    value = route_dependent_ms(schedule, team.site)
-    bound = certificate(
-        tour.lower_bound - slack_ms(team),
-        value,
-        what=f"shortest tour over all ways in and out: {tour.what}",
+    fixed = sum(h.call.visit.fixed_ms for h in schedule.halts if h.call is not None)
+    changes = fewest_changes_ms(schedule, team)
+    tour_ms = member.start_ms + tour.lower_bound - slack_ms(team) + fixed + changes
+    window_ms = by_one_window(team, order)
+    what = f"shortest tour over all ways in and out: {tour.what}; waits left out"
+    if changes_take_time(schedule, team):
+        what += "; the fewest cartridge changes there can be"
+    bound = told(
+        [schedule],
+        team.site,
+        lower_ms=max(tour_ms, window_ms),
+        what=what if tour_ms >= window_ms else WINDOW,
     )
     return Solved(ready, team, (schedule,), {}, bound, complete=tour.status != "interrupted")
-
-
-def _route(number: int, member: Member, halts: Sequence[Halt]) -> Route:
-    """A route; who visits nothing and cannot get to the finish stays at the start."""
-    stuck = not halts and all(ms[member.start, member.finish] < 0 for _, ms in member.spans)
-    finish = member.start if stuck else member.finish
-    return Route(number, member.start, finish, member.start_ms, tuple(halts))
 
 
 def fits(schedule: Schedule, team: Team) -> bool:
     """Whether a schedule without reloads keeps every window, the end and the bag."""
     used = sum(n for row in schedule.carried.put_in for n in row)
     member = team.members[schedule.route.technician]
-    return _in_time(schedule, team) and used <= bag(member.technician, team.site)
-
-
-def _in_time(schedule: Schedule, team: Team) -> bool:
-    end_ms = team.members[schedule.route.technician].end_ms
-    return schedule.finish_ms <= end_ms and keeps_windows(schedule, team)
-
-
-def solve_together(ready: Prepared, team: Team, *, effort: Effort, progress: Progress) -> Solved:
-    """A crew, windows, reloads or closing hours: the crew's search."""
-    progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
-    problem = crew_problem(team, skip_loss=_weights(team), keep=ready.keep)
-    ahead = None
-    if effort.prove and is_large(problem):
-        relaxed = replace(problem, way_ms=spared(problem, team))
-        ahead = BoundAhead(relaxed, seed=effort.seed, limit_s=effort.limit_s)
-    plans = _searched(problem, effort=effort, progress=progress)
-    solution, schedules = _best_by_the_clock(plans, problem, team)
-    proof = None
-    if effort.prove and solution.status == "no bound yet":
-        proof = Proof(problem, solution, team, limit_s=effort.limit_s, ahead=ahead)
-    elif ahead is not None:
-        ahead.end()
-    return Solved(
-        ready,
-        team,
-        schedules,
-        {team.ways.units[s.unit]: s.reason for s in solution.skipped},
-        crew_certificate(problem, solution, team),
-        complete=solution.status != "interrupted",
-        lost=solution.lost,
-        proof=proof,
-    )
-
-
-def _searched(problem: CrewProblem, *, effort: Effort, progress: Progress) -> list[CrewSolution]:
-    return crew_plans(
-        problem,
-        seed=effort.seed,
-        iterations=effort.iterations,
-        limit_s=effort.limit_s,
-        progress=lambda done, of, lost, ms: progress(
-            f"step {done} of {of}: last finish after {ms / MS_PER_S / S_PER_MIN:.1f} min"
-        ),
-    )
-
-
-def _best_by_the_clock(
-    plans: Sequence[CrewSolution], problem: CrewProblem, team: Team
-) -> tuple[CrewSolution, tuple[Schedule, ...]]:
-    """The best plan with every cartridge change at its hour, and its schedules.
-
-    The search spreads the changes over the strokes. Where each falls moves a finish by a minute, or
-    by a wait for a crossing that is just missed.
-    """
-    timed_plans = [(plan, tuple(_timed_round(team, r) for r in plan.rounds)) for plan in plans]
-
-    def worth(timed_plan: tuple[CrewSolution, tuple[Schedule, ...]]) -> tuple[int, bool, int, int]:
-        plan, schedules = timed_plan
-        late = not all(_in_time(schedule, team) for schedule in schedules)
-        last_ms = max((s.finish_ms for s in schedules), default=0)
-        return plan.lost, late, last_ms + problem.change_cost_ms * plan.changes, plan.walk_mm
-
-    return min(timed_plans, key=worth)
-
-
-def _weights(team: Team) -> dict[str, int]:
-    weights: dict[str, int] = {}
-    for visit in team.ways.visits:
-        unit = visit.work.unit.unit
-        weights[unit] = max(weights.get(unit, 0), visit.work.weight)
-    return weights
-
-
-def _timed_round(team: Team, found: TechnicianRound) -> Schedule:
-    halts = [
-        unit_halt(team, v.way) if v.kind == "unit" else Halt(-1, point=team.stores[v.store])
-        for v in found.visits
-    ]
-    member = team.members[found.technician]
-    return timed(_route(found.technician, member, halts), clock_of(team, found.technician))
+    in_time = schedule.finish_ms <= member.end_ms and keeps_windows(schedule, team)
+    return in_time and used <= bag(member.technician, team.site)

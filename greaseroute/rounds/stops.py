@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.plan.round import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
-from greaseroute.rounds.cartridges import change_ms, loads
+from greaseroute.rounds.cartridges import change_ms, in_the_bag, loads
 from greaseroute.rounds.schedule import Schedule, TimedHalt
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
@@ -66,7 +66,7 @@ def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
     home = desk.walks.line(schedule.last, schedule.route.finish, span=schedule.phase)
     path = joined([line for stop in stops for line in (stop.path, stop.inside)] + [home])
     walk_ms = _walk_ms(schedule, desk)
-    wait_ms = _wait_ms(schedule)
+    wait_ms = schedule.idle_ms
     whole_ms = schedule.finish_ms - schedule.route.start_ms
     return TechnicianPlan(
         name=desk.technician.name,
@@ -80,7 +80,7 @@ def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
         finish_place=desk.names[schedule.route.finish],
         path=path,
         stops=stops,
-        cartridges=dict(schedule.carried.counts),
+        cartridges=in_the_bag(schedule.carried.counts, desk.technician, desk.site),
     )
 
 
@@ -98,21 +98,13 @@ def _stops(schedule: Schedule, desk: Desk) -> tuple[Stop, ...]:
 
 
 def _walk_ms(schedule: Schedule, desk: Desk) -> int:
-    legs = sum(h.walk_ms for h in schedule.halts) + schedule.finish_ms - schedule.depart_ms
+    legs = sum(h.walk_ms for h in schedule.halts) + schedule.home.walk_ms
     return legs + sum(inside_ms(h.call) for h in schedule.halts if h.call is not None)
 
 
 def inside_ms(call: UnitCall) -> int:
     """Walking time on the ground between the stands of a unit."""
     return sum(int(call.visit.walks.ms[a, b]) for a, b in pairwise(call.numbers))
-
-
-def _wait_ms(schedule: Schedule) -> int:
-    """Waiting: for a way to open before setting off, and for a unit's window on arrival."""
-    left = [schedule.route.start_ms, *(h.leave_ms for h in schedule.halts)]
-    set_off = [*(h.depart_ms for h in schedule.halts), schedule.depart_ms]
-    gates = sum(b - a for a, b in zip(left, set_off, strict=True))
-    return gates + sum(h.begin_ms - h.arrive_ms for h in schedule.halts)
 
 
 def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:

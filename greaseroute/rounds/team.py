@@ -15,6 +15,7 @@ from greaseroute.solvers.vrp.problem import CANNOT, CrewProblem, Phase
 from greaseroute.units import ms
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import Outfit, outfit_of
+from greaseroute.walk.legs import Legs
 from greaseroute.walk.tables import Point2
 
 
@@ -119,7 +120,12 @@ class Member:
     finish: int
     start_ms: int
     end_ms: int
-    spans: tuple[tuple[int, IntArray], ...]
+    legs: Legs
+
+    @property
+    def spans(self) -> tuple[tuple[int, IntArray], ...]:
+        """(begin, walking times) of each span of hours."""
+        return self.legs.spans
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -162,7 +168,7 @@ def crew_problem(
         np.stack([m.spans[k][1][pick] for m in members]) for k in range(len(members[0].spans))
     ]
     length = [mm[pick] for mm in team.length_mm]
-    can = _can(team)
+    can = can_take(team)
     strokes = [strokes_of(visit, guns) for visit in ways.visits]
     total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
     fixed = np.where(can, total - ways.route_ms[None, :], 0)
@@ -227,7 +233,7 @@ def _phases(
     return tuple(Phase(begins[k], travel[k], length[k]) for k in range(1, len(travel)))
 
 
-def _can(team: Team) -> BoolArray:
+def can_take(team: Team) -> BoolArray:
     """Which technician may take which way: those of the outfit that it was worked out for."""
     outfits = [outfit_of(m.technician, team.site) for m in team.members]
     return np.asarray(
@@ -245,6 +251,12 @@ def bag(technician: Technician, site: Site) -> int:
 def capacity(gun: Gun, site: Site) -> int:
     """Strokes of a full cartridge."""
     return cartridge_strokes(gun, next(g for g in site.greases if g.name == gun.grease))
+
+
+def whole_cartridges(team: Team) -> IntArray:
+    """(T, G) strokes out of a cartridge of each gun, where none is wasted."""
+    row = [capacity(gun, team.site) for gun in team.site.guns]
+    return np.asarray([row] * len(team.members), np.int64)
 
 
 def _allowed_for_changes(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:

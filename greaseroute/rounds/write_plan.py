@@ -14,8 +14,9 @@ from greaseroute.rounds.left_out import (
     order_of,
 )
 from greaseroute.rounds.prepare import Prepared
-from greaseroute.rounds.solve import Solved
+from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
+from greaseroute.rounds.why_left import BAG_EMPTY, NO_BAG, STANDS_DOWN, stands_down
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import left_out, outfit_of
 
@@ -31,6 +32,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
     technicians = tuple(
         technician_plan(schedule, _desk(ready, solved, number))
         for number, schedule in enumerate(solved.schedules)
+        if number not in _standing_down(solved)
     )
     left = [*ready.left, *_left(ready, solved)]
     return RoundPlan(
@@ -42,7 +44,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         due_joints=len(ready.items),
         due_fittings=sum(item.fittings for item in ready.items),
         technicians=technicians,
-        cartridges=added_up([s.carried.counts for s in solved.schedules]),
+        cartridges=added_up([t.cartridges for t in technicians]),
         left=by_unit_and_joint(left, order_of(ready.items)),
         never_pump=tuple(_marked(ready, "never_pump", TRACK_TEXT)),
         inspect=tuple(_marked(ready, "central", CENTRAL_TEXT)),
@@ -50,6 +52,12 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         cautions=_cautions(solved),
         notes=tuple(_notes(solved)),
     )
+
+
+def _standing_down(solved: Solved) -> list[int]:
+    """Technicians who cannot be back in time from any walk, where others can; they do not walk."""
+    away = [k for k, s in enumerate(solved.schedules) if stands_down(s, solved.team)]
+    return away if len(away) < len(solved.schedules) else []
 
 
 def _desk(ready: Prepared, solved: Solved, number: int) -> Desk:
@@ -93,15 +101,15 @@ def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
     found: list[LeftOut] = []
     for unit in dict.fromkeys(item.unit for item in ready.items):
         if unit in calls:
-            found += _left_at_visited(ready, *calls[unit])
+            found += _left_at_visited(solved, *calls[unit])
         else:
             found += _left_at_unvisited(ready, unit, reason=solved.skipped.get(unit, NO_TIME))
     return [record for record in found if (record.unit, record.joint) not in told]
 
 
-def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list[LeftOut]:
-    """Out of reach, no gun or skill with the one who comes, or no time for it."""
-    unit = visit.work.unit.unit
+def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[LeftOut]:
+    """Out of reach, no gun or skill with the one who comes, no time or no cartridges for it."""
+    ready, unit = solved.ready, visit.work.unit.unit
     outfit = outfit_of(ready.technicians[technician], ready.site)
     outlook = next(o for o in ready.outlooks if o.outfit == outfit)
     full = outlook.visits[unit].items
@@ -112,10 +120,12 @@ def _left_at_visited(ready: Prepared, visit: UnitVisit, technician: int) -> list
         for c in visit.work.cannot
     ]
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
+    told = solved.skipped.get(unit, NO_TIME)
+    why = told if told in (NO_BAG, BAG_EMPTY) else NO_TIME
     hours = ready.site.rules.second_person_from is not None
     with_second = [j for j in missed if hours and j.needs_second]
     alone = [j for j in missed if j not in with_second]
-    return found + no_time(alone, NO_TIME) + no_time(with_second, NO_SECOND)
+    return found + no_time(alone, why) + no_time(with_second, NO_SECOND)
 
 
 def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftOut]:
@@ -154,6 +164,9 @@ def _notes(solved: Solved) -> Iterable[str]:
         yield UNION_NOTE
     if any(node.again for call in calls for node in call.nodes):
         yield AGAIN_NOTE
+    for number in _standing_down(solved):
+        name = solved.ready.technicians[number].name
+        yield f"{name} takes no part: {STANDS_DOWN}."
     if carried := carried_note(solved.ready.site, solved.ready.morning.zero):
         yield carried
     yield from solved.notes

@@ -209,6 +209,9 @@ class WorkingRules(Record):
         "time to fetch cartridges at a store", default=60.0, least=0.0, greatest=3600.0, unit="s",
         usual=(0.0, 600.0),
     )  # fmt: skip
+    reach_through_barriers: bool = about(
+        "whether an arm with a gun may go over or through any barrier, not only low ones", False
+    )
     look_s: float = number(
         "time of one check of the daily checks", default=10.0, least=0.0, greatest=600.0, unit="s",
         usual=(0.0, 120.0),

@@ -39,12 +39,16 @@ class Area:
 
 @dataclass(frozen=True, slots=True)
 class Barrier:
-    """A line nobody passes but at its gates (fence, wall, bench edge, ditch)."""
+    """A line nobody passes but at its gates (fence, wall, bench edge, ditch).
+
+    ``low``: an arm goes over it or through it.
+    """
 
     name: str
     line_string: LineString
     line: int = 0
     kind: str = ""
+    low: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.site.reach import Reach
 from greaseroute.stands.decks import DeckPoints, deck_points
+from greaseroute.stands.fences import around_fences, through
 from greaseroute.stands.reach import (
     BANDS,
     LOOK_M,
@@ -25,12 +26,22 @@ from greaseroute.stands.reach import (
     stack_hulls,
 )
 from greaseroute.stands.reasons import Around, out_of_reach
-from greaseroute.stands.ring import around, close_to, nearest_points, on_ground, ring_points
+from greaseroute.stands.ring import (
+    NUDGE_M,
+    around,
+    close_to,
+    nearest_points,
+    on_ground,
+    ring_points,
+)
 from greaseroute.stands.stand import OutOfReach, Stand, UnitStands, Wanted
 from greaseroute.stands.thin import keep
 
 # Free ground is looked at this far round the wanted fittings: an arm, a hose and some room.
 LOCAL_M = 6.0
+# What no sampled place serves is looked for at this distance before it counts as hidden.
+FINE_M = 0.05
+FINER_STANDS = 6
 OFF_GRID_M = 1e-4 / np.pi
 
 
@@ -51,6 +62,14 @@ class Skin:
     def rings(self) -> Array:
         """Points round it, (n, 2)."""
         return ring_points(self.closed, self.placed.pose, clearance_m=self.clearance_m)
+
+    @cached_property
+    def fine_ring(self) -> Array:
+        """Points at the limit of what it closes, some centimetres apart, (n, 2)."""
+        return ring_points(
+            self.closed, self.placed.pose, clearance_m=self.clearance_m, steps_m=(NUDGE_M,),
+            spacing_m=FINE_M,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,19 +124,34 @@ def unit_stands(
 
 
 def skin_stands(
-    skin: Skin, wanted: Sequence[Wanted], *, free: BaseGeometry, reach: Reach
+    skin: Skin,
+    wanted: Sequence[Wanted],
+    *,
+    free: BaseGeometry,
+    reach: Reach,
+    fences: BaseGeometry | None = None,
 ) -> UnitStands:
-    """The same as `unit_stands` for a machine that is looked at several times."""
+    """The same as `unit_stands` for a machine that is looked at several times.
+
+    No arm goes through ``fences``. What none of the sampled places serves is looked for on a far
+    finer grid before it counts as hidden.
+    """
     placed = skin.placed
     if not wanted:
         return UnitStands(placed.posture, (), (), ())
     local = around(free, np.asarray([w.at_m for w in wanted]), within_m=LOCAL_M)
     decks = deck_points(placed.decks, free=local, climb_m_s=reach.climb_m_s)
     spots = ground_places(placed, wanted, rings=skin.rings, free=local, reach=reach)
-    everywhere = _places(spots, decks, hulls=skin.hulls, wanted=wanted, reach=reach)
+    look = _Looking(skin.hulls, tuple(wanted), reach, around_fences(fences, local))
+    everywhere = look.places(spots, decks)
+    finer = look.finer(skin, everywhere, free=local)
+    if len(finer):
+        spots = np.vstack([spots, finer])
+        spots = spots[own_order(placed, spots[:, :2])]
+        everywhere = look.places(spots, decks)
     kept = _kept(everywhere, np.asarray([w.at_m for w in wanted]))
     stands = tuple(_stand(everywhere, i, decks=decks, wanted=wanted, reach=reach) for i in kept)
-    missed = _missed(wanted, everywhere, Around(spots, skin.hulls, reach))
+    missed = _missed(wanted, everywhere, Around(spots, skin.hulls, reach, look.fences))
     return UnitStands(placed.posture, tuple(wanted), stands, missed)
 
 
@@ -149,24 +183,62 @@ def own_order(placed: PlacedMachine, spots: Array) -> NDArray[np.int64]:
     return np.asarray(np.lexsort(rounded), dtype=np.int64)
 
 
-def _places(
-    ground: Array,
-    decks: Sequence[DeckPoints],
-    *,
-    hulls: Hulls,
-    wanted: Sequence[Wanted],
-    reach: Reach,
-) -> Places:
-    spots = np.vstack([ground, *(d.places for d in decks)])
-    deck = [-1] * len(ground) + [k for k, d in enumerate(decks) for _ in d.places]
-    goals = np.asarray([w.at_m for w in wanted])
-    hose = np.asarray([w.hose_m for w in wanted])
-    look = np.asarray([w.look for w in wanted])
-    table = np.zeros((len(spots), len(wanted)), dtype=bool)
-    touch = serves(spots, goals[~look], hulls=hulls, reach=reach, hose_m=hose[~look])
-    table[:, ~look] = touch
-    table[:, look] = sees(spots, goals[look], hulls=hulls, reach=reach)
-    return Places(spots, deck, table)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Looking:
+    """Who looks for places, at what, past which solids and fences."""
+
+    hulls: Hulls
+    wanted: tuple[Wanted, ...]
+    reach: Reach
+    fences: BaseGeometry | None
+
+    def places(self, ground: Array, decks: Sequence[DeckPoints]) -> Places:
+        """Places on the ground, then those on decks, with what each serves."""
+        spots = np.vstack([ground, *(d.places for d in decks)])
+        deck = [-1] * len(ground) + [k for k, d in enumerate(decks) for _ in d.places]
+        return Places(spots, deck, self._table(spots))
+
+    def _table(self, spots: Array) -> Mask:
+        goals = np.asarray([w.at_m for w in self.wanted])
+        hose = np.asarray([w.hose_m for w in self.wanted])
+        look = np.asarray([w.look for w in self.wanted])
+        table = np.zeros((len(spots), len(self.wanted)), dtype=bool)
+        touch = serves(spots, goals[~look], hulls=self.hulls, reach=self.reach, hose_m=hose[~look])
+        table[:, ~look] = touch & ~through(spots, goals[~look], touch, fences=self.fences)
+        table[:, look] = sees(spots, goals[look], hulls=self.hulls, reach=self.reach)
+        return table
+
+    def finer(self, skin: Skin, places: Places, *, free: BaseGeometry) -> Array:
+        """Places on the ground, (n, 3), for what none of ``places`` serves: from a fine grid."""
+        missed = np.flatnonzero(~np.atleast_1d(places.table.any(axis=0)))
+        found = [np.zeros((0, 3))]
+        for column in missed:
+            item = self.wanted[column]
+            spots = self._grid(skin, item, free=free)
+            here = _Looking(self.hulls, (item,), self.reach, self.fences)
+            good = spots[here.places(spots, ()).table[:, 0]] if len(spots) else spots
+            if len(good):
+                good = good[own_order(skin.placed, good[:, :2])]
+                same, far_m = np.ones((len(good), 1), bool), flat_m(good, np.asarray([item.at_m]))
+                chosen = keep(good, same, far_m=far_m, most=FINER_STANDS)
+                found.append(good[chosen])
+        return np.vstack(found)
+
+    def _grid(self, skin: Skin, item: Wanted, *, free: BaseGeometry) -> Array:
+        """Free ground within reach of a fitting at every few centimetres, (n, 3), in the machine's
+        frame; and the edge of what the machine closes."""
+        far_m = LOOK_M if item.look else self.reach.arm_m + item.hose_m
+        count = int(np.ceil(far_m / FINE_M))
+        steps = np.arange(-count, count + 1) * FINE_M
+        forward, left = (a.ravel() for a in np.meshgrid(steps, steps))
+        heading = np.radians(skin.placed.pose.heading_deg)
+        east = forward * np.sin(heading) - left * np.cos(heading)
+        north = forward * np.cos(heading) + left * np.sin(heading)
+        goal = np.asarray([item.at_m])
+        square = np.column_stack([east, north]) + goal[:, :2]
+        spots = close_to(np.vstack([square, skin.fine_ring]), goal, within_m=far_m)
+        spots = on_ground(free, spots)
+        return np.column_stack([spots, np.zeros(len(spots))])
 
 
 def _kept(places: Places, goals: Array) -> list[int]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from greaseroute.site.reach import Reach
 from greaseroute.stands.reach import (
@@ -21,11 +22,12 @@ from greaseroute.stands.stand import OutOfReach, Wanted
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What was looked at: places on the ground (n, 3), the machine's hulls, who reaches."""
+    """What was looked at: places on the ground (n, 3), the machine's hulls, who reaches, fences."""
 
     ground: Array
     hulls: Hulls
     reach: Reach
+    fences: BaseGeometry | None = None
 
 
 def out_of_reach(wanted: Wanted, around: Around, *, from_deck: str | None = None) -> OutOfReach:
@@ -55,5 +57,5 @@ def _hidden(wanted: Wanted, around: Around, *, near: Mask) -> str:
     solid = first_cut(shoulder, goal, hulls=around.hulls)
     cutting = solid[solid >= 0].astype(int)
     if not len(cutting):
-        return "hidden"
+        return "hidden" if around.fences is None else "hidden behind a barrier"
     return f"hidden behind {around.hulls.links[int(np.bincount(cutting).argmax())]}"

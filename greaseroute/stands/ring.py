@@ -25,8 +25,9 @@ def ring_points(
     *,
     clearance_m: float,
     steps_m: Sequence[float] = RING_STEPS_M,
+    spacing_m: float = SPACING_M,
 ) -> Array:
-    """Points on rings round ``closed``, (n, 2), about ``SPACING_M`` apart.
+    """Points on rings round ``closed``, (n, 2), about ``spacing_m`` apart.
 
     They are laid out in the machine's own frame, on a grid of a micrometre, so that they turn and
     move with the machine: a site drawn elsewhere or turned gives the same places to stand.
@@ -39,7 +40,9 @@ def ring_points(
     ]
     if not lines:
         return np.zeros((0, 2))
-    return _to_site(np.vstack([_divided(shapely.get_coordinates(line)) for line in lines]), pose)
+    return _to_site(
+        np.vstack([_divided(shapely.get_coordinates(line), spacing_m) for line in lines]), pose
+    )
 
 
 def _axes(pose: Pose) -> Array:
@@ -57,10 +60,10 @@ def _to_site(at: Array, pose: Pose) -> Array:
     return np.asarray(at @ _axes(pose) + (pose.x_m, pose.y_m))
 
 
-def _divided(corners: Array) -> Array:
+def _divided(corners: Array, spacing_m: float) -> Array:
     """The start of every edge and evenly spaced points on it, from the first corner on."""
     begin, run = corners[:-1], np.diff(corners, axis=0)
-    parts = np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / SPACING_M - 1e-6)).astype(int)
+    parts = np.maximum(1, np.ceil(np.hypot(run[:, 0], run[:, 1]) / spacing_m - 1e-6)).astype(int)
     edge = np.repeat(np.arange(len(parts)), parts)
     step = np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts)
     return np.asarray(begin[edge] + run[edge] * (step / parts[edge])[:, None])

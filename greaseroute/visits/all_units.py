@@ -98,8 +98,8 @@ class Visiting:
         """The stands and the visits of every outfit at one unit."""
         surveys = [self.look(outfit, work) for outfit, work in works]
         tasks = [
-            self._tasks(outfit, work, survey.reach)
-            for (outfit, work), survey in zip(works, surveys, strict=True)
+            self._tasks(outfit, survey.reach)
+            for (outfit, _), survey in zip(works, surveys, strict=True)
         ]
         feet = [node.foot_m for some in tasks for task in some for node in task.nodes]
         ground = _Cut(self.yard, feet)
@@ -108,10 +108,11 @@ class Visiting:
             for (outfit, _), survey, some in zip(works, surveys, tasks, strict=True)
         ]
 
-    def _tasks(self, number: int, work: UnitWork, reach: UnitReach) -> tuple[UnitTask, ...]:
+    def _tasks(self, number: int, reach: UnitReach) -> tuple[UnitTask, ...]:
         """What an outfit does at a unit, once for each set of items, the most first."""
         found: dict[frozenset[Item], UnitTask] = {}
         rules, outfit = self.site.rules, self.outfits[number]
+        work = reach.work
         for joints in work.levels() if self.levels else [work.joints]:
             task = unit_task(reach, joints, rules=rules, outfit=outfit)
             if task is not None:

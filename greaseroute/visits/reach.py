@@ -1,7 +1,7 @@
 """Where one stands at a unit in each posture that may be asked for, and what stays out of reach."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TypeVar
 
@@ -12,15 +12,16 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.errors import PostureRefused
-from greaseroute.site.crew import WorkingRules
 from greaseroute.site.fleet import Unit
+from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import Skin, skin_stands, wanted_fittings
 from greaseroute.stands.clear import clear_points
+from greaseroute.stands.fences import fences_of
 from greaseroute.stands.reach import Array
 from greaseroute.stands.stand import UnitStands
 from greaseroute.visits.nodes import LOOK, Item, item_of
-from greaseroute.visits.work import UnitWork
+from greaseroute.visits.work import UnitWork, with_longer_hoses
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.site_ground import ClosedBy
 
@@ -47,11 +48,15 @@ class Posed:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Under which terms somebody works: free ground (that can be walked to), distance, reach."""
+    """Under which terms somebody works: free ground (that can be walked to), distance, reach.
+
+    No arm goes through ``fences``.
+    """
 
     free: BaseGeometry
     clearance_m: float
     reach: Reach
+    fences: BaseGeometry | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,6 +141,7 @@ def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
         wanted_fittings(pose.placed, hoses, looks=looks),
         free=terms.free,
         reach=terms.reach,
+        fences=terms.fences,
     )
 
 
@@ -166,8 +172,9 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
     The others are tried one by one on the ground that is left when the unit closes what it
     closes in both postures. A look point alone is no reason to move a machine.
     """
-    here = reach_unit(work, [now], terms=terms)
-    missing = frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
+    here = _with_the_gun_that_reaches(reach_unit(work, [now], terms=terms), now, terms=terms)
+    work = here.work
+    missing = _missing(here)
     if not missing:
         return Poses(work, now, (), {}, here)
     names = [p.name for p in work.machine_type.postures]
@@ -179,6 +186,22 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
     return Poses(work, now, chosen, elsewhere, here)
 
 
+def _missing(here: UnitReach) -> frozenset[Item]:
+    return frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
+
+
+def _with_the_gun_that_reaches(here: UnitReach, now: Posed, *, terms: Terms) -> UnitReach:
+    """The same with the technician's gun of a longer hose where that alone reaches a fitting."""
+    missing = _missing(here)
+    if not any(f.key in missing for joint in here.work.joints for f in joint.longer):
+        return here
+    tried = reach_unit(with_longer_hoses(here.work, missing), [now], terms=terms)
+    helped = missing & tried.served(tried.now)
+    if not helped:
+        return here
+    return reach_unit(with_longer_hoses(here.work, helped), [now], terms=terms)
+
+
 def _tried(work: UnitWork, now: Posed, *, name: str, terms: Terms) -> frozenset[Item]:
     """What another posture would serve; nothing where the unit cannot take it."""
     pose = None if name == now.placed.posture else now.other(work, posture=name)
@@ -186,7 +209,7 @@ def _tried(work: UnitWork, now: Posed, *, name: str, terms: Terms) -> frozenset[
         return frozenset()
     closed = [p.buffer(terms.clearance_m) for p in pose.closed]
     free = _less(terms.free, closed, near=pose.placed.outline)
-    terms = Terms(free, terms.clearance_m, terms.reach)
+    terms = replace(terms, free=free)
     found = UnitReach(work, now.placed.posture, {name: _stands(work, pose, terms=terms)})
     return found.served(name)
 
@@ -247,9 +270,10 @@ def as_posed(placed: PlacedMachine, closed_by: ClosedBy = closed_ground) -> Pose
     return Posed(placed, tuple(closed_by(placed)))
 
 
-def terms_of(free: BaseGeometry, rules: WorkingRules, reach: Reach) -> Terms:
+def terms_of(free: BaseGeometry, site: Site, reach: Reach) -> Terms:
     """The terms on which a technician works."""
-    return Terms(free, rules.clearance_m, reach)
+    fences = None if site.rules.reach_through_barriers else fences_of(site.ground)
+    return Terms(free, site.rules.clearance_m, reach, fences)
 
 
 def poses_for(
@@ -284,7 +308,7 @@ def surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometr
     """The same for one unit."""
     outline = poses.poses[0].placed.outline
     same = len(poses.poses) == 1 and outline.distance(changed) > NEAR_M
-    reach = poses.here if same else reach_unit(work, poses.poses, terms=terms)
+    reach = poses.here if same else reach_unit(poses.work, poses.poses, terms=terms)
     return Surveyed(reach, poses.elsewhere)
 
 

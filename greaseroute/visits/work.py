@@ -1,6 +1,6 @@
 """What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -63,12 +63,16 @@ class FittingWork:
 
 @dataclass(frozen=True, slots=True)
 class JointWork:
-    """One joint to grease; ``weight`` is what is lost if it is left out."""
+    """One joint to grease; ``weight`` is what is lost if it is left out.
+
+    ``longer`` are the same fittings by other guns of the same grease with a longer hose.
+    """
 
     joint: Joint
     due: DueItem
     fittings: tuple[FittingWork, ...]
     weight: int
+    longer: tuple[FittingWork, ...] = ()
 
     @property
     def needs_second(self) -> bool:
@@ -121,6 +125,19 @@ def outfit_of(technician: Technician, site: Site) -> Outfit:
     speed = technician.speed_m_s or site.rules.walking_speed_m_s
     skills, pace = frozenset(technician.skills), frozenset(technician.pace.items())
     return Outfit(technician.reach, technician.guns, speed, skills, pace)
+
+
+def with_longer_hoses(work: UnitWork, missing: Collection[tuple[str, str]]) -> UnitWork:
+    """The work with the longest hose there is at each of the ``missing`` fittings."""
+    joints = []
+    for joint in work.joints:
+        best: dict[tuple[str, str], FittingWork] = {}
+        for f in joint.longer:
+            if f.key in missing and (f.key not in best or f.hose_m > best[f.key].hose_m):
+                best[f.key] = f
+        fittings = tuple(best.get(f.key, f) for f in joint.fittings)
+        joints.append(joint if fittings == joint.fittings else replace(joint, fittings=fittings))
+    return replace(work, joints=tuple(joints))
 
 
 def weight_of(item: DueItem) -> int:
@@ -227,13 +244,42 @@ def _gun(site: Site, joint: Joint, *, outfit: Outfit) -> Gun | NoGun:
     return gun_for(joint, technician_guns=outfit.guns, guns=site.guns, greases=site.greases)
 
 
+def _longer(site: Site, joint: Joint, *, gun: Gun, outfit: Outfit) -> list[Gun]:
+    """The technician's other guns with the same grease that fit the joint, of a longer hose."""
+    others = [g for g in site.guns if g.name in outfit.guns and g.grease == gun.grease]
+    return [
+        other
+        for other in others
+        if other.hose_m > gun.hose_m
+        and not isinstance(_gun(site, joint, outfit=replace(outfit, guns=(other.name,))), NoGun)
+    ]
+
+
 def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, outfit: Outfit) -> JointWork:
+    longer = _longer(site, joint, gun=gun, outfit=outfit)
+    return JointWork(
+        joint,
+        item,
+        _fittings(site, joint, item=item, gun=gun, outfit=outfit),
+        weight_of(item),
+        tuple(
+            f
+            for other in longer
+            for f in _fittings(site, joint, item=item, gun=other, outfit=outfit)
+        ),
+    )
+
+
+def _fittings(
+    site: Site, joint: Joint, *, item: DueItem, gun: Gun, outfit: Outfit
+) -> tuple[FittingWork, ...]:
+    """The fittings of a joint that are due, by one gun."""
     assert joint.dose is not None  # the record refuses a pumped joint without one
     grease = next(g for g in site.greases if g.name == gun.grease)
     strokes = fitting_strokes(joint.dose, gun, grease)
     dose = dose_cm3(joint.dose, density_g_cm3=grease.density_g_cm3)
     pump_s = outfit.share_of(joint.kind) * (outfit.reach.couple_s + strokes * gun.stroke_s)
-    fittings = tuple(
+    return tuple(
         FittingWork(
             joint=joint.name,
             fitting=fitting.name,
@@ -250,7 +296,6 @@ def _joint_work(site: Site, joint: Joint, *, item: DueItem, gun: Gun, outfit: Ou
         for fitting in joint.fittings
         if not item.due_fittings or fitting.name in item.due_fittings
     )
-    return JointWork(joint, item, fittings, weight_of(item))
 
 
 def left_out(item: DueItem, reason: str, *, fitting: str | None = None, helps: str = "") -> LeftOut:

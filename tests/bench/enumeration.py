@@ -1,7 +1,9 @@
 """Plans of small sites against every order gone through: ``python -m tests.bench.enumeration``.
 
-One technician and up to 7 units, then two technicians, windows, small bags and up to 5 units: so
-many ``--sites`` of each. Prints every site whose plan differs and a summary; exits 1 if any does.
+One technician and up to 7 units, then two technicians, windows, small bags and up to 5 units, then
+what hangs on the clock (cartridge changes, zones and crossings with hours, guns part used):
+so many ``--sites`` of each. Prints every site whose plan is worse than the best by enumeration or
+whose bound is above it, and a summary; exits 1 if there is any.
 """
 
 import argparse
@@ -11,12 +13,21 @@ from collections import Counter
 from collections.abc import Callable
 from functools import partial
 
-from tests.rounds.small_sites import SmallSite, alone_site, compared, pair_site
+from tests.rounds.every_order import Best
+from tests.rounds.small_sites import (
+    SmallSite,
+    alone_site,
+    by_the_clock,
+    clock_site,
+    compared,
+    pair_site,
+)
 
 MAKERS: dict[str, Callable[[int], SmallSite]] = {
     "alone": alone_site,
     "alone, windows": partial(alone_site, windows=True),
     "pair, windows": pair_site,
+    "clock": clock_site,
 }
 
 
@@ -38,10 +49,10 @@ def _compare(name: str, make: Callable[[int], SmallSite], seeds: range) -> int:
     differ, worst_ms, less = 0, 0, 0
     for seed in seeds:
         small = make(seed)
-        found, best = compared(small)
+        found, best, bound_ms = _of(name, small)
         units[len(small.site.units)] += 1
         less += best.lost > 0
-        if found != best:
+        if found > best or (bound_ms > best.last_ms and found.lost == best.lost):
             differ += 1
             if found.lost == best.lost:
                 worst_ms = max(worst_ms, abs(found.last_ms - best.last_ms))
@@ -49,11 +60,19 @@ def _compare(name: str, make: Callable[[int], SmallSite], seeds: range) -> int:
     sizes = ", ".join(f"{count} of {size}" for size, count in sorted(units.items()))
     print(
         f"{name}: {len(seeds)} sites ({sizes} units), {less} of them with something left out; "
-        f"{differ} differ, by {worst_ms} ms at most where as much is left out; "
+        f"{differ} are worse or bounded above it, by {worst_ms} ms at most; "
         f"{time.process_time() - begun:.0f} processor seconds",
         flush=True,
     )
     return differ
+
+
+def _of(name: str, small: SmallSite) -> tuple[Best, Best, float]:
+    """What the plan comes to, the best there is, and the moment before which none is to end."""
+    if name != "clock":
+        return (*compared(small), 0.0)
+    plan, found, best = by_the_clock(small)
+    return found, best, 1000 * (plan.bound.no_sooner_s or 0.0) - 1e-6
 
 
 if __name__ == "__main__":

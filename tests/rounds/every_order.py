@@ -32,7 +32,7 @@ CLOSE_M = 1e-6
 FEW_NODES, FEW_ITEMS = 8, 6  # up to so many, sequences of stands are gone through one by one
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class Best:
     """The least weight left out and, with that, the earliest last finish in ms from zero."""
 
@@ -241,7 +241,8 @@ def _filled(walker: Walker, at: At, store: int) -> At:
 def arrivals(spans: Sequence[tuple[int, Times]], at: At, goals: Times) -> Times:
     """Earliest arrival at each goal: by a walk begun at once, or at the begin of a later span.
 
-    A walk that lasts into later spans takes the longest of their times, and needs a way in each.
+    A walk that lasts into later spans takes the longest of their times and needs a way in each; the
+    clock may find a quicker one that waits on the way.
     """
     best = np.full(len(goals), FAR)
     ends = [begin for begin, _ in spans[1:]] + [4 * FAR]
@@ -296,7 +297,7 @@ def _walker(ready: Prepared, number: int) -> Walker:
     return Walker(
         spans=_spans(ready, [*fixed, *feet], speed_m_s=outfit.speed_m_s),
         start_ms=begin,
-        end_ms=max(morning.end_ms, begin),
+        end_ms=morning.end_ms,
         stores=tuple(range(2, 2 + len(stores))),
         reload_ms=ms(site.rules.reload_s),
         bag=_bag(ready, technician),

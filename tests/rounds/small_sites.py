@@ -1,8 +1,9 @@
 """Small sites of every kind for going through every order: made in memory, from a seed alone.
 
 ``alone_site`` is for one technician and up to 7 units, ``pair_site`` for two, windows and up to 5.
-Cartridge changes take no time here (``change_s`` 0): how many there are hangs on where each one
-runs out, which the search for an order knows only as a share of a cartridge for each stroke.
+Cartridge changes take no time there (``change_s`` 0): how many there are hangs on where each one
+runs out. ``clock_site`` is for what hangs on the clock: changes that take time, guns part used,
+bags of few cartridges, windows, zones and crossings with hours, technicians who start late.
 """
 
 from dataclasses import dataclass, replace
@@ -11,6 +12,7 @@ from datetime import time, timedelta
 import numpy as np
 from shapely.geometry import LineString, Point, box
 
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.request import RoundRequest
@@ -19,6 +21,7 @@ from greaseroute.site.ground_plan import Area, Barrier, Gate, Hours, Place
 from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach
 from tests.rounds.every_order import Best, best_plan, of_plan
+from tests.rounds.every_way import best_by_the_clock
 from tests.rounds.yards import AT, GUNS, KINDS, random_yard, some_work, technician
 
 MORE_KINDS = (*KINDS, "crawler-excavator-22t", "skid-steer-loader-3t", "single-drum-roller-12t")
@@ -62,6 +65,56 @@ def pair_site(seed: int) -> SmallSite:
     minutes = float(rng.choice([40, 60, 150]))
     wish = RoundRequest(AT, some_work(site, rng), finish_by=AT + timedelta(minutes=minutes))
     return SmallSite(site, wish, kind)
+
+
+def clock_site(seed: int) -> SmallSite:
+    """One or two technicians and 1 to 5 units, by the clock."""
+    rng = np.random.default_rng(50_000 + seed)
+    crew = (technician(),)
+    if seed % 3 == 2:
+        changes = _second_technician(rng, number=seed // 3)
+        crew = (technician(), technician("Bo", finish="gate", **changes))
+    site = random_yard(rng, 1 + seed % (4 if len(crew) == 2 else 5), kinds=MORE_KINDS,
+                       technicians=crew)  # fmt: skip
+    site, kind = _with_ground(site, rng, number=seed // 5)
+    if seed % 2:
+        site, kind = _with_zones(site, rng), f"{kind}, zones with hours"
+    site = _with_windows(site, rng, share=0.4)
+    guns = tuple(
+        g.model_copy(update={
+            "change_s": float(rng.choice([40.0, 90.0, 200.0])),
+            "left_strokes": int(rng.integers(0, 25)),
+        })
+        for g in site.guns
+    )  # fmt: skip
+    size_g = float(rng.choice([20.0, 45.0, 120.0]))
+    greases = tuple(g.model_copy(update={"cartridge_g": size_g}) for g in site.greases)
+    bag = int(rng.choice([3, 5, 40]))
+    crew = tuple(t.model_copy(update={"bag_cartridges": bag}) for t in site.technicians)
+    site = replace(site, guns=guns, greases=greases, technicians=crew)
+    minutes = float(rng.choice([25, 60, 150]))
+    wish = RoundRequest(AT, some_work(site, rng), finish_by=AT + timedelta(minutes=minutes))
+    return SmallSite(site, wish, f"{kind}, {size_g:g} g, bag {bag}, {len(crew)} technicians")
+
+
+def _with_zones(site: Site, rng: np.random.Generator) -> Site:
+    """Two zones across the yard that are shut in turn, for some minutes each."""
+    y, first = float(rng.choice([38, 78])), int(rng.integers(3, 25))
+    long = int(rng.integers(2, 15))
+    zones = tuple(
+        Area(name, "no_go", box(x, y, x + WIDTH_M / 2, y + 4.0),
+             hours=(Hours(time(4, minute), time(4, minute + long)),))
+        for name, x, minute in (("west", 0.0, first), ("east", WIDTH_M / 2, first + long))
+    )  # fmt: skip
+    return replace(site, ground=replace(site.ground, no_go=(*site.ground.no_go, *zones)))
+
+
+def by_the_clock(small: SmallSite) -> tuple[RoundPlan, Best, Best]:
+    """The plan of a small site, what it comes to, and the best there is by the clock."""
+    wish = small.wish
+    plan = plan_round(small.site, RoundRequest(wish.at, work=wish.work, finish_by=wish.finish_by))
+    ready = prepare(small.site, wish, progress=lambda text: None)
+    return plan, of_plan(plan, ready), best_by_the_clock(ready)
 
 
 def compared(small: SmallSite) -> tuple[Best, Best]:

@@ -27,7 +27,7 @@ def test_bound_ahead_is_not_above_the_optimum(seed):
     rng = np.random.default_rng(seed)
     problem = random_problem(rng, units=5, technicians=3)
     best = solve_crew(problem)
-    ahead = BoundAhead(problem, seed=1, limit_s=None)
+    ahead = BoundAhead(problem, problem, seed=1, limit_s=None)
     judged = ahead.judged(replace(best, status="no bound yet"))
     assert 0 < judged.bound.lower_ms <= best.last_finish_ms
     assert judged.bound.value_ms == best.last_finish_ms
@@ -38,7 +38,7 @@ def test_gap_is_that_of_the_plan_it_is_handed():
     # 50 m to either side at 1 m/s and 10 s of work each: both end at 110 s, proved by the loads
     problem = line_problem([-50, 50], work_s=[10, 10], technicians=2)
     plan = replace(solve_crew(problem), status="no bound yet")
-    judged = BoundAhead(problem, seed=1, limit_s=None).judged(plan)
+    judged = BoundAhead(problem, problem, seed=1, limit_s=None).judged(plan)
     assert (judged.bound.lower_ms, judged.bound.gap_pct) == (110_000, 0.0)
     assert judged.status == "optimal"
 
@@ -49,12 +49,12 @@ def test_bound_of_other_visits_is_not_taken():
     assert [s.unit for s in fewer.skipped] == [1]
     assert isinstance(fewer.skipped[0], SkippedUnit)
     plan = replace(fewer, status="no bound yet")
-    assert BoundAhead(problem, seed=1, limit_s=None).judged(plan) == plan
+    assert BoundAhead(problem, problem, seed=1, limit_s=None).judged(plan) == plan
 
 
 def test_a_bound_given_up_leaves_nothing_behind():
     problem = line_problem([10, 20], work_s=[10, 10])
-    ahead = BoundAhead(problem, seed=1, limit_s=None)
+    ahead = BoundAhead(problem, problem, seed=1, limit_s=None)
     ahead.end()
     plan = replace(solve_crew(problem), status="no bound yet")
     assert ahead.judged(plan).bound.lower_ms == 60_000  # asked for after all: sought here

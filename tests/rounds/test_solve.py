@@ -6,11 +6,15 @@ import numpy as np
 import pytest
 
 import greaseroute.rounds.solve as solve
+import greaseroute.rounds.together as together
+from greaseroute.rounds.clock import clocks_of
 from greaseroute.rounds.prepare import prepare
-from greaseroute.rounds.proof import Proof
+from greaseroute.rounds.proof import Proof, relaxed_problem
+from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import Effort, RoundRequest
-from greaseroute.rounds.solve import build_team, solve_together
+from greaseroute.rounds.rounds import Units
 from greaseroute.rounds.team import crew_problem
+from greaseroute.rounds.together import by_the_clock, halts_of, solve_together
 from greaseroute.solvers.vrp.solve import crew_plans
 from tests.rounds.yards import AT, random_yard, technician
 
@@ -24,26 +28,33 @@ def prepared(seed, units=10):
 
 def plans_of(ready):
     team = build_team(ready)
-    problem = crew_problem(team, skip_loss=solve._weights(team), keep=None)
+    problem = crew_problem(team, skip_loss=together.weights_of(team), keep=None)
     return team, problem, crew_plans(problem, exact=False, iterations=300)
 
 
+def units_of(team, problem):
+    return Units(team, problem.skip_loss.tolist(), problem.keep, problem.change_cost_ms)
+
+
 @pytest.mark.parametrize("seed", range(4))
-def test_the_plan_taken_ends_first_by_the_clock(seed):
+def test_the_plan_taken_ends_not_after_any_that_was_found_by_the_clock(seed):
     team, problem, plans = plans_of(prepared(seed))
-    assert len({plan.last_finish_ms for plan in plans}) > 1
-    taken, schedules = solve._best_by_the_clock(plans, problem, team)
-    ends = [max(solve._timed_round(team, r).finish_ms for r in plan.rounds) for plan in plans]
-    assert max(s.finish_ms for s in schedules) == min(ends)
-    assert taken in plans
+    units, clocks = units_of(team, problem), clocks_of(team)
+    found = [units.judged(clocks, halts_of(plan)) for plan in plans]
+    assert len({rounds.last_ms for rounds in found}) > 1
+    taken, _ = by_the_clock(clocks, units, [halts_of(plan) for plan in plans])
+    assert (taken.late, taken.lost) == (0, 0)
+    assert taken.last_ms <= min(rounds.last_ms for rounds in found)
 
 
 def test_less_left_out_goes_before_an_early_end():
     team, problem, plans = plans_of(prepared(1))
-    first, *others = sorted(plans, key=lambda plan: plan.last_finish_ms)
-    poorer = [replace(first, lost=others[0].lost + 1), *others]
-    taken, _ = solve._best_by_the_clock(poorer, problem, team)
-    assert taken is not poorer[0]
+    units = units_of(team, problem)
+    whole = halts_of(plans[0])
+    fewer = [row[:-1] for row in whole]
+    judged = [units.judged(clocks_of(team), halts) for halts in (fewer, whole)]
+    assert judged[0].last_ms < judged[1].last_ms
+    assert min(judged, key=units.worth).halts == tuple(whole)
 
 
 def test_proof_holds_for_every_plan():
@@ -51,33 +62,20 @@ def test_proof_holds_for_every_plan():
     effort = Effort(seed=1, iterations=300, limit_s=None)
     solved = solve_together(ready, build_team(ready), effort=effort, progress=lambda text: None)
     assert solved.bound.gap_pct is None
-    bound = solved.proof.result()
+    bound = solved.proved()
     solved.proof.end()
     assert 0 < bound.lower_s <= bound.value_s
-    _, problem, plans = plans_of(ready)
+    team, problem, plans = plans_of(ready)
+    units = units_of(team, problem)
     for plan in plans:  # what other searches come to is not below what was proved
-        crew, part = solve_part_s(problem, plan)
-        assert part >= bound.lower_s - crew * 1e-3
+        assert units.judged(clocks_of(team), halts_of(plan)).last_ms >= 1000 * bound.no_sooner_s
 
 
 def test_a_proof_can_be_given_up():
     team, problem, (plan, *_) = plans_of(prepared(2))
-    proof = Proof(problem, plan, team, limit_s=None)
+    proof = Proof(relaxed_problem(problem, team), plan, team, limit_s=None)
     proof.end()
     proof.end()
-
-
-def solve_part_s(problem, plan):
-    """Time of all up to the last finish, less the fixed time of the visits, in seconds."""
-    start = int(problem.start_ms.sum())
-    spent = sum(
-        int(problem.way_fixed_ms[r.technician, v.way])
-        for r in plan.rounds
-        for v in r.visits
-        if v.kind == "unit"
-    )
-    crew = problem.technicians
-    return crew, (crew * plan.last_finish_ms - start - spent) / 1000
 
 
 def test_without_proof_none_is_begun():

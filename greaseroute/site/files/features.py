@@ -38,9 +38,13 @@ class Obstacle(Boundary):
 
 
 class BarrierLine(Boundary):
-    """A line nobody crosses but at its gates; ``kind`` in plain words (fence, bench edge)."""
+    """A line nobody crosses but at its gates; ``kind`` in plain words (fence, bench edge).
+
+    ``low``: an arm with a grease gun goes over it or through it (a kerb, a ditch, a rail).
+    """
 
     kind: str = about("what it is in plain words, such as pond, stockpile, fence", "")
+    low: bool = about("whether an arm with a gun goes over it or through it", False)
 
 
 class GateOpening(Boundary):

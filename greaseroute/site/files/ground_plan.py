@@ -189,9 +189,10 @@ def _haul_road(placed: Placed, file: str) -> list[Area] | Fault:
 
 def _barriers(placed: Placed) -> Iterator[Barrier]:
     given = placed.feature.properties
-    kind = given.kind if isinstance(given, BarrierLine) else ""
+    kind, low = (given.kind, given.low) if isinstance(given, BarrierLine) else ("", False)
     for part in _parts(placed.shape):
-        yield Barrier(placed.feature.name, cast(LineString, part), placed.feature.line, kind)
+        line = cast(LineString, part)
+        yield Barrier(placed.feature.name, line, placed.feature.line, kind, low)
 
 
 def _gate(placed: Placed, barriers: Sequence[Barrier], file: str) -> Gate | Fault:

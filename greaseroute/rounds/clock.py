@@ -1,0 +1,193 @@
+"""One technician by the clock, step by step in whole numbers: legs, windows, guns, bag, stores."""
+
+from collections.abc import Iterable, Sequence
+from copy import copy
+from functools import cached_property
+from typing import NamedTuple
+
+from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.rounds.team import Member, Team, bag, can_take, strokes_of
+from greaseroute.units import ms
+from greaseroute.visits.steps import unit_call
+from greaseroute.walk.legs import NEVER
+
+STORE = -1  # in a round: ways are 0 and more, the stores -1, -2, ... in their order
+
+
+class Spot(NamedTuple):
+    """Where somebody is and from when on, strokes in each gun, cartridges put in from this bag."""
+
+    point: int
+    ready_ms: int
+    left: tuple[int, ...]
+    used: int = 0
+
+
+class Pumped(NamedTuple):
+    """What pumping all of a way does to the guns: strokes left, cartridges put in, their time."""
+
+    left: tuple[int, ...]
+    put_in: int
+    change_ms: int
+
+
+class Clock:
+    """What a technician's steps take. A step that cannot be made in time gives None.
+
+    A cartridge that cannot finish the next fitting is changed before it, as on the card.
+    """
+
+    def __init__(self, team: Team, number: int, fittings: "Fittings | None" = None) -> None:
+        member, site = team.members[number], team.site
+        fittings = fittings or Fittings(team)
+        self.team, self.member, self.number = team, member, number
+        greases = {g.name: g for g in site.greases}
+        self.capacity = [cartridge_strokes(gun, greases[gun.grease]) for gun in site.guns]
+        self.change_ms = [ms(gun.change_s) for gun in site.guns]
+        self.room = bag(member.technician, site)
+        self.end_ms = member.end_ms
+        self.reload_ms = ms(site.rules.reload_s)
+        self.enter, self.leave = team.ways.way_enter.tolist(), team.ways.way_leave.tolist()
+        self.total_ms = team.ways.total_ms.tolist()
+        self._pumped: dict[tuple[int, tuple[int, ...]], Pumped] = {}
+        self._fittings = fittings
+
+    def with_room(self, cartridges: int) -> "Clock":
+        """The same with a bag of that room."""
+        other = copy(self)
+        other.room = cartridges
+        return other
+
+    def unhurried(self) -> "Clock":
+        """The same without an end of the shift."""
+        other = copy(self)
+        other.end_ms = NEVER - 1
+        return other
+
+    @cached_property
+    def mine(self) -> frozenset[int]:
+        """The ways that this technician may take."""
+        return frozenset(int(w) for w in can_take(self.team)[self.number].nonzero()[0])
+
+    @property
+    def start(self) -> Spot:
+        """At the start, with what the guns hold and a full bag."""
+        left = tuple(gun.left_strokes for gun in self.team.site.guns)
+        return Spot(self.member.start, self.member.start_ms, left)
+
+    def arrive(self, spot: Spot, point: int) -> int:
+        """When one can be at a point."""
+        return self.member.legs.leg(spot.point, point, from_ms=spot.ready_ms).arrive_ms
+
+    def step(self, spot: Spot, halt: int) -> Spot | None:
+        """The way or store after a spot."""
+        return self.work(spot, halt) if halt >= 0 else self.fill(spot, STORE - halt)
+
+    def work(self, spot: Spot, way: int) -> Spot | None:
+        """All of a way: there, waiting for the window, work, cartridges as they run out."""
+        pumped = self.pumped(way, spot.left)
+        used = spot.used + pumped.put_in
+        if used > self.room:
+            return None
+        first, last = self.team.window_of(way)
+        begin = max(self.arrive(spot, self.enter[way]), first)
+        leave = begin + self.total_ms[way] + pumped.change_ms
+        if leave > min(last, self.end_ms):
+            return None
+        return Spot(self.leave[way], leave, pumped.left, used)
+
+    def fill(self, spot: Spot, store: int) -> Spot | None:
+        """The bag filled at a store."""
+        point = self.team.stores[store]
+        ready = self.arrive(spot, point) + self.reload_ms
+        return Spot(point, ready, spot.left, 0) if ready <= self.end_ms else None
+
+    def home(self, spot: Spot) -> int:
+        """When one is at the finish; ``NEVER`` where that is too late."""
+        if too_late(self.member):
+            return NEVER
+        arrive = self.arrive(spot, self.member.finish)
+        return arrive if arrive <= self.end_ms else NEVER
+
+    def run(self, halts: Iterable[int]) -> int:
+        """The finish of a round, ``NEVER`` where some step of it cannot be made in time."""
+        spot: Spot | None = self.start
+        for halt in halts:
+            assert spot is not None
+            spot = self.step(spot, halt)
+            if spot is None:
+                return NEVER
+        assert spot is not None
+        return self.home(spot)
+
+    def pumped(self, way: int, left: tuple[int, ...]) -> Pumped:
+        """What a way does to the guns."""
+        key = way, left
+        if key not in self._pumped:
+            need = self._fittings.strokes(way)
+            if all(n <= has for n, has in zip(need, left, strict=True)):
+                rest = tuple(has - n for n, has in zip(need, left, strict=True))
+                self._pumped[key] = Pumped(rest, 0, 0)
+            else:
+                self._pumped[key] = self._pump(self._fittings.of(way), list(left))
+        return self._pumped[key]
+
+    def _pump(self, tasks: Sequence[tuple[int, int]], left: list[int]) -> Pumped:
+        put_in = spent_ms = 0
+        for gun, strokes in tasks:
+            if left[gun] < strokes:
+                new = -(-strokes // self.capacity[gun])
+                left[gun] = new * self.capacity[gun]
+                put_in += new
+                spent_ms += new * self.change_ms[gun]
+            left[gun] -= strokes
+        return Pumped(tuple(left), put_in, spent_ms)
+
+    def dominates(self, one: Spot, other: Spot) -> bool:
+        """Whether one spot is as good as the other whatever comes after.
+
+        A gun with fewer strokes left needs at most one change more than the other from there on.
+        """
+        used, ready = one.used, one.ready_ms
+        if one.point != other.point:
+            ready = self.arrive(one, other.point)
+        for gun, (mine, its) in enumerate(zip(one.left, other.left, strict=True)):
+            if mine < its:
+                used, ready = used + 1, ready + self.change_ms[gun]
+        return ready <= other.ready_ms and used <= other.used
+
+
+class Fittings:
+    """What each way pumps, gun by gun and in order: worked out where it is asked for."""
+
+    def __init__(self, team: Team) -> None:
+        self._team = team
+        self._guns = [gun.name for gun in team.site.guns]
+        self._strokes: dict[int, list[int]] = {}
+        self._of: dict[int, tuple[tuple[int, int], ...]] = {}
+
+    def strokes(self, way: int) -> list[int]:
+        """Strokes of a way from each gun."""
+        visit = self._team.ways.ways[way].visit
+        if visit not in self._strokes:
+            self._strokes[visit] = strokes_of(self._team.ways.visits[visit], self._guns)
+        return self._strokes[visit]
+
+    def of(self, way: int) -> tuple[tuple[int, int], ...]:
+        """(gun, strokes) of each fitting of a way in pumping order."""
+        if way not in self._of:
+            here = self._team.ways.ways[way]
+            call = unit_call(self._team.ways.visits[here.visit], here.way)
+            self._of[way] = tuple((self._guns.index(f.gun), f.strokes) for f in call.fittings)
+        return self._of[way]
+
+
+def too_late(member: Member) -> bool:
+    """Whether a technician comes when the time for work is over."""
+    return member.start_ms > member.end_ms
+
+
+def clocks_of(team: Team) -> list[Clock]:
+    """The clock of each technician."""
+    fittings = Fittings(team)
+    return [Clock(team, number, fittings) for number in range(len(team.members))]

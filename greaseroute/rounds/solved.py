@@ -1,0 +1,37 @@
+"""What a round comes to before it is written down: schedules, what is left, what is proved."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from greaseroute.plan.round import Bound
+from greaseroute.rounds.prepare import Prepared
+from greaseroute.rounds.proof import Proof, told
+from greaseroute.rounds.schedule import Schedule
+from greaseroute.rounds.team import Team
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """Schedules in the order of the technicians; why units are not visited; the certificate.
+
+    ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
+    given the bound is under way and still to be had from it; until then ``bound`` says that there
+    is none. It has to be ended where it is not wanted.
+    """
+
+    ready: Prepared
+    team: Team
+    schedules: tuple[Schedule, ...]
+    skipped: Mapping[str, str]
+    bound: Bound
+    complete: bool
+    lost: int = 0
+    notes: tuple[str, ...] = ()
+    proof: Proof | None = None
+
+    def proved(self) -> Bound:
+        """The certificate, waited for where it is under way."""
+        if self.proof is None:
+            return self.bound
+        lower_ms, what = self.proof.lower()
+        return told(self.schedules, self.team.site, lower_ms=lower_ms, what=what)

@@ -1,0 +1,86 @@
+"""What an arm gets to: places on a fine grid, fences, the gun with the longer hose."""
+
+from dataclasses import replace
+
+from shapely.geometry import LineString
+
+from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.request import RoundRequest
+from greaseroute.site.crew import WorkingRules
+from greaseroute.site.ground_plan import Barrier, Gate
+from greaseroute.site.reach import Reach
+from tests.rounds.yards import AT, GUNS, technician, unit, yard
+
+STILL = WorkingRules(posture_moves=False)
+
+
+def left(site, work=None):
+    return {(x.joint, x.fitting): x.reason for x in plan_round(site, RoundRequest(AT, work)).left}
+
+
+def test_a_fitting_is_not_hidden_where_a_place_between_the_sampled_ones_serves_it():
+    """The yoke of the grader's right blade lift cylinder is seen from a strip of 0.2 m alone."""
+    assert left(yard([unit(0, "grader-18t", 60, 60)], rules=STILL)) == {}
+
+
+def arms(site):
+    """(place, fitting) of everything that is pumped from the ground."""
+    return [
+        ((s.x_m, s.y_m), f.at_m[:2])
+        for t in plan_round(site, RoundRequest(AT)).technicians
+        for stop in t.stops
+        for s in stop.stands
+        for f in s.fittings
+        if s.deck is None
+    ]
+
+
+def parted(site, pairs):
+    fence = site.ground.barriers[0].line_string
+    return [pair for pair in pairs if LineString(pair).intersects(fence)]
+
+
+def with_fence(site, **changes):
+    (fence,) = site.ground.barriers
+    return replace(site, ground=replace(site.ground, barriers=(replace(fence, **changes),)))
+
+
+def test_a_hose_is_chosen_once_it_is_known_what_reaches():
+    """An arm of 0.3 m, no hose: a second plain gun with 0.75 m of hose serves what is too far."""
+    short = technician(reach=Reach(arm_m=0.3))
+    bare = tuple(gun.model_copy(update={"hose_m": 0.0}) for gun in GUNS)
+    site = yard(
+        [unit(0, "crawler-dozer-20t", 60, 60)], rules=STILL, technicians=(short,), guns=bare
+    )
+    far = {key for key, reason in left(site).items() if reason.startswith("arm")}
+    assert far
+    long = GUNS[0].model_copy(update={"name": "long lever", "hose_m": 0.754})
+    both = (short.model_copy(update={"guns": ("lever", "second", "long lever")}),)
+    more = replace(site, guns=(*bare, long), technicians=both)
+    plan = plan_round(more, RoundRequest(AT))
+    used = {
+        (f.joint, f.fitting): f.gun
+        for t in plan.technicians
+        for stop in t.stops
+        for s in stop.stands
+        for f in s.fittings
+    }
+    reached = {key for key, gun in used.items() if gun == "long lever"}
+    assert reached
+    assert all(key in far or (key[0], None) in far for key in reached)
+
+
+def test_nobody_greases_through_a_fence_but_by_a_gate_over_a_low_one_or_by_the_rule():
+    """A post fence right in front of one fitting, put where the arm goes without it."""
+    site = yard([unit(0, "wheel-loader-20t", 60, 60)], rules=STILL)
+    place, goal = next(p for p in arms(site) if abs(p[0][0] - p[1][0]) > 0.2)
+    middle = ((place[0] + goal[0]) / 2, (place[1] + goal[1]) / 2)
+    line = LineString([(middle[0], middle[1] - 0.05), (middle[0], middle[1] + 0.05)])
+    ground = replace(site.ground, barriers=(Barrier("rail", line),))
+    shut = replace(site, ground=ground)
+    assert not parted(shut, arms(shut))
+    low = with_fence(shut, low=True)
+    assert parted(low, arms(low))
+    gate = replace(shut, ground=replace(ground, gates=(Gate("gate", line),)))
+    loose = replace(shut, rules=STILL.model_copy(update={"reach_through_barriers": True}))
+    assert len(arms(low)) == len(arms(loose)) == len(arms(gate)) == len(arms(site))
