@@ -90,6 +90,7 @@ def all_ways(tour: UnitTour) -> list[Way]:
     stands, groups = tour.cover.shape
     ways = []
     for start, table in enumerate(_filled(tour, range(stands))):
+        # Everything done, standing at each node; then back to the ground.
         full = table[2**groups - 1]
         ways += [
             Way(start, last, int(full[last] + tour.leave_ms[last]))

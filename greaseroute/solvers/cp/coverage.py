@@ -56,6 +56,7 @@ class Coverage:
 
 def total_ms(problem: CoverageProblem, chosen: BoolArray) -> int:
     """Time of any choice: candidates in order, each as the n-th of its kind; visits; shows."""
+    # Candidates stand in the order in which they are met: each is one more of its kind.
     met: dict[int, int] = {}
     total = 0
     for i in np.flatnonzero(chosen):

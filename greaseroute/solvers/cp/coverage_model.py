@@ -20,6 +20,7 @@ class _CoverageModel:
         self.take = [self.model.new_bool_var(f"take{i}") for i in size]
         self.visit = [self.model.new_bool_var(f"visit{u}") for u in range(len(problem.visit_ms))]
         self.work: list[tuple[cp_model.IntVar, int]] = []
+        # The rules; the time of work follows from how many of a kind were met before.
         self._one_of_each_pair()
         self._a_joint_needs_a_visit()
         for kind in np.unique(problem.kind):

@@ -40,6 +40,7 @@ class _LevellingModel:
         self._each_service_once_or_left_out()
         self._a_service_needs_a_visit()
         self._no_morning_overruns()
+        # Counts of visits by the windows hold only where nothing is left out.
         if not leave_out:
             self._as_many_visits_as_the_windows_ask()
 
@@ -198,11 +199,13 @@ def _some_left(problem: LevellingProblem, start: IntArray, *, work: float, seed:
     """Where the quick assignment left some out: the least weight first."""
     model = _LevellingModel(problem, lower_ms=0, leave_out=True)
     _hint(model, start)
+    # The least weight left out; where nothing need be, the model without leaving out is closer.
     least = _minimise(model, model.left_weight(), work=work, seed=seed)
     if least is None:
         return _Found(start, 0, False)
     if least.value == 0:
         return _all_served(problem, least.morning, work=work, seed=seed)
+    # No more weight than that, and the other two wishes.
     model.model.add(model.left_weight() <= least.value)
     found = _shorten(model, least.morning, work=work, seed=seed)
     return _Found(found.morning, found.lower_ms, found.proved and least.proved)

@@ -30,6 +30,7 @@ def solved(model: cp_model.CpModel, *, work: float, seed: int) -> ModelStep | No
     -------
     ModelStep, or None where no solution was found.
     """
+    # One worker and deterministic time: the same model ends the same way on any machine.
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = seed % 2**31

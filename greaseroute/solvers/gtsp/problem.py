@@ -71,6 +71,7 @@ def check_problem(cost: object, clusters: Sequence[Sequence[int]]) -> GtspProble
 
 
 def _checked_matrix(cost: object) -> IntArray:
+    # What NumPy cannot make a square of whole numbers is refused with what it found.
     try:
         matrix = np.asarray(cost)
     except ValueError as error:

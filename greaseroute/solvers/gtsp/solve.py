@@ -163,6 +163,7 @@ class _Run:
     ) -> None:
         self._problem, self._seed = problem, seed
         self._tables = search.build_tables(problem)
+        # Each worker begins from the same order with random numbers of its own.
         self._states = [
             search.first_state(problem, self._tables, seed=seed + k, order=start)
             for k in range(workers)

@@ -206,7 +206,9 @@ class BoundSearch:
         assert self._subgradient is not None
         if self._branches is None:
             self._branches = self._root(self._subgradient)
+        # A single linear program may take long: the clock stops it, not only the loop.
         self._branches.program.limit_time(stop.seconds_left())
+        # Rounds of the tree count on from those of the subgradient.
         before = self._rounds
         self._branches.run(lambda rounds: stop.over(before + rounds))
         self.upper, self.tour = self._branches.upper, self._branches.tour

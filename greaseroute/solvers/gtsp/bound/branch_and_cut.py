@@ -75,6 +75,7 @@ class BranchAndCut:
     ) -> None:
         self.program, self.problem, self._pool = program, program.problem, pool
         self._column, self.tour = column, tour
+        # The root: every arc of the pool open, none forced.
         every = np.ones(len(pool.tail), bool)
         self._branches = BestFirst(ArcBranch(every, ~every), value=value, upper=upper)
         self._rounds = 0
@@ -176,6 +177,7 @@ class BranchAndCut:
         tail, head = self._pool.tail, self._pool.head
         reduced: FloatArray = self.problem.cost[tail, head].astype(float)
         reduced -= found.leave_dual[tail] + found.enter_dual[head]
+        # Cuts count on arcs with both ends inside, at minus one.
         member = np.zeros(len(self.problem.nodes), bool)
         for number in np.flatnonzero(found.cut_dual > 0):
             cut = self.program.cuts[number]
@@ -259,6 +261,7 @@ class BranchAndCut:
 
 def _walk(tail: IntArray, head: IntArray) -> IntArray:
     """The nodes met when the arcs are followed from the first tail; each edge is walked once."""
+    # Edges stand both ways, so a node already met is not gone back to.
     onward: dict[int, list[int]] = {}
     for a, b in zip(tail.tolist(), head.tolist(), strict=True):
         onward.setdefault(a, []).append(b)

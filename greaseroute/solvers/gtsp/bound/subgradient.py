@@ -125,10 +125,12 @@ class Subgradient:
         """Take in those not yet known; how many."""
         before = len(self.cuts)
         for cut in cuts:
+            # By content: the same set may be found again in every round.
             name = cut.inside.tobytes() + cut.visited_node.to_bytes(8, signed=True)
             if name not in self._known:
                 self._known.add(name)
                 self.cuts.append(cut.by_members())
+        # A new cut begins without a dual.
         self._inside += [self._arcs_in(cut) for cut in self.cuts[before:]]
         self._cut = np.concatenate([self._cut, np.zeros(len(self.cuts) - before)])
         return len(self.cuts) - before

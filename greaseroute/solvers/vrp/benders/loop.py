@@ -251,6 +251,7 @@ class BendersLoop:
         for t, k in enumerate(self._who.type_of.tolist()):
             mine = np.flatnonzero(assignment == t)
             visits = self._who.bags[t].store_visits(mine)
+            # The highest cut counts: all of them hold.
             time = max((cut.least_ms(mine, visits) for cut in self._cuts[k]), default=0)
             ends = int(self._task.problem.start_ms[self._task.who[t]]) + time
             last = max(last, ends if ends <= self._end[t] else self._task.upper_ms)

@@ -49,11 +49,13 @@ class AssignmentModel:
             {u: self._model.new_bool_var("") for u in np.flatnonzero(may).tolist()}
             for may in who.may.T
         ]
+        # Each visited unit to one technician.
         for u in who.visited.tolist():
             self._model.add_exactly_one(row[u] for row in self._assigned if u in row)
         if alike:  # any assignment can be renamed so that the first technician has the first unit
             self._model.add(self._assigned[0][int(who.visited[0])] == 1)
         self._visits = [self._store_visits(t, bag) for t, bag in enumerate(who.bags)]
+        # The time to spare is made as long as possible: it leads to assignments in the middle.
         self._spare = self._model.new_int_var(0, 2**40, "")
         self._model.maximize(self._spare)
         self._met: list[dict[bytes, tuple[BoolArray, cp_model.IntVar]]] = [{} for _ in who.bags]

@@ -98,6 +98,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
         """Ways, then one stand-in for a leg out of each unit, stores, start, finish."""
         legs, row, count = self.legs, self.row, self.legs.way_ms.size
         at, rows = np.arange(count), np.arange(self.row[2], self.row[-1])
+        # A way leads from its point of entry to its point of leaving; a stand-in fills one row.
         blocks = [entries(at, legs.way_in, -1.0), entries(at, row[1] + legs.way_out, 1.0)]
         blocks.append(entries(count + np.arange(rows.size), rows, 1.0))
         cost = np.full(count + rows.size, STAND_IN_S)
@@ -190,6 +191,7 @@ class RouteMaster(RestrictedMaster[BoolArray]):
 
     def _arc_entries(self, tail: IntArray, head: IntArray) -> list[FloatArray]:
         legs, row, at = self.legs, self.row, np.arange(tail.size)
+        # Which legs lead to the finish, come from the start, leave a unit or a store.
         node, ends, starts = legs.tail[tail], head == legs.head.size - 1, tail == legs.tail.size - 1
         unit, store = node < legs.real, (node >= legs.real) & ~starts
         return [

@@ -181,6 +181,7 @@ def _by_visits(tour: GiantTour, visits: FloatArray, branch: PlanBranch) -> list[
     """A type's store visits: few, or more than that."""
     splits = []
     for kind in range(tour.crew.size):
+        # A type that makes two and a half visits makes at most two, or at least three.
         made = float(visits[tour.store & (tour.type_of == kind)].sum())
         ranges = _split_range(made, branch.visits, (kind,))
         if ranges is not None:
@@ -193,6 +194,7 @@ def _by_cartridges(put_in: FloatArray, branch: PlanBranch) -> list[Split]:
     """The cartridges of one gun kind that a type puts in: few, or more."""
     splits = []
     for cell, number in enumerate(put_in.tolist()):
+        # Cells are numbered type by type, gun kind by gun kind.
         at = divmod(cell, branch.put_in.shape[2])
         ranges = _split_range(number, branch.put_in, at)
         if ranges is not None:

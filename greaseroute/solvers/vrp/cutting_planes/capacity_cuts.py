@@ -202,6 +202,7 @@ def _without_a_walk(both: FlowRows, home: FloatArray) -> list[BoolArray]:
     """All units but those first reached from the starts, along the strongest flow."""
     found, every = [], max(1, home.size // MOST_SEEDS)
     for first in np.flatnonzero(home > VIOLATION).tolist():
+        # What is left when one technician has walked on and on from a unit near the start.
         rest = np.ones(home.size, dtype=bool)
         for step, unit in enumerate(along_walk(both, home, first)[:-1]):
             rest[unit] = False

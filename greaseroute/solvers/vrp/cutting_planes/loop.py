@@ -77,6 +77,7 @@ class CuttingPlanes:
         self._loaded: list[int] = []  # totals of the duals that gave loads
         self._idle: dict[SetCut, int] = {}
         self._capacity: CapacityCuts | None = None
+        # Nested sets of near units as first cuts: they save some rounds of separation.
         self._program = self._new_program()
         self._program.add_cuts([SetCut(inside, 1) for inside in sets_of_units(self._tour, types)])
 
@@ -172,6 +173,7 @@ class CuttingPlanes:
         """Give the duals to the capacity cuts; false if they gave a load before, or give none."""
         if self._tour.depots == 1 or len(self._loaded) >= MOST_LOADS:
             return False
+        # Without bags: a load is about times alone.
         price = priced(self._tour, flow, self._program.cuts)
         if price.total in self._loaded:
             return False
