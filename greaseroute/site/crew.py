@@ -90,6 +90,10 @@ class Gun(Record):
         unit="m", usual=(0.0, 2.0),
     )  # fmt: skip
     couplers: tuple[str, ...] = ("conical", "remote", "flush")
+    held_before: str = about(
+        "a grease of the site, or a thickener, that it held before and was not cleaned of",
+        default="",
+    )
 
     @model_validator(mode="after")
     def _measured_once(self) -> Self:

@@ -10,7 +10,7 @@ from itertools import combinations
 
 import pytest
 
-from greaseroute.dose.mixing import THICKENERS, mix_thickeners
+from greaseroute.site.mixing import THICKENERS, mix_thickeners
 
 CHART = {
     "sodium": "C I I I I I I I I",

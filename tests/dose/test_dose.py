@@ -83,9 +83,9 @@ def test_strokes_in_a_cartridge():
 
 
 def test_priming_that_eats_the_cartridge_is_refused():
-    gun = Gun(name="lever", grease="EP2", stroke_cm3=200, priming_strokes=3)
-    # 422.2 / 200 = 2 strokes, 3 for priming
-    with pytest.raises(UnfitProblem, match="2 strokes in a cartridge, 3 of them for priming"):
+    gun = Gun(name="lever", grease="EP2", stroke_cm3=50, priming_strokes=9)
+    # 422.2 / 50 = 8 strokes, 9 for priming
+    with pytest.raises(UnfitProblem, match="8 strokes in a cartridge, 9 of them for priming"):
         cartridge_strokes(gun, LITHIUM)
 
 

@@ -5,8 +5,8 @@ import pytest
 from greaseroute.catalogue.grease_code import parse_code, thickener_word
 from greaseroute.catalogue.joint import Dose, Fitting, GreaseWant, Interval, Joint
 from greaseroute.dose.matching import NoGun, fits, gun_for
-from greaseroute.dose.mixing import mix_greases, mix_thickeners
 from greaseroute.site.crew import Grease, Gun
+from greaseroute.site.mixing import mix_greases, mix_thickeners
 
 EP2 = Grease(name="EP2", nlgi="2", thickener="lithium", code="KP2K-30")
 MOLY = Grease(name="Moly 2", nlgi="2", thickener="lithium complex", moly=True)

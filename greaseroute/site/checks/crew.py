@@ -7,12 +7,20 @@ from dataclasses import dataclass
 
 from greaseroute.errors import Fault
 from greaseroute.site.files.draft import SITE, Draft
+from greaseroute.site.mixing import mix_greases, mix_thickeners
 from greaseroute.texts.validation import unknown_name
 
 
 def crew_faults(draft: Draft) -> Iterator[Fault]:
     """Every fault of the crew's references."""
-    for check in (doubled_names, gun_greases, technician_guns, guns_shared, technician_places):
+    for check in (
+        doubled_names,
+        gun_greases,
+        gun_mixes,
+        technician_guns,
+        guns_shared,
+        technician_places,
+    ):
         yield from check(draft)
 
 
@@ -37,6 +45,21 @@ def gun_greases(draft: Draft) -> Iterator[Fault]:
         if isinstance(grease, str) and grease not in known:
             fault = _Entry(draft, ("gun", number, "grease"), grease)
             yield fault("grease", *unknown_name(grease, known, define="add a [[grease]]"))
+
+
+def gun_mixes(draft: Draft) -> Iterator[Fault]:
+    """A gun that held another grease, which by the published chart does not mix with its own."""
+    greases = {grease.name: grease for grease in draft.settings.good("grease")}
+    for number, gun in draft.settings.entries("gun"):
+        before, now = gun.get("held_before"), greases.get(str(gun.get("grease")))
+        if not isinstance(before, str) or not before or now is None:
+            continue
+        one = greases.get(before)
+        mix = mix_thickeners(before, now.thickener) if one is None else mix_greases(one, now)
+        if not mix.mix:
+            fault = _Entry(draft, ("gun", number, "held_before"), before)
+            do = f"clean the gun and take the line out, or use another gun ({mix.text})"
+            yield fault("held_before", f"a grease that mixes with {now.name}", do)
 
 
 def technician_guns(draft: Draft) -> Iterator[Fault]:
