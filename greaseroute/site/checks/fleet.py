@@ -1,5 +1,7 @@
 """Are the units known machines, in known postures, standing where a machine can stand?"""
 
+import difflib
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
@@ -16,8 +18,9 @@ from greaseroute.site.files.draft import FLEET, Draft
 from greaseroute.site.fleet import Unit
 from greaseroute.site.geodesy import LocalPlane
 from greaseroute.site.ground_plan import Area, GroundPlan
-from greaseroute.texts.validation import unknown_name
+from greaseroute.texts.validation import near, unknown_name
 
+SLIP = 0.9  # likeness from which a name is a slip of the pen and not another machine
 TOUCH_M2 = 0.05  # outlines that share less than this only touch
 
 
@@ -56,8 +59,28 @@ def unknown_types(draft: Draft) -> Iterator[Fault]:
     known = sorted(own | set(shelf_names()))
     for unit in draft.units:
         if unit.type not in known:
-            texts = unknown_name(unit.type, known, define="add types/*.toml")
-            yield _fault(unit, "type", (unit.type, *texts))
+            named = f"{', '.join(map(repr, sorted(own)))}, " if own else ""
+            allowed = f"{named}or one of the shelf (`greaseroute explain types` lists it)"
+            yield _fault(unit, "type", (unit.type, allowed, nearest_type(unit.type, known)))
+
+
+def nearest_type(name: str, known: Sequence[str]) -> str:
+    """What to do about a type that nothing carries: the nearest of its family and size, if any."""
+    if difflib.get_close_matches(name.lower(), known, n=1, cutoff=SLIP):
+        return near(name, known)
+    words = {word for word in re.split(r"[^a-z]+", name.lower()) if len(word) > 2}
+    kin = [k for k in known if words & set(k.split("-"))]
+    if not kin:
+        return near(name, known) or "add types/*.toml"
+    tonnes = _tonnes(name) or 0.0
+    best = min(kin, key=lambda k: (-len(words & set(k.split("-"))), abs(_tonnes(k) - tonnes), k))
+    return f"the nearest is {best!r}; add types/*.toml for one of your own"
+
+
+def _tonnes(name: str) -> float:
+    """The size at the end of a type's name, 0 where it has none."""
+    match = re.search(r"(\d{1,4}(?:\.\d{1,2})?) ?t\b", name.lower())
+    return float(match[1]) if match else 0.0
 
 
 def unknown_parts(draft: Draft) -> Iterator[Fault]:
