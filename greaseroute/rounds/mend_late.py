@@ -9,8 +9,7 @@ from greaseroute.rounds.rounds import Rounds, Units
 from greaseroute.walk.legs import NEVER
 
 FEW_PLACES = 12  # places for a unit tried by the clock: those that lengthen the walk least
-FEW_ORDERS = 2  # of these, orders whose ways are chosen anew where they are late as they are
-MOST_PASSES = 40
+MOST_PASSES = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,9 +127,7 @@ class Mender:
         places = sorted(
             (self._longer_ms(k, mine, (p, w)), p, w) for p in range(len(mine) + 1) for w in ways
         )
-        for number, (_, place, way) in enumerate(places[:FEW_PLACES]):
+        for _, place, way in places[:FEW_PLACES]:
             row = [*mine[:place], way, *mine[place:]]
-            if number < FEW_ORDERS and self.clocks[k].run(row) >= NEVER:
-                row = self._quickest(k, row)
             if self.clocks[k].run(row) < NEVER:
                 yield [tuple(row) if t == k else tuple(r) for t, r in enumerate(rows)]
