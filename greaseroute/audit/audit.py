@@ -29,6 +29,7 @@ from greaseroute.audit.hours import (
     units_stand_while_worked_on,
     waits_have_a_reason,
 )
+from greaseroute.audit.left import reasons_hold
 from greaseroute.audit.open_hours import ground_is_open
 from greaseroute.audit.procedures import (
     nobody_is_in_the_swing_circle,
@@ -44,6 +45,7 @@ from greaseroute.audit.reach import (
     looks_are_in_sight,
     stands_hold_a_person,
 )
+from greaseroute.audit.spare_time import time_is_short
 from greaseroute.audit.walks import walk_is_joined, walk_keeps_off
 from greaseroute.audit.work import (
     counts_are_told,
@@ -82,6 +84,8 @@ PROMISES: tuple[Promise, ...] = (
     due_is_done_or_left,
     counts_are_told,
     left_is_told_right,
+    reasons_hold,
+    time_is_short,
     guns_suit,
     one_gun_one_technician,
     strokes_give_the_dose,

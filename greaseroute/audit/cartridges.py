@@ -51,6 +51,19 @@ class _Hands:
         return needed
 
 
+def guns_after(case: Case, technician: TechnicianPlan, gun: str) -> tuple[int, int]:
+    """Strokes left in a gun at the end of a walk, and the number of the last stop at which a
+    cartridge is put into it (-1 where none is).
+    """
+    hands, changed = _Hands(case), -1
+    for number, stop in enumerate(technician.stops):
+        for task in (task for stand in stop.stands for task in stand.fittings):
+            hands.pump(task)
+            changed = number if task.gun == gun and task.put_in else changed
+    found = case.basis.guns[gun]
+    return hands.left.get(gun, found.left_strokes), changed
+
+
 def cartridges_are_changed(case: Case) -> Iterator[Finding]:
     """A cartridge goes in before each fitting that the gun cannot finish, and nowhere else."""
     for technician in case.basis.plan.technicians:

@@ -29,6 +29,11 @@ def stroke_cm3(gun: Gun, grease: Grease) -> float:
     return (gun.ten_strokes_g or 0.0) / 10 / grease.density_g_cm3
 
 
+def strokes_for(wanted_cm3: float, gun: Gun, grease: Grease) -> int:
+    """The fewest full strokes that give a dose; at least one."""
+    return max(1, math.ceil(wanted_cm3 / stroke_cm3(gun, grease) - WHOLE))
+
+
 def strokes_give_the_dose(case: Case) -> Iterator[Finding]:
     """The dose told is the joint's; strokes are the fewest that give it, for each fitting."""
     for each in case.basis.tasks:
@@ -42,7 +47,7 @@ def strokes_give_the_dose(case: Case) -> Iterator[Finding]:
             what = f"the dose is told as {each.task.dose_cm3:g} cm3, wanted is {wanted_cm3:g}"
             off = abs(wanted_cm3 - each.task.dose_cm3)
             yield where.finding("dose", what, off=off, measure="cm3")
-        needed = max(1, math.ceil(wanted_cm3 / stroke_cm3(gun, grease) - WHOLE))
+        needed = strokes_for(wanted_cm3, gun, grease)
         if needed != each.task.strokes:
             what = f"{each.task.strokes} strokes are told, {needed} give the dose"
             off = abs(needed - each.task.strokes)

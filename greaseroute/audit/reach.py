@@ -148,7 +148,7 @@ def fittings_are_in_sight(case: Case) -> Iterator[Finding]:
     for (unit, posture), each in by_stance.items():
         lines = [line for hand in each if (line := _line_of(hand)) is not None]
         seen = [hand for hand in each if _line_of(hand) is not None]
-        solids = sight_solids(case, unit, posture)
+        solids = sight_solids(case, unit, case.machines.placed[unit, posture])
         for number, (solid, inside_m) in cut_lines(lines, solids, slack_m=HAND_M).items():
             what = f"the line from shoulder to fitting goes through {solid}"
             yield seen[number].where.finding("sight", what, off=inside_m, measure="m")
@@ -168,9 +168,8 @@ def shoulder_m(stand: StandVisit, reach: Reach, *, band: str) -> Point3:
     return stand.x_m, stand.y_m, stand.height_m + SHOULDER_SHARE[band] * reach.shoulder_m
 
 
-def sight_solids(case: Case, unit: str, posture: str) -> list[NamedSolid]:
-    """Solids of a unit in a posture, and of units beside it as they were parked, with names."""
-    own = case.machines.placed[unit, posture]
+def sight_solids(case: Case, unit: str, own: PlacedMachine) -> list[NamedSolid]:
+    """Solids of a unit as it stands, and of units beside it as they were parked, with names."""
     low, high = _extent(own)
     found = [(f"its {solid.name}", solid) for solid in own.solids]
     for other in case.basis.site.units:
@@ -264,6 +263,6 @@ def _looks_amiss(
             )
             if off_m > PLACE_M
         )
-        solids = sight_solids(case, visit.stop.unit, stand.posture)
+        solids = sight_solids(case, visit.stop.unit, machine)
         for solid, inside_m in cut_lines([(eyes, (x, y, z))], solids, slack_m=2 * HAND_M).values():
             yield look.name, f"is hidden behind {solid}", inside_m

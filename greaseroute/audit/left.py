@@ -1,0 +1,195 @@
+"""The promise that what is left out is left out for a reason that holds.
+
+Each reason makes a claim; the audit looks for something that disproves it, anew from the site: a
+place that serves the fitting, a gun that fits, time in which it could be done.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from greaseroute.audit.cartridges import strokes_in
+from greaseroute.audit.case import Case
+from greaseroute.audit.dose import dose_cm3, strokes_for
+from greaseroute.audit.finding import Finding, Where
+from greaseroute.audit.places import Arm, clear_place, serving_place
+from greaseroute.catalogue.joint import Joint
+from greaseroute.plan.round import LeftOut
+from greaseroute.site.crew import Gun, Technician
+from greaseroute.site.grease_fit import misfits
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What is left out of one joint, with what is known of it: fittings, who might do it."""
+
+    case: Case
+    left: LeftOut
+    joint: Joint
+    fittings: tuple[str, ...]
+
+    @property
+    def unit(self) -> str:
+        """The unit's number."""
+        return self.left.unit
+
+    def arms(self) -> Iterator[Arm]:
+        """Everybody who may do it, with each gun that suits."""
+        for walker in self.who():
+            for gun in self.guns(walker):
+                yield Arm(walker.name, walker.reach, gun.hose_m)
+
+    def who(self) -> list[Technician]:
+        """Whoever may: the one who visits the unit, else every technician, if skilled for it."""
+        plan, crew = self.case.basis.plan, self.case.basis.crew
+        visitors = [t.name for t in plan.technicians if any(s.unit == self.unit for s in t.stops)]
+        names = visitors or [t.name for t in plan.technicians]
+        unit = self.case.basis.units[self.unit]
+        asked = {skill for skill in (unit.skill, self.joint.skill) if skill is not None}
+        return [crew[name] for name in names if name in crew and asked <= set(crew[name].skills)]
+
+    def guns(self, walker: Technician) -> list[Gun]:
+        """Guns of a technician whose grease and couplers suit the joint."""
+        basis, heads = self.case.basis, {f.head for f in self.joint.fittings}
+        guns = (basis.guns[name] for name in walker.guns if name in basis.guns)
+        return [
+            gun
+            for gun in guns
+            if heads <= set(gun.couplers)
+            and not misfits(self.joint.grease, basis.greases[gun.grease])
+        ]
+
+
+def reasons_hold(case: Case) -> Iterator[Finding]:
+    """No reason in the list of what is left out can be disproved."""
+    for left in case.basis.plan.left:
+        joint = case.joint(left.unit, left.joint)
+        if joint is None or not left.reason.strip():
+            continue
+        names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
+        claim = Claim(case, left, joint, names)
+        for what in _disproved(claim):
+            where = Where(unit=left.unit, joint=left.joint, fitting=left.fitting or "")
+            yield where.finding("reasons", f"{what}, left out as {left.reason!r}")
+
+
+def _disproved(claim: Claim) -> Iterator[str]:
+    """What disproves a claim; a reason that is not known cannot be proved."""
+    under_way = claim.case.basis.asked.under_way
+    if under_way is not None and _told_so(claim):
+        return
+    reason = claim.left.reason.removesuffix(" (the technician who comes)")
+    for words, disprove in REASONS:
+        if re.search(words, reason):
+            yield from disprove(claim)
+            return
+    yield "the reason is none that can be looked into"
+
+
+def _told_so(claim: Claim) -> bool:
+    """Whether it was told that this cannot be done: blocked, or a unit that has left."""
+    under_way, left = claim.case.basis.asked.under_way, claim.left
+    assert under_way is not None
+    keys = {(left.unit, left.joint, ""), (left.unit, left.joint, left.fitting or "")}
+    return left.unit in under_way.gone or bool(keys & under_way.blocked)
+
+
+def _a_place_serves(claim: Claim) -> Iterator[str]:
+    """In the posture it stands in, in those of the plan, and in any that may be asked for."""
+    case, rules = claim.case, claim.case.basis.site.rules
+    postures = case.machines.asked_for[claim.unit]
+    names = tuple(p.name for p in case.basis.types[claim.unit].postures)
+    others = [name for name in names if name not in postures] if rules.posture_moves else []
+    for fitting in claim.fittings:
+        key = (claim.joint.name, fitting)
+        for posture in (*postures, *others):
+            own = posture == postures[0]
+            if own or clear_place(case, claim.unit, (postures[0], posture)) is not None:
+                found = _from(claim, key, posture)
+                if found:
+                    yield found
+                    break
+
+
+def _from(claim: Claim, key: tuple[str, str], posture: str) -> str:
+    for arm in claim.arms():
+        place = serving_place(claim.case, claim.unit, key, posture=posture, arm=arm)
+        if place is not None:
+            return f"{key[1]} is in reach of {arm.name} from {place} in posture {posture!r}"
+    return ""
+
+
+def _posture_allows(claim: Claim) -> Iterator[str]:
+    postures = claim.joint.postures
+    now = claim.case.basis.units[claim.unit].posture
+    if not postures or now in postures:
+        yield f"it may be greased in posture {now!r}"
+        return
+    yield from _a_place_serves(claim)
+
+
+def _clear_ground(claim: Claim) -> Iterator[str]:
+    postures = claim.case.machines.asked_for[claim.unit]
+    spot = clear_place(claim.case, claim.unit, postures)
+    if spot is not None:
+        yield f"one can stand clear at ({spot[0]:.2f}, {spot[1]:.2f})"
+
+
+def _somebody_can(claim: Claim) -> Iterator[str]:
+    for walker in claim.who():
+        guns = claim.guns(walker)
+        if guns:
+            yield f"{walker.name} has the gun {guns[0].name!r} and the skill for it"
+            return
+
+
+def _bag_suffices(claim: Claim) -> Iterator[str]:
+    """More cartridges than a full bag: the joint alone, with what the guns hold."""
+    for walker in claim.who():
+        room = walker.bag_cartridges - _reserve(claim, walker)
+        for gun in claim.guns(walker):
+            needed = _cartridges(claim, gun)
+            if needed <= room:
+                yield f"{walker.name} needs {needed} cartridges for it and has room for {room}"
+                return
+
+
+def _reserve(claim: Claim, walker: Technician) -> int:
+    basis = claim.case.basis
+    held = {basis.guns[name].grease for name in walker.guns if name in basis.guns}
+    return sum(basis.greases[grease].reserve_cartridges for grease in held)
+
+
+def _cartridges(claim: Claim, gun: Gun) -> int:
+    """Cartridges that go in for the fittings of a joint, from the gun as it is at the start."""
+    grease = claim.case.basis.greases[gun.grease]
+    assert claim.joint.dose is not None
+    strokes = strokes_for(dose_cm3(claim.joint.dose, grease), gun, grease)
+    full, left, put_in = strokes_in(gun, grease), gun.left_strokes, 0
+    for _ in claim.fittings:
+        if left < strokes:
+            more = -(-strokes // max(1, full))
+            put_in, left = put_in + more, more * full
+        left -= strokes
+    return put_in
+
+
+def _nothing(claim: Claim) -> Iterator[str]:
+    """A claim about time is looked into by `time_is_short`."""
+    del claim
+    return iter(())
+
+
+Disprove = Callable[[Claim], Iterator[str]]
+GEOMETRY = (
+    r"no free ground beside it|arm .* too short|^hidden|no stand left on the ground"
+    r"|too high from the ground|^cut off|no path leads to it"
+)
+REASONS: Sequence[tuple[str, Disprove]] = (
+    (r"no clear ground to stand on while the machine turns", _clear_ground),
+    (GEOMETRY, _a_place_serves),
+    (r"^it stands in posture", _posture_allows),
+    (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),
+    (r"more cartridges than", _bag_suffices),
+    (r"^not enough time|^no time |^its window|^the shift ends", _nothing),
+)
