@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from shapely import GEOSException
+
 from greaseroute.audit.audit import audit_round
 from greaseroute.audit.finding import Finding
 from greaseroute.catalogue.machine_type import MachineType
@@ -352,7 +354,7 @@ def audited(folder: Path, seed: int, *, prove: bool | None = None) -> Audited:
     try:
         effort = Effort(1, iterations=STEPS, prove=proved)
         plan = plan_round(site, RoundRequest(site.planned_for), effort=effort)
-    except AssertionError as error:
+    except (AssertionError, GEOSException) as error:
         return Audited(None, (Finding(promise="no plan", what=str(error)),), _held(site, None))
     findings = audit_round(site, plan).findings
     if not proved:

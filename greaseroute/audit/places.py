@@ -26,7 +26,7 @@ from greaseroute.audit.reach import cut_lines, sight_solids
 from greaseroute.audit.surface import Floats
 from greaseroute.audit.visits import band_of
 from greaseroute.catalogue.kinematics.placed import PlacedFitting, PlacedMachine
-from greaseroute.site.crew import Reach
+from greaseroute.site.reach import Reach
 
 GRID_M = 0.05
 ROOM_M = 0.005  # a place counts only with so much to spare: no quarrel about a hair
