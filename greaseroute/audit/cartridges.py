@@ -89,6 +89,8 @@ def _counted(case: Case, technician: TechnicianPlan, hands: _Hands) -> Iterator[
     for name, count in technician.cartridges.items():
         grease = case.basis.greases.get(name)
         reserve = 0 if grease is None else grease.reserve_cartridges
+        if _full(case, technician):  # what no longer fits into the bag is not carried
+            reserve = min(reserve, count.reserve)
         for what, told, found in (
             ("put in", count.used, hands.put_in[name]),
             ("strokes", count.strokes, hands.strokes[name]),
@@ -99,6 +101,13 @@ def _counted(case: Case, technician: TechnicianPlan, hands: _Hands) -> Iterator[
             if abs(told - found) > COUNT_OFF:
                 text = f"{name}, {what}: {told:g} told, {found:g} by the walk"
                 yield where.finding("cartridges", text, off=abs(told - found))
+
+
+def _full(case: Case, technician: TechnicianPlan) -> bool:
+    """Whether the bag of a technician is full at some time: all but one place, or a reload."""
+    room = case.basis.crew[technician.name].bag_cartridges
+    carried = sum(count.carry for count in technician.cartridges.values())
+    return carried >= room - 1 or any(stop.reload for stop in technician.stops)
 
 
 def _totals(case: Case) -> Iterator[Finding]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from greaseroute.plan.history import GreaseUse, PaceFound, UnitPast
     from greaseroute.site.model import Site
 
-HELP = "what was done at a unit, on one page; without a unit grease, cost, pace and stock of all"
+HELP = "what was done at a unit, on one page; with no unit grease, cost, pace, stock"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

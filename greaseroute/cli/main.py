@@ -26,7 +26,7 @@ COMMANDS = {
     "first-day": "plan a new technician's first day",
     "week": "plan the seven mornings ahead and the grease they use",
     "record": "book what was done: a card's export, a receipt, events of a table",
-    "history": "what was done at a unit, on one page; without a unit grease, cost and pace",
+    "history": "what was done at a unit, on one page; with no unit grease, cost, pace, stock",
     "show": "draw a machine type, a unit or the ground",
     "schema": "print the JSON Schema of round.json, or of a file that is read",
     "new": "a commented site folder that plans at once, or a demo site",

@@ -43,4 +43,4 @@ def test_two_technicians_do_the_same_work_as_soon():
     full = plan_round(pair, RoundRequest(AT, work=DUE), effort=Effort(iterations=500))
     assert _pumped(quick) == _pumped(full)
     assert _as_soon(quick, full)
-    assert quick.bound.what == "not sought in a week's plan"
+    assert quick.bound.lower_s <= quick.bound.value_s
