@@ -3,32 +3,33 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
+from greaseroute.cards.cautions import RESTS_ON, aid, own_cautions
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
-from greaseroute.plan.words import certificate, clock, count, day, listed
+from greaseroute.plan.words import certificate
+from greaseroute.texts.language import ENGLISH, Language
 from greaseroute.units import S_PER_MIN
 
 WIDTH = 80
 COLUMNS = 4
 NAME_WIDTH = 14
 WALK_ROWS = (
-    *("", "start", "finish", "walk, m", "walking, min", "work, min", "waiting, min"),
+    *("start", "finish", "walk_m", "walk_min", "work_min", "wait_min"),
     *("units", "fittings", "strokes"),
 )
 
 
-def summary_text(plan: RoundPlan) -> str:
+def summary_text(plan: RoundPlan, say: Language = ENGLISH) -> str:
     """Everything a technician asks before setting off, one section each, ending with a newline."""
     sections = [
-        _head(plan),
-        _walks(plan),
-        _cartridges(plan),
-        _left(plan),
-        _hands_off(plan),
-        _proof(plan),
-        _notes(plan),
-        _read_first(),
+        _head(plan, say),
+        _walks(plan, say),
+        _cartridges(plan, say),
+        _left(plan, say),
+        _hands_off(plan, say),
+        _proof(plan, say),
+        _notes(plan, say),
+        _filled(say("summary.read_first", n=len(RESTS_ON), aid=aid(say))),
     ]
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 
@@ -57,105 +58,114 @@ def _table(rows: Sequence[Sequence[str]], *, words: int) -> list[str]:
     return lines
 
 
-def _head(plan: RoundPlan) -> list[str]:
-    done = sum(tally(technician).fittings for technician in plan.technicians)
-    what = f"Rest of the round from {clock(plan.at)}" if plan.rest_of_round_from else "Round"
-    lines = _filled(
-        f"{what} for {plan.site}, {day(plan.at)}; shift starts {clock(plan.shift_start)}"
-    )
+def _head(plan: RoundPlan, say: Language) -> list[str]:
+    told = {"site": plan.site, "day": say.day(plan.at), "clock": say.clock(plan.shift_start)}
+    if plan.rest_of_round_from:
+        lines = _filled(say("summary.head_rest", **told, **{"from": say.clock(plan.at)}))
+    else:
+        lines = _filled(say("summary.head", **told))
     if not plan.complete:
-        lines += _filled("Stopped before its end: this is the best plan found until then.")
-    due = f"{count(plan.due_joints, 'joint')} with {count(plan.due_fittings, 'fitting')}"
-    left = f" Left out: {len(plan.left)}, see below." if plan.left else ""
-    lines += _filled(f"Due: {due}. This plan pumps {count(done, 'fitting')}.{left}")
-    return lines
+        lines += _filled(say("summary.cut_short"))
+    due = say(
+        "summary.due",
+        joints=say.count(plan.due_joints, "joint"),
+        fittings=say.count(plan.due_fittings, "fitting"),
+        done=say.count(sum(tally(each).fittings for each in plan.technicians), "fitting"),
+    )
+    return lines + _filled(due + (say("summary.left_below", n=len(plan.left)) if plan.left else ""))
 
 
-def _walks(plan: RoundPlan) -> list[str]:
+def _walks(plan: RoundPlan, say: Language) -> list[str]:
     """One column a technician, a few technicians to a block so that it fits the width."""
     lines = []
+    heads = ("", *(say(f"summary.{row}") for row in WALK_ROWS))
     for block in range(0, len(plan.technicians), COLUMNS):
         walks = plan.technicians[block : block + COLUMNS]
-        columns = [WALK_ROWS, *(_walk_column(walk, tally(walk)) for walk in walks)]
+        columns = [heads, *(_walk_column(walk, tally(walk), say) for walk in walks)]
         rows = list(zip(*columns, strict=True))
         lines += _table(rows, words=1)
-    for technician in plan.technicians:
-        if technician.start_place:
-            ends = f"{technician.name}: from {technician.start_place} to "
-            lines += _filled(ends + technician.finish_place, first="  ", rest="    ")
-    return ["The walk", *lines]
+    for walk in plan.technicians:
+        if walk.start_place:
+            ends = {"start": walk.start_place, "finish": walk.finish_place}
+            text = say("summary.from_to", name=walk.name, **ends)
+            lines += _filled(text, first="  ", rest="    ")
+    return [say("summary.walk"), *lines]
 
 
-def _walk_column(technician: TechnicianPlan, work: WalkTally) -> tuple[str, ...]:
+def _walk_column(technician: TechnicianPlan, work: WalkTally, say: Language) -> tuple[str, ...]:
     spans = (technician.walk_s, technician.work_s, technician.wait_s)
     return (
         technician.name[:NAME_WIDTH],
-        clock(technician.start),
-        clock(technician.finish),
-        f"{technician.walk_m:.0f}",
-        *(f"{span_s / S_PER_MIN:.1f}" for span_s in spans),
+        say.clock(technician.start),
+        say.clock(technician.finish),
+        say.number(technician.walk_m),
+        *(say.number(span_s / S_PER_MIN, 1) for span_s in spans),
         *map(str, (work.units, work.fittings, work.strokes)),
     )
 
 
-def _cartridges(plan: RoundPlan) -> list[str]:
+def _cartridges(plan: RoundPlan, say: Language) -> list[str]:
     if not plan.cartridges:
         return []
-    rows = [["grease", "carry", "go in", "reserve", "strokes", "grams"]]
+    heads = ("grease", "carry", "fit", "reserve", "strokes", "grams")
+    rows = [[say(f"summary.{head}") for head in heads]]
     rows += [
-        [grease, str(c.carry), str(c.used), str(c.reserve), str(c.strokes), f"{c.grams:.0f}"]
+        [grease, str(c.carry), str(c.used), str(c.reserve), str(c.strokes), say.number(c.grams)]
         for grease, c in plan.cartridges.items()
     ]
-    return ["Cartridges to carry", *_table(rows, words=1), *_each_bag(plan)]
+    return [say("summary.cartridges"), *_table(rows, words=1), *_each_bag(plan, say)]
 
 
-def _each_bag(plan: RoundPlan) -> Iterator[str]:
+def _each_bag(plan: RoundPlan, say: Language) -> Iterator[str]:
     """Who carries what, where more than one technician walks."""
     if len(plan.technicians) < 2:
         return
     for technician in plan.technicians:
-        bag = listed(f"{c.carry} of {grease}" for grease, c in technician.cartridges.items())
-        yield from _filled(f"{technician.name} carries {bag or 'none'}", first="  ", rest="    ")
+        bag = say.listed(
+            say("summary.of_grease", n=c.carry, grease=grease)
+            for grease, c in technician.cartridges.items()
+        )
+        text = say("summary.carries", name=technician.name, bag=bag or say("summary.none"))
+        yield from _filled(text, first="  ", rest="    ")
 
 
-def _left(plan: RoundPlan) -> list[str]:
+def _left(plan: RoundPlan, say: Language) -> list[str]:
     if not plan.left:
-        return ["Left out: nothing that is due."]
-    lines = ["Left out, and why"]
+        return [say("summary.left_none")]
+    lines = [say("summary.left")]
     for (reason, helps), units in left_by_reason(plan).items():
-        lines += _filled(f"- {reason}", first="  ", rest="    ")
+        lines += _filled(f"- {say.sentence(reason)}", first="  ", rest="    ")
         if helps:
-            lines += _filled(f"what would help: {helps}", first="    ", rest="    ")
+            text = say("summary.would_help", helps=say.sentence(helps))
+            lines += _filled(text, first="    ", rest="    ")
         for unit, items in units.items():
-            names = ", ".join(left_name(item) for item in items)
+            names = ", ".join(left_name(item, say) for item in items)
             lines += _filled(f"{unit}: {names}", first="      ", rest="        ")
     return lines
 
 
-def _hands_off(plan: RoundPlan) -> list[str]:
-    """What a technician must not pump, or only looks at; the card lists each place."""
+def _hands_off(plan: RoundPlan, say: Language) -> list[str]:
+    """What a technician must not pump, or only checks; the card lists each place."""
     lines = []
     if plan.never_pump:
         units = len({item.unit for item in plan.never_pump})
-        text = f"Never pump: {count(len(plan.never_pump), 'place')} on {count(units, 'unit')}"
-        lines += _filled(f"{text} (track tension and the like; the card marks each).")
+        places = say.count(len(plan.never_pump), "place")
+        lines += _filled(say("summary.never_pump", places=places, units=say.count(units, "unit")))
     if plan.inspect:
         units = len({item.unit for item in plan.inspect})
-        text = f"Look only, fed by a central system: {count(len(plan.inspect), 'joint')}"
-        lines += _filled(f"{text} on {count(units, 'unit')}.")
+        joints = say.count(len(plan.inspect), "joint")
+        lines += _filled(say("summary.check_only", joints=joints, units=say.count(units, "unit")))
     return lines
 
 
-def _proof(plan: RoundPlan) -> list[str]:
-    return ["How good is this walk?", *_filled(certificate(plan.bound), first="  ", rest="  ")]
+def _proof(plan: RoundPlan, say: Language) -> list[str]:
+    return [say("summary.how_good"), *_filled(certificate(plan.bound, say), first="  ", rest="  ")]
 
 
-def _notes(plan: RoundPlan) -> list[str]:
-    texts = [*plan.notes, *(f"Caution: {caution}" for caution in own_cautions(plan.cautions))]
+def _notes(plan: RoundPlan, say: Language) -> list[str]:
+    own = own_cautions(plan.cautions, say)
+    texts = [
+        *(say.sentence(note) for note in plan.notes),
+        *(say("summary.caution", caution=caution) for caution in own),
+    ]
     return [line for text in texts for line in _filled(text, first="- ", rest="  ")]
-
-
-def _read_first() -> list[str]:
-    """The cautions stand on the card; the terminal sends people there."""
-    text = f"Read the {len(BEFORE_YOU_START)} cautions on the card before the first fitting. {AID}"
-    return _filled(text)

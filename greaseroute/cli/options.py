@@ -1,13 +1,14 @@
 """The options that mean the same at every verb, and what stands behind them."""
 
 import argparse
+import dataclasses
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    pass
+    from greaseroute.site.model import Site
 
 MOST_DIGITS = 18  # a whole number of 64 bits
 
@@ -115,6 +116,17 @@ def _add_cores(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_language(parser: argparse.ArgumentParser) -> None:
+    from greaseroute.texts.language import languages
+
+    parser.add_argument(
+        "--language",
+        metavar="CODE",
+        choices=languages(),
+        help=f"language of what is shown: {', '.join(languages())} (default: that of site.toml)",
+    )
+
+
 _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "site": _add_site,
     "at": _add_at,
@@ -123,10 +135,17 @@ _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "limit_s": _add_limit_s,
     "format": _add_format,
     "cores": _add_cores,
+    "language": _add_language,
 }
 
 
 def add_options(parser: argparse.ArgumentParser, *names: str) -> None:
-    """Give a verb the shared options named: site, at, out, seed, limit_s, format, cores."""
+    """Give a verb the shared options named: site, at, out, seed, limit_s, format, cores,
+    language."""
     for name in names:
         _ADD[name](parser)
+
+
+def in_language(site: "Site", code: str | None) -> "Site":
+    """The site in the language of ``--language``; in its own where that is not given."""
+    return site if code is None else dataclasses.replace(site, language=code)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from greaseroute.cli.interrupt import stoppable
 from greaseroute.cli.kernels import check_environment, ready_kernels
-from greaseroute.cli.options import add_options
+from greaseroute.cli.options import add_options, in_language
 from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.progress import Progress, progress_for
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from greaseroute.plan.round import RoundPlan
     from greaseroute.processes import Aside
     from greaseroute.site.model import Site
+    from greaseroute.texts.language import Language
 
 HELP = "plan the round, write the card and the files, print the summary"
 
@@ -36,7 +37,7 @@ STAGES = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, ``--with-looks``, and what tells of a round under way."""
-    add_options(parser, "site", "at", "out", "seed", "limit_s", "format", "cores")
+    add_options(parser, "site", "at", "out", "seed", "limit_s", "format", "cores", "language")
     parser.add_argument(
         "--with-looks", action="store_true", help="also check the look points of each unit visited"
     )
@@ -64,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
         with stoppable():
             output.write(files)
             _hand_out(args.site, plan)
-    _print(plan, args, list(files))
+    _print(plan, args, list(files), say=site.say)
     return 0 if plan.complete and not plan.left else 1
 
 
@@ -86,7 +87,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[RoundPlan, Sit
     reading = Aside(lambda: read_site(args.site))
     try:
         _load_planner()
-        site = reading.result()
+        site = in_language(reading.result(), args.language)
     finally:
         reading.end()
     from greaseroute.cli.under_way import under_way
@@ -213,12 +214,14 @@ def _texts(
     return files
 
 
-def _print(plan: "RoundPlan", args: argparse.Namespace, names: list[str]) -> None:
+def _print(
+    plan: "RoundPlan", args: argparse.Namespace, names: list[str], *, say: "Language"
+) -> None:
     """The summary for people, or the plan itself for programs."""
     if args.format == "json":
         print(plan.model_dump_json(indent=1))
         return
     from greaseroute.cards.summary import summary_text
 
-    print(summary_text(plan))
-    print(f"Written to {Path(args.out)}: {', '.join(names)}")
+    print(summary_text(plan, say))
+    print(say("summary.written", folder=str(args.out), files=", ".join(names)))

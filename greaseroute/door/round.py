@@ -24,6 +24,7 @@ from greaseroute.plan.tally import numbered, tally
 from greaseroute.processes import at_most_cores
 from greaseroute.rounds.planner import plan_round as plan_record
 from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.texts.language import ENGLISH
 
 PUMPS = (
     *("technician", "no", "stop", "unit", "type", "arrive", "stand", "x_m", "y_m", "height_m"),
@@ -109,7 +110,7 @@ class Round:
 
     def summary(self) -> str:
         """The plan as text: what a technician asks before setting off."""
-        return summary_text(self.plan)
+        return summary_text(self.plan, self.site.record.say if self.site else ENGLISH)
 
     def __repr__(self) -> str:
         walk_m = sum(t.walk_m for t in self.technicians)

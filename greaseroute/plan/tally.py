@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from greaseroute.plan.round import FittingTask, LeftOut, RoundPlan, StandVisit, Stop, TechnicianPlan
+from greaseroute.texts.language import ENGLISH, Language
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +84,7 @@ def left_by_reason(plan: RoundPlan) -> dict[tuple[str, str], dict[str, list[Left
     return groups
 
 
-def left_name(item: LeftOut) -> str:
-    """``boom root`` or ``boom root (left)``."""
-    return f"{item.joint} ({item.fitting})" if item.fitting else item.joint
+def left_name(item: LeftOut, say: Language = ENGLISH) -> str:
+    """``boom foot pin`` or ``boom foot pin (left)``."""
+    joint = say.name(item.joint)
+    return f"{joint} ({say.name(item.fitting)})" if item.fitting else joint

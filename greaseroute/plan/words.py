@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from greaseroute.plan.round import Bound
+from greaseroute.texts.language import ENGLISH, Language
 from greaseroute.units import S_PER_MIN
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -55,18 +56,17 @@ def band_words(band: str) -> str:
     return BANDS.get(band, band)
 
 
-def certificate(bound: Bound) -> str:
+def certificate(bound: Bound, say: Language = ENGLISH) -> str:
     """What is proved about the walk, in plain words.
 
     The share that could be saved is the plan's own ``gap_pct``, which is taken over the part that
     the route decides: of all who take part, without idle time.
     """
     if bound.gap_pct is None or bound.lower_s <= 0:
-        return "Not proved: how much time another walk could save is not known."
-    taken = minutes(bound.value_s)
+        return say("proof.unknown")
+    taken = say.minutes(bound.value_s)
     if bound.gap_pct < NOTHING_PROVED_PCT and bound.idle_s > 0:
-        return "Proved: no plan for these visits ends sooner."
+        return say("proof.no_plan_sooner")
     if bound.gap_pct < NOTHING_PROVED_PCT:
-        return f"Proved: no walk for these visits takes less than the {taken} of this one."
-    part = f"{bound.gap_pct:.1f} % of the {taken} of walking and moving"
-    return f"Proved: at most {part} could be saved."
+        return say("proof.no_walk_less", taken=taken)
+    return say("proof.at_most", gap_pct=bound.gap_pct, taken=taken)

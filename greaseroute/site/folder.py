@@ -284,4 +284,5 @@ def _site(draft: Draft) -> Site:
         meter_readings=draft.readings,
         origin_lonlat=draft.plane.origin_lonlat,
         planned_for=_planned_for(draft.settings),
+        language=head.language,
     )

@@ -9,6 +9,7 @@ from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRule
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.ground_plan import GroundPlan
 from greaseroute.site.past import Past
+from greaseroute.texts.language import DEFAULT, Language, language
 
 NOTHING_RECORDED = Past()
 
@@ -20,7 +21,8 @@ class Site:
     ``types`` holds each machine type in use, by name. ``origin_lonlat`` is the anchor of the
     local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
     are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
-    is what the record tells beside services and readings, where the folder has one.
+    is what the record tells beside services and readings, where the folder has one. ``language``
+    is the code (ISO 639-1) of the language in which people read what is handed out.
     """
 
     name: str
@@ -41,3 +43,9 @@ class Site:
     origin_lonlat: tuple[float, float] | None = None
     planned_for: datetime | None = None
     past: Past = NOTHING_RECORDED
+    language: str = DEFAULT
+
+    @property
+    def say(self) -> Language:
+        """The language of what is handed out for this site."""
+        return language(self.language)

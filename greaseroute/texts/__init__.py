@@ -1,1 +1,1 @@
-"""Reading text with the place of every value: TOML, JSON, CSV."""
+"""Text read, with the place of every value: TOML, JSON, CSV; text shown, by language."""

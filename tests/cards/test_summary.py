@@ -24,8 +24,8 @@ The walk
   Ada: from store to store
 
 Cartridges to carry
-  grease  carry  go in  reserve  strokes  grams
-  plain       2      1        1       60     65
+  grease  carry  to fit  reserve  strokes  grams
+  plain       2       1        1       60     65
 
 Left out, and why
   - out of reach in the posture it stands in
@@ -33,7 +33,7 @@ Left out, and why
       HT-06: body pivot, steering pivot (pin)
 
 Never pump: 1 place on 1 unit (track tension and the like; the card marks each).
-Look only, fed by a central system: 1 joint on 1 unit.
+Check only, fed by a central system: 1 joint on 1 unit.
 
 How good is this walk?
   Proved: at most 1.8 % of the 38.9 min of walking and moving could be saved.

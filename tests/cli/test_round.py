@@ -69,6 +69,14 @@ def test_it_writes_every_file_and_prints_the_summary(whole, tmp_path, capsys):
     assert shown.err == ""  # no terminal, no progress line
 
 
+def test_the_language_of_the_option_goes_before_that_of_the_site(whole, tmp_path, capsys):
+    assert entry(["round", "yard", "--out", str(tmp_path / "de"), "--language", "de"]) == 0
+    assert capsys.readouterr().out.startswith("Schmierrunde für Sample yard, Dienstag, 4. März")
+    plan = (tmp_path / "de" / "round.json").read_text(encoding="utf-8")
+    assert RoundPlan.model_validate_json(plan) == whole  # programs read the same in any language
+    assert entry(["round", "yard", "--out", str(tmp_path / "x"), "--language", "xx"]) == 2
+
+
 def test_round_json_is_the_plan_and_fits_the_published_schema(whole, tmp_path):
     entry(["round", "yard", "--out", str(tmp_path)])
     text = (tmp_path / "round.json").read_text(encoding="utf-8")

@@ -78,3 +78,13 @@ def test_one_bad_gun_does_not_hide_a_bad_technician(tmp_path):
     plant(folder, "site.toml", 'finish = "hut"', 'finish = "huts"')
     told = [(f.line, f.record, f.field) for f in gather(folder)[1]]
     assert told == [(25, "gun lever", "stroke_cm3"), (35, "technician Rika", "finish")]
+
+
+def test_the_language_is_the_sites_or_english(tmp_path):
+    folder = good_copy(tmp_path)
+    assert read_site(folder).say.code == "en"
+    plant(folder, "site.toml", 'shift_start = "06:30"', 'shift_start = "06:30"\nlanguage = "de"')
+    assert read_site(folder).say.code == "de"
+    plant(folder, "site.toml", '"de"', '"xx"')
+    _, faults = gather(folder)
+    assert [(f.field, f.value, f.allowed) for f in faults] == [("language", "xx", "de, en")]

@@ -13,6 +13,7 @@ from greaseroute.errors import Fault, UnknownName
 from greaseroute.records import Record, about
 from greaseroute.site import moment
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
+from greaseroute.texts.language import DEFAULT, languages
 from greaseroute.texts.toml_text import TomlText, read_toml
 from greaseroute.texts.validation import Path, Source, faults_of
 
@@ -52,7 +53,17 @@ class SiteHead(Record):
     shift_start: str = about("local time HH:MM at which the operators start")
     round_start: str = about("local time HH:MM at which the round starts")
     planned_for: str | None = about("the moment planned for; without it the next round_start", None)
+    language: str = about(
+        f"language of what is handed out: {', '.join(languages())}; --language overrides", DEFAULT
+    )
     rules: WorkingRules = about("working rules of the site", WorkingRules())
+
+    @field_validator("language")
+    @classmethod
+    def _language(cls, code: str) -> str:
+        if code not in languages():
+            raise ValueError(", ".join(languages()))
+        return code
 
     @field_validator("time_zone")
     @classmethod

@@ -1,0 +1,94 @@
+"""One table of strings in each language: the same keys, the same placeholders, no key missing."""
+
+import ast
+import string
+from pathlib import Path
+
+import pytest
+
+import greaseroute
+from greaseroute.errors import UnknownName
+from greaseroute.texts.language import ENGLISH, MissingText, language, languages
+
+GERMAN = language("de")
+OTHERS = [language(code) for code in languages() if code != "en"]
+PACKAGE = Path(greaseroute.__file__).parent
+
+
+def forms(text):
+    return (text,) if isinstance(text, str) else text
+
+
+def placeholders(text):
+    return [{f for _, f, _, _ in string.Formatter().parse(form) if f} for form in forms(text)]
+
+
+@pytest.mark.parametrize("other", OTHERS, ids=lambda each: each.code)
+def test_every_language_has_the_same_keys_and_placeholders(other):
+    assert other.texts.keys() == ENGLISH.texts.keys()
+    for key, text in ENGLISH.texts.items():
+        assert placeholders(other.texts[key]) == placeholders(text), key
+
+
+@pytest.mark.parametrize("code", languages())
+def test_no_text_is_empty_or_ends_in_a_blank_by_oversight(code):
+    for key, text in language(code).texts.items():
+        assert all(form.strip() for form in forms(text)), key
+        assert not any(form.endswith(" ") for form in forms(text)), key
+
+
+def keys_in_the_code():
+    """Keys that the code and the pages ask for by a text of their own."""
+    for file in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
+                called = node.func
+                name = called.id if isinstance(called, ast.Name) else getattr(called, "attr", "")
+                if name in ("say", "ENGLISH"):
+                    yield f"{file.name}:{node.lineno}", node.args[0].value
+
+
+def test_every_key_of_the_code_is_in_the_table():
+    found = list(keys_in_the_code())
+    assert len(found) >= 25
+    assert [(where, key) for where, key in found if key not in ENGLISH.texts] == []
+
+
+def test_a_missing_key_is_an_error_and_so_is_a_missing_value():
+    with pytest.raises(MissingText, match="no_such"):
+        ENGLISH("summary.no_such")
+    with pytest.raises(KeyError, match="site"):
+        ENGLISH("summary.head", day="", clock="")
+    with pytest.raises(MissingText, match="count"):
+        ENGLISH("count.joint", n=1)
+
+
+def test_an_unknown_language_is_told_with_those_there_are():
+    with pytest.raises(UnknownName, match="de, en"):
+        language("xx")
+
+
+def test_figures_and_days_are_those_of_the_language():
+    # Duden: Dezimalkomma, Punkt nach der Ordnungszahl, Komma nach dem Wochentag.
+    assert GERMAN.minutes(2334.0) == "38,9 min"
+    assert ENGLISH.minutes(2334.0) == "38.9 min"
+    assert GERMAN.day("2031-03-05T00:30:00+01:00") == "Mittwoch, 5. März 2031"
+    assert ENGLISH.day("2031-03-05T00:30:00+01:00") == "Wednesday 5 March 2031"
+    assert GERMAN("proof.at_most", gap_pct=1.84, taken="38,9 min").startswith(
+        "Bewiesen: höchstens 1,8 % der 38,9 min"
+    )
+
+
+def test_one_and_many():
+    assert [GERMAN.count(n, "stroke") for n in (0, 1, 2)] == ["0 Hübe", "1 Hub", "2 Hübe"]
+    assert GERMAN.listed(["a", "b", "c"]) == "a, b und c"
+    assert ENGLISH.listed(["a"]) == "a"
+    assert ENGLISH.listed([]) == ""
+
+
+def test_names_are_made_of_others_and_a_family_has_its_own_word():
+    assert GERMAN.name("bucket") == "Löffel"
+    assert GERMAN.name("bucket", "loader") == "Schaufel"
+    assert GERMAN.name("left bucket", "loader") == "Schaufel links"
+    assert GERMAN.name("some part of the site's own") == "some part of the site's own"
+    assert ENGLISH.name("left bucket") == "left bucket"
