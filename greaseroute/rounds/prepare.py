@@ -16,7 +16,7 @@ from greaseroute.rounds.request import Keep, RoundRequest
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning, morning_of
-from greaseroute.visits.all_units import Look, Visiting, poses_at_units
+from greaseroute.visits.all_units import Levels, Look, Visiting, poses_at_units
 from greaseroute.visits.reach import Surveyed, Terms, as_posed, newly_closed, surveyed, terms_of
 from greaseroute.visits.visit import UnitVisit, way_slack_ms
 from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
@@ -80,8 +80,9 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
 
 
-def with_levels(ready: Prepared) -> Prepared:
-    """The same round with visits that serve only the weightier joints of a unit as well."""
+def with_levels(ready: Prepared, levels: Levels = UnitWork.levels) -> Prepared:
+    """The same round with visits that serve fewer joints of a unit as well: by default the
+    weightier ones."""
     outlooks = _outlooks(
         ready.site,
         ready.yard,
@@ -89,7 +90,7 @@ def with_levels(ready: Prepared) -> Prepared:
         works=[o.works for o in ready.outlooks],
         look=lambda number, work: ready.outlooks[number].surveyed[work.unit.unit],
         fixed=fixed_points(ready.site, ready.technicians, ready.yard),
-        levels=True,
+        levels=levels,
     )
     return replace(ready, outlooks=outlooks)
 
@@ -175,7 +176,7 @@ def _outlooks(
     works: Sequence[tuple[UnitWork, ...]],
     look: Look,
     fixed: Array,
-    levels: bool = False,
+    levels: Levels | None = None,
 ) -> tuple[Outlook, ...]:
     """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
     slacks_ms = [way_slack_ms(len(each)) for each in works]
