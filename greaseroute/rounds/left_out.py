@@ -32,6 +32,17 @@ def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
     return list(missing.values())
 
 
+def takes_more(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
+    """What nobody reaches from the ground or a deck, with what it takes; the same for all."""
+    found: dict[tuple[str, str, str | None], LeftOut] = {}
+    for each in works:
+        for work in each:
+            for far in work.takes_more:
+                record = left_out(far.item, far.reason, fitting=far.fitting, helps=far.helps)
+                found.setdefault((record.unit, record.joint, record.fitting), record)
+    return list(found.values())
+
+
 def whole_unit(work: UnitWork, reason: str, *, helps: str = "") -> list[LeftOut]:
     """Every joint of a unit, for one reason."""
     return [left_out(joint.due, reason, helps=helps) for joint in work.joints]

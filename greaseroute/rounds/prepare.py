@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
 from greaseroute.plan.round import LeftOut
-from greaseroute.rounds.left_out import nobody_can, whole_unit
+from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
 from greaseroute.rounds.request import Keep, RoundRequest
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
@@ -76,7 +76,12 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
     starts = _starts(site, crew, yard)
-    left = [*request.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
+    left = [
+        *request.left,
+        *nobody_can(works),
+        *takes_more(works),
+        *_cut_off(yard, outlooks, starts=starts),
+    ]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
 
 
@@ -211,7 +216,7 @@ def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]
     for outlook in outlooks:
         for work in outlook.works:
             unit = work.unit.unit
-            if unit not in reached and unit not in found:
+            if work.joints and unit not in reached and unit not in found:
                 found[unit] = _why_cut_off(yard, work, free=free, start=starts[0])
     return [record for records in found.values() for record in records]
 

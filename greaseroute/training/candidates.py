@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.due.worklist import DueItem, work_list
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
@@ -100,8 +99,8 @@ def site_pairs(site: Site) -> dict[Pair, bool]:
     """Every family and kind of joint on the site that is pumped, in fleet order."""
     found: dict[Pair, bool] = {}
     for unit in site.units:
-        machine: MachineType = site.types[unit.type].with_attachments(unit.attachments)
+        machine = site.machine(unit)
         for joint in machine.joints:
-            if not (joint.never_pump or joint.central):
+            if joint.by_hand and joint.within_reach:
                 found[machine.family, joint.kind] = True
     return found
