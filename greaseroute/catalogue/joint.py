@@ -33,6 +33,7 @@ JointKind = Literal[
     "reservoir",
     "track tension",
 ]
+OlderKind = Literal["slew bath", "slip joint"]
 OLDER_KINDS = {"slew bath": "pinion grease bath", "slip joint": "sliding spline"}
 """Kinds as type files spelled them before; they are still read."""
 
@@ -203,7 +204,9 @@ class Procedure(Record):
     """
 
     kind: ProcedureKind = "other"
-    steps: tuple[Annotated[Step, BeforeValidator(_as_step)], ...] = Field(min_length=1)
+    steps: tuple[
+        Annotated[Step, BeforeValidator(_as_step, json_schema_input_type=Step | str)], ...
+    ] = Field(min_length=1)
     turns: int = number(
         "times the upperstructure is slewed between passes", default=0, least=0, greatest=20
     )
@@ -246,7 +249,9 @@ class Joint(Record):
     """
 
     name: str = Field(min_length=1)
-    kind: Annotated[JointKind, BeforeValidator(_kind_of_today)] = "pin"
+    kind: Annotated[
+        JointKind, BeforeValidator(_kind_of_today, json_schema_input_type=JointKind | OlderKind)
+    ] = "pin"
     links: tuple[str, str]
     fittings: tuple[Fitting, ...] = Field(min_length=1, max_length=60)
     dose: Dose | None = None
