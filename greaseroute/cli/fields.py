@@ -67,8 +67,6 @@ PLAIN = {
     "by": "who does it: the technician or a second person",
     "minutes": "minutes it takes",
     "machine_moves": "whether the machine or a part of it moves under power in this step",
-    "idle_s": "seconds of waiting of all technicians together, counted in no value",
-    "no_sooner_s": "seconds from the moment planned for before which no plan can end",
     "couplings": "places where attachments may be hung on",
     "replaces": "the link whose place an attachment takes",
     "confirmed": "who confirmed interval and dose for this site, when, from what",
