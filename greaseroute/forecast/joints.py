@@ -11,7 +11,7 @@ from greaseroute.catalogue.joint import Joint
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.dose.matching import NoGun, gun_for
 from greaseroute.dose.strokes import fitting_strokes, stroke_cm3
-from greaseroute.due.worklist import DueItem, unit_joints, work_list
+from greaseroute.intervals.worklist import DueItem, unit_joints, work_list
 from greaseroute.site.crew import Grease, Gun
 from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach

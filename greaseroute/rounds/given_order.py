@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import Bound, RoundPlan
 from greaseroute.rounds.clock import Clock
 from greaseroute.rounds.in_order import best_in_order

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.visits.nodes import Item
 from greaseroute.visits.reach import Surveyed

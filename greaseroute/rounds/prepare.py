@@ -8,8 +8,8 @@ import numpy as np
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
 from greaseroute.rounds.request import Keep, RoundRequest

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.due.worklist import carried_note
+from greaseroute.intervals.worklist import carried_note
 from greaseroute.plan.round import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.left_out import (

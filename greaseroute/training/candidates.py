@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.worklist import DueItem, work_list
+from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach

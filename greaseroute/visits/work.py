@@ -9,8 +9,8 @@ from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.dose.matching import NoGun, gun_for
 from greaseroute.dose.quantity import dose_cm3
 from greaseroute.dose.strokes import fitting_strokes
-from greaseroute.due.worklist import DueItem, work_list
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.plan.round import LeftOut
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.fleet import Unit

@@ -9,7 +9,7 @@ from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
 from greaseroute.catalogue.kinematics.placed import Pose, place
-from greaseroute.due.worklist import work_list
+from greaseroute.intervals.worklist import work_list
 from greaseroute.site.folder import gather, read_site
 
 DEMOS = Path(__file__).parents[2] / "sites_demo"

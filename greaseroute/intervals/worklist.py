@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 from pydantic import Field
 
 from greaseroute.catalogue.joint import Interval, Joint
-from greaseroute.due.interval import OwnInterval, shortened
-from greaseroute.due.meter import HoursRun, RanBack, Reading, hours_between, in_zone
-from greaseroute.due.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
-from greaseroute.due.services import UnitHistory, unit_history
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.interval import OwnInterval, shortened
+from greaseroute.intervals.meter import HoursRun, RanBack, Reading, hours_between, in_zone
+from greaseroute.intervals.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
+from greaseroute.intervals.services import UnitHistory, unit_history
 from greaseroute.records import Record
 from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import Unit

@@ -6,7 +6,7 @@ from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.meter import NO_HOURS, Reading, in_zone
+from greaseroute.intervals.meter import NO_HOURS, Reading, in_zone
 from greaseroute.ledger.meters import WorkingDay
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 
