@@ -11,13 +11,13 @@ from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.pages import environment, part
-from greaseroute.drawings import drawing, map_svg
+from greaseroute.drawings import drawing, leg_svg, map_svg
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import left_by_reason
 from greaseroute.plan.words import certificate
 from greaseroute.site.model import Site
 
-SCRIPTS = ("record.js", "qr.js", "card.js")
+SCRIPTS = ("record.js", "qr.js", "say.js", "row.js", "viewer.js", "card.js")
 """What was ticked and what is made of it; the code; the page. One script, run in this order."""
 
 
@@ -39,7 +39,7 @@ def card_html(
         plan=plan,
         walks=walks or walk_blocks(plan, site),
         map=Markup(drawn_map or map_svg.map_svg(site, plan)),
-        style=Markup(part("card.css") + drawing.STYLE),
+        style=Markup(part("card_screen.css") + drawing.STYLE + leg_svg.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
         data=record_data(plan, site),
