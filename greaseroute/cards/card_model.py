@@ -26,11 +26,15 @@ from greaseroute.site.placed_units import outlines, placed_unit
 
 @dataclass(frozen=True, slots=True)
 class PumpRow:
-    """One fitting on the card; ``put_in`` cartridges go into the gun before it."""
+    """One fitting on the card; ``put_in`` cartridges go into the gun before it.
+
+    ``height_m`` is above the feet, ``body`` how it is held for it.
+    """
 
     number: int
     task: FittingTask
     fitting: str
+    height_m: str
     body: str
     put_in: int
 
@@ -234,7 +238,8 @@ def _stand_block(
                 next(pumps),
                 task,
                 fitting=_fitting(task),
-                body=_body(task, visit),
+                height_m=f"{task.at_m[2] - visit.height_m:.1f}",
+                body=band_words(task.band),
                 put_in=task.put_in or int(task.cartridge_change),
             )
             for task in visit.fittings
@@ -246,11 +251,6 @@ def _stand_block(
 def _fitting(task: FittingTask) -> str:
     """The fitting's name, and its head where that wants another coupler."""
     return task.fitting if task.head == "conical" else f"{task.fitting}, {task.head} head"
-
-
-def _body(task: FittingTask, visit: StandVisit) -> str:
-    """How high the fitting is above the feet and how the body is held for it."""
-    return f"{task.at_m[2] - visit.height_m:.1f} m, {band_words(task.band)}"
 
 
 def where_words(visit: StandVisit, placed: PlacedMachine) -> str:

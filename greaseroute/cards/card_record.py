@@ -3,7 +3,6 @@
 from datetime import datetime
 from typing import Any
 
-from greaseroute.cards.card_words import card_words
 from greaseroute.ledger.receipt import DEFECTS, REASONS
 from greaseroute.plan.handed_out import plan_handed_out, round_id
 from greaseroute.plan.round import RoundPlan
@@ -30,7 +29,6 @@ def record_data(plan: RoundPlan, site: Site) -> dict[str, Any]:
         "reasons": list(REASONS),
         "defects": list(DEFECTS),
         "walks": walks,
-        "words": card_words(),
         "meters": {u.unit: last_meter(site, u, at) for u in site.units if u.unit in planned},
     }
 

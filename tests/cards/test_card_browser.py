@@ -62,7 +62,7 @@ def row(page, place):
         if page.locator(".isolate").count():
             page.locator(".isolate").click()
     while not found.is_visible():
-        page.get_by_label("stop after").click()
+        page.locator("#bar .side").last.click()
     return found
 
 
@@ -71,7 +71,7 @@ def to_stop(page, unit):
     page.locator(".list-key").click()
     page.locator(".to-stop", has_text=unit).click()
     while not page.locator(".phase.arrive.shown").count():
-        page.get_by_label("stop before").click()
+        page.locator("#bar .side").first.click()
 
 
 def opened(page, place):
@@ -334,3 +334,18 @@ def test_it_prints(phone, sheet, tmp_path):
     pdf = tmp_path / "card.pdf"
     phone.pdf(path=str(pdf), format=sheet)
     assert pdf.read_bytes()[:5] == b"%PDF-"
+
+
+def test_the_technician_chooses_the_language_and_keeps_it(phone):
+    assert phone.locator(".isolate").inner_text() == "Isolated"
+    phone.locator(".list-key").click()
+    phone.locator(".choose select").first.select_option("de")
+    phone.reload()
+    assert phone.locator(".isolate").inner_text() == "Gesichert"
+    assert phone.locator("html").get_attribute("lang") == "de"
+    # What is kept stays in English, whatever it is shown in.
+    second = opened(phone, 1)
+    second.locator("select.reason").select_option(label="nimmt kein Fett")
+    (event,) = handed_in(phone)["events"]
+    assert event["reason"] == "does not take grease"
+    assert phone.faults == []

@@ -11,13 +11,13 @@ from html.parser import HTMLParser
 
 import pytest
 
-from greaseroute.cards.card_words import card_words
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
 from greaseroute.cards.html import card_html
 from greaseroute.cards.legs import DIRECTIONS
 from greaseroute.ledger.receipt import REASONS
 from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import Bound
+from greaseroute.texts.language import language
 from tests.cards import sample
 
 VOID = {"col", "meta", "input", "br", "link", "img", "hr"}
@@ -256,7 +256,7 @@ def test_another_plan_is_another_round(plan):
 
 def test_every_fixed_word_is_said_with_its_key(page):
     # The script says them anew in another language; a text without its key would stay behind.
-    words = card_words()["en"]
+    words = language("en").section("card")
     keys = re.findall(r'data-w="([^"]+)"', page)
     assert set(keys) <= words.keys()
     assert {"isolate", "carry", "hand_in", "way"} <= set(keys)
@@ -300,7 +300,7 @@ def test_a_unit_in_two_postures_is_drawn_in_both(plan, yard):
     read(page)
     part = page.split('id="stop1"')[1].split('id="list"')[0]
     assert part.count("<svg") == 1 + 4
-    assert "It stands in: greasing</span>: arm out" in part
+    assert "It stands in: greasing</span>: <span data-n>arm out</span>" in part
     # Numbers and letters run on; they do not start again.
     assert re.findall(r'class="no">(\w+)<', part) == ["1", "2", "L1", "3", "4"]
     assert re.findall(r'class="sq">(\w)<', part) == ["a", "b", "c", "d"]

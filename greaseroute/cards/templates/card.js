@@ -5,7 +5,8 @@
   var storage = null;
   try { storage = window.localStorage; } catch (refused) { storage = null; }
   var record = CardRecord.open(round, storage);
-  var words = Words(round.words, record.noted("language") || navigator.language.slice(0, 2));
+  var words = Words(round.words, JSON.parse(document.getElementById("names").textContent),
+    record.noted("language") || round.language);
   var say = words.say, head = document.getElementById("head"), bar = document.getElementById("bar");
   var card = { record: record, round: round, words: words, changed: changed, unitOf: unitOf };
   var viewer = Viewer(card), rows = [], walks = [], takeBack = null, message = "", clock = null;
@@ -242,13 +243,13 @@
       made("b", stop.data.unit, {}, into);
     }
   }
-  function titled(stop, into) { made("span", stop.data.title, { "class": "title" }, into); }
+  function titled(stop, into) { made("span", words.named(stop.data.title), { "class": "title" }, into); }
   function arrow(stop, into) {
     if (!stop.data.way) { made("span", say("here"), { "class": "way" }, into); return; }
     var span = made("span", "", { "class": "way" }, into);
     var pointer = made("i", "\u2191", { "class": "arrow", "aria-hidden": "true" }, span);
     pointer.style.transform = "rotate(" + stop.data.bearing + "deg)";
-    made("span", say("way", { m: stop.data.m, direction: say("direction_" + stop.data.way) }), {}, span);
+    made("span", say("way", { m: stop.data.m, direction: say("direction." + stop.data.way) }), {}, span);
     all(".mind", stop.element).forEach(function (item) {
       made("b", item.textContent, { "class": "minded" }, span);
     });
@@ -372,7 +373,7 @@
       var key_ = button("", { "class": "who" }, into, function () { choose(n); });
       made("b", walk.section.dataset.technician, {}, key_);
       if (!stop) return;
-      made("span", say("who_first", { unit: stop.data.unit + " " + stop.data.title }), {}, key_);
+      made("span", say("who_first", { unit: stop.data.unit + " " + words.named(stop.data.title) }), {}, key_);
       var way = made("span", "", {}, key_);
       arrow(stop, way);
     });

@@ -32,7 +32,7 @@ function Row(element, place, card) {
   function chooser(label, first, words_, kind) {
     var select = made("select", "", { "aria-label": say(label), "class": kind }, fold);
     [""].concat(words_).forEach(function (word) {
-      made("option", word ? card.words.name(kind, word) : say(first), { value: word }, select);
+      made("option", word ? card.words.name(word) : say(first), { value: word }, select);
     });
     return select;
   }
@@ -95,9 +95,9 @@ function Row(element, place, card) {
   function marked(now, strokes) {
     var name = card.words.name;
     return [
-      now.done === false ? say("could_not_mark") + ": " + name("reason", now.reason || "") : "",
+      now.done === false ? say("could_not_mark") + ": " + name(now.reason || "") : "",
       now.done && strokes !== planned ? strokes + "\u2009\u00d7" : "",
-      now.defect ? name("found", now.defect) : "",
+      now.defect ? name(now.defect) : "",
       now.took ? say("too_much") : "",
       isCheck && now.found ? say("not_good") : "",
       now.words || (now.found === "not good" ? "" : now.found) || ""
