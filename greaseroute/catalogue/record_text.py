@@ -1,6 +1,6 @@
 """A record of the catalogue from TOML text, or every fault in it with its line."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
@@ -32,15 +32,28 @@ def read_record(
     toml, wrong = read_toml(text, file, record=_WHOLE.get(model.__name__, "file"))
     if wrong:
         return None, tuple(sorted(wrong))
+    return record_of(toml, file, model, check=check)
+
+
+def record_of(
+    toml: TomlText, file: str, model: type[_R], *, check: Callable[[_R], tuple[Finding, ...]]
+) -> tuple[_R | None, tuple[Fault, ...]]:
+    """As ``read_record``, from tables that were read before."""
     record = None
     try:
         record = validated(toml.data, file, model)
         found = check(record)
     except ValidationError as error:
         found = tuple(findings_in(error, model))
-    whole = _WHOLE.get(model.__name__, "file")
-    faults = tuple(sorted(_fault(finding, toml, file=file, whole=whole) for finding in found))
+    faults = faults_of(found, toml, file, whole=_WHOLE.get(model.__name__, "file"))
     return (None, faults) if faults else (record, ())
+
+
+def faults_of(
+    found: Iterable[Finding], toml: TomlText, file: str, *, whole: str
+) -> tuple[Fault, ...]:
+    """Findings with their lines, sorted; ``whole`` is what one of no record is of."""
+    return tuple(sorted(_fault(finding, toml, file=file, whole=whole) for finding in found))
 
 
 def tuples(value: Any) -> Any:  # noqa: ANN401 - any tree of TOML values

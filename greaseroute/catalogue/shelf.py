@@ -10,9 +10,11 @@ from pydantic import ValidationError
 from greaseroute.catalogue.attachment_type import AttachmentType
 from greaseroute.catalogue.checks.findings import findings
 from greaseroute.catalogue.checks.names import unspaced
+from greaseroute.catalogue.like import likeness_of, merged
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.record_text import read_record, validated
+from greaseroute.catalogue.record_text import faults_of, read_record, record_of, validated
 from greaseroute.errors import BadInput, Fault, UnknownName
+from greaseroute.texts.toml_text import read_toml
 
 _SHELF = files("greaseroute.catalogue") / "types"
 _ATTACHMENTS = files("greaseroute.catalogue") / "attachments"
@@ -63,5 +65,19 @@ def read_attachment(text: str, file: str) -> tuple[AttachmentType | None, tuple[
 
 
 def read_type(text: str, file: str) -> tuple[MachineType | None, tuple[Fault, ...]]:
-    """A machine type from TOML text, or None and every fault in it, each with its line."""
-    return read_record(text, file, MachineType, check=findings)
+    """A machine type from TOML text, or None and every fault in it, each with its line.
+
+    A text that says ``like`` holds what differs from that type of the shelf and nothing else.
+    """
+    toml, wrong = read_toml(text, file, record="machine type")
+    if wrong:
+        return None, tuple(sorted(wrong))
+    if "like" in toml.data:
+        written = toml
+        likeness, found = likeness_of(written.data, shelf_names())
+        if likeness is not None:
+            base = tomllib.loads(shelf_text(likeness.like))
+            toml, found = merged(written, likeness, base)
+        if found:
+            return None, faults_of(found, written, file, whole="machine type")
+    return record_of(toml, file, MachineType, check=findings)

@@ -179,9 +179,10 @@ def _ground() -> dict[str, type[BaseModel]]:
 
 
 def _type() -> dict[str, type[BaseModel]]:
+    from greaseroute.catalogue.like import Likeness
     from greaseroute.catalogue.machine_type import MachineType
 
-    return {"types/*.toml": MachineType}
+    return {"types/*.toml": MachineType, "types/*.toml by likeness": Likeness}
 
 
 def _services() -> dict[str, type[BaseModel]]:
@@ -214,7 +215,9 @@ def schema_of(part: str) -> dict[str, Any]:
         return _collection(found)
     if len(found) == 1:
         return {"$schema": DIALECT, **next(iter(found.values()))}
-    return {"$schema": DIALECT, "anyOf": [{**s, "title": name} for name, s in found.items()]}
+    defs = {key: table for s in found.values() for key, table in s.pop("$defs", {}).items()}
+    either = [{**schema, "title": name} for name, schema in found.items()]
+    return {"$schema": DIALECT, "anyOf": either, "$defs": defs}
 
 
 def _collection(roles: dict[str, Any]) -> dict[str, Any]:
