@@ -181,11 +181,11 @@ class RestrictedMaster(Generic[CutT]):
         raise NotImplementedError
 
     def _add_rows(self, low: FloatArray, high: FloatArray, block: FloatArray) -> None:
-        self._solver.addRows(low.size, low, high, *_compressed(block, low.size))
+        self._solver.addRows(low.size, low, high, *compressed(block, low.size))
 
     def _add_columns(self, cost: FloatArray, block: FloatArray) -> None:
         zero, high = np.zeros(cost.size), np.full(cost.size, INFINITY)
-        self._solver.addCols(cost.size, cost, zero, high, *_compressed(block, cost.size))
+        self._solver.addCols(cost.size, cost, zero, high, *compressed(block, cost.size))
 
 
 def entries(first: IntArray, second: IntArray, value: FloatArray | float) -> FloatArray:
@@ -195,7 +195,7 @@ def entries(first: IntArray, second: IntArray, value: FloatArray | float) -> Flo
     return block
 
 
-def _compressed(block: FloatArray, count: int) -> tuple[int, IndexArray, IndexArray, FloatArray]:
+def compressed(block: FloatArray, count: int) -> tuple[int, IndexArray, IndexArray, FloatArray]:
     """Entries in the order HiGHS takes them: how many, first of each, numbers across, values."""
     block = block[np.lexsort((block[:, 1], block[:, 0]))]
     begin = np.searchsorted(block[:, 0], np.arange(count)).astype(np.int32)

@@ -43,6 +43,10 @@ class StopRule:
             parts.append(gone / whole if whole > 0 else 1.0)
         return max(parts)
 
+    def end_after(self, share: float) -> float | None:
+        """The moment at which a share of the time that is left is over; None without a limit."""
+        return None if self.end_s is None else time.perf_counter() + share * self.seconds_left()
+
     def seconds_left(self) -> float:
         """Wall seconds to the end; without one, more than any solve takes."""
         return NO_LIMIT_S if self.end_s is None else self.end_s - time.perf_counter()

@@ -1,15 +1,16 @@
 """A proved lower bound on the last finish: the crew's time for the same visits, shared out.
 
 For two technicians every assignment of the units is judged by what the routes take at least
-(``benders``). For larger crews, cutting planes: whoever visits what, the last one finishes no
-earlier than any weighted mean of the times that the technicians take, and those together visit
-every unit at the service level of the plan, and the stores as often as their bags ask for. Waits
-are left out of the relaxation but for single legs that no window lets anyone walk; one unit's own
-window gives a second bound.
+(``benders``). For larger crews with few units a round, whole rounds: can those that end by an aim
+cover the units (``columns``)? Else, or where that proves nothing, cutting planes: whoever visits
+what, the last one finishes no earlier than any weighted mean of the times that the technicians
+take, and those together visit every unit at the service level of the plan, and the stores as often
+as their bags ask for. Waits are left out of that relaxation but for single legs that no window lets
+anyone walk; one unit's own window gives a further bound.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from greaseroute.solvers.arrays import FAR, IntArray
 from greaseroute.solvers.stop import StopRule
 from greaseroute.solvers.vrp.bag import may_run_out
 from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, BendersLoop, BoundTask, few_enough
+from greaseroute.solvers.vrp.columns.loop import ColumnGeneration, RoundsTask, rounds_are_short
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, types_in_tour
 from greaseroute.solvers.vrp.cutting_planes.loop import CuttingPlanes, JudgedPlan
 from greaseroute.solvers.vrp.entry_exit_points import (
@@ -39,7 +41,15 @@ BY_ASSIGNMENT = (
     "technician's round takes at least for any units (linear programs with sub-tour cuts and store "
     "visits) and an exact search over the shares; waits relaxed"
 )
+BY_ROUNDS = (
+    "last finish, for the same visits: whole rounds that end sooner do not cover the units, though "
+    "each may be taken in part, come back to a unit after others, and walk as at the quickest "
+    "hour; {bags}"
+)
+BAGS_LEFT_OUT, BAGS_IN_PARTS = "bags left out", "cartridges counted in parts"
 BY_ONE_UNIT = "last finish, for the same visits: one unit's window and the walk home from it"
+
+SHARE_FOR_ROUNDS = 0.7  # of the time, where there is a limit: the rest is for cutting planes
 
 
 def bound_of(
@@ -72,9 +82,9 @@ def bound_of(
         return CrewBound(0, value, None, "nobody takes part")
     if not visited:
         return CrewBound(value, value, 0.0, "no unit is visited: every walk is the shortest")
-    # Two bounds, and the better of them.
+    # Bounds of two kinds, and the better of them.
     crew = _Crew(problem, np.array(takes_part), _ways_like(problem, visited), solution)
-    shared, how = crew.shared_out(StopRule.after(rounds, limit_s=limit_s).over)
+    shared, how = crew.shared_out(StopRule.after(rounds, limit_s=limit_s))
     alone = crew.least_single()
     what = how if shared >= alone else BY_ONE_UNIT
     return judged_by(problem, solution, lower_ms=max(shared, alone), what=what)
@@ -167,8 +177,24 @@ class _Crew:
             for r in self.solution.rounds
         ]
 
-    def shared_out(self, over: Callable[[int], bool]) -> tuple[int, str]:
+    def shared_out(self, stop: StopRule) -> tuple[int, str]:
         """No plan has a last finish below this or the one at hand; how that is known."""
+        low, how = self._by_rounds(stop)
+        return (low, how) if low else self._by_sharing(stop.over)
+
+    def _by_rounds(self, stop: StopRule) -> tuple[int, str]:
+        """The bound by whole rounds; 0 where it proves nothing, or rounds are long."""
+        upper = self.solution.last_finish_ms
+        crew, part = route_part_ms(self.problem, self.solution, last_ms=upper)
+        task = RoundsTask(self.problem, self.who, self.ways, self.solution, part / crew / 100.0)
+        if not rounds_are_short(task):
+            return 0, ""
+        bags = BAGS_IN_PARTS if task.with_stores else BAGS_LEFT_OUT
+        own = replace(stop, end_s=stop.end_after(SHARE_FOR_ROUNDS))
+        return ColumnGeneration(task).least(own), BY_ROUNDS.format(bags=bags)
+
+    def _by_sharing(self, over: Callable[[int], bool]) -> tuple[int, str]:
+        """The bound over assignments, or over one program for the rounds of all."""
         # Stores make the programs larger: only where a bag may run out.
         stores = may_run_out(self.problem, self.who, self.ways)
         task = self._task(stores=stores)

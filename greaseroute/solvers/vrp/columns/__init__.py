@@ -1,0 +1,1 @@
+"""Bound on the last finish by whole rounds: column generation over rounds that end by an aim."""

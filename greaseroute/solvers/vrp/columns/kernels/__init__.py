@@ -1,0 +1,1 @@
+"""Compiled parts of the column generation: labels, completion bounds, joining."""

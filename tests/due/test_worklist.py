@@ -1,0 +1,348 @@
+"""What is owed and why; the sentences are asserted as a technician reads them."""
+
+from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
+from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.due.worklist import carried_note, work_list
+from greaseroute.errors import UnknownName
+from greaseroute.site.crew import Severity, WorkingRules
+from greaseroute.site.fleet import LastService, MeterReading, Unit
+from greaseroute.site.model import Site
+from greaseroute.site.past import Past, Trouble
+
+ZONE = ZoneInfo("Europe/Berlin")
+MONDAY = datetime(2031, 3, 10, 5, 30, tzinfo=ZONE)
+
+
+def _joint(name="arm pin", hours=None, days=None, **more):
+    shift = more.pop("every_shift", False)
+    return Joint(
+        name=name,
+        links=("boom", "arm"),
+        fittings=(Fitting(name="one", link="arm", position_m=(0, 0, 1)),),
+        dose=Dose(cm3=(3, 4)),
+        interval=Interval(hours=hours, days=days, every_shift=shift),
+        **more,
+    )
+
+
+def _site(
+    joints, *, meter_h=1052.0, severity=None, look_ahead_h=0.0, services=(), readings=(),
+    planned_for=None, hours_per_day=8.0,
+):  # fmt: skip
+    machine = MachineType.model_construct(name="digger", joints=tuple(joints), attachments=())
+    unit = Unit(
+        unit="EX-1", type="digger", x_m=0, y_m=0, heading_deg=0, meter_h=meter_h, severity=severity,
+        hours_per_day=hours_per_day,
+    )  # fmt: skip
+    return Site(
+        name="yard",
+        time_zone="Europe/Berlin",
+        coordinates="local metres",
+        shift_start="06:30",
+        round_start="05:30",
+        rules=WorkingRules(look_ahead_h=look_ahead_h),
+        greases=(),
+        guns=(),
+        technicians=(),
+        severities=(Severity(name="wet", interval_factor=0.5),),
+        ground=None,
+        units=(unit,),
+        types={"digger": machine},
+        last_services=tuple(services),
+        meter_readings=tuple(readings),
+        planned_for=planned_for,
+    )
+
+
+def _done(meter_h, *, joint="arm pin", day=5, hour=5):
+    at = datetime(2031, 3, day, hour, 47)
+    return LastService(unit="EX-1", joint=joint, at=at, meter_h=meter_h)
+
+
+def _only(site, at=MONDAY, **more):
+    (item,) = work_list(site, at, **more)
+    return item
+
+
+def test_over_in_hours():
+    # 1052 - 1000 = 52 of 50
+    item = _only(_site([_joint(hours=50)], services=[_done(1000)]))
+    assert item.reason == "52 h since last greasing, every 50 h: 2 h over"
+    assert (item.status, item.due, item.overdue_h, item.left_h) == ("due", True, 2.0, -2.0)
+    assert item.overdue_ratio == pytest.approx(1.04)
+    assert item.since_days == 5.0
+
+
+def test_exactly_used_up_is_due():
+    item = _only(_site([_joint(hours=50)], services=[_done(1002)]))
+    assert item.reason == "50 h since last greasing, every 50 h: due now"
+    assert item.due
+
+
+def test_not_due_says_what_is_left():
+    item = _only(_site([_joint(hours=50)], services=[_done(1010)]))
+    assert item.reason == "42 h since last greasing, every 50 h: 8 h left"
+    assert (item.due, item.left_h) == (False, 8.0)
+
+
+def test_never_recorded_is_due():
+    item = _only(_site([_joint(hours=50)]))
+    assert (item.due, item.reason, item.overdue_ratio) == (True, "never recorded", 7 * 8 / 50)
+
+
+def test_look_ahead_alone_makes_it_due():
+    joints, services = [_joint(hours=50)], [_done(1005)]
+    assert not _only(_site(joints, services=services)).due
+    item = _only(_site(joints, services=services, look_ahead_h=9))
+    # 47 used, 3 left, 9 h of work before the next round
+    assert (item.status, item.due) == ("ahead", True)
+    assert item.reason == "falls due in 3 h, before the next round"
+
+
+def test_severity_alone_makes_it_due():
+    item = _only(_site([_joint(hours=50)], services=[_done(1025)], severity="wet"))
+    assert item.reason == "27 h since last greasing, every 25 h (shortened for wet): 2 h over"
+    assert item.interval == "25 h (50 h, shortened for wet)"
+    assert item.interval_h == 25.0
+
+
+def test_an_unknown_severity_is_named():
+    with pytest.raises(UnknownName, match="unit EX-1: severity 'dry'; allowed: wet"):
+        work_list(_site([_joint(hours=50)], severity="dry"), MONDAY)
+
+
+def test_days_come_first_where_hours_have_not_run():
+    item = _only(_site([_joint(hours=250, days=5)], services=[_done(1050)]))
+    assert item.reason == "5 days since last greasing, every 5 days: due now"
+
+
+def test_hours_come_first_where_days_have_not_passed():
+    item = _only(_site([_joint(hours=50, days=30)], services=[_done(1000)]))
+    assert item.reason == "52 h since last greasing, every 50 h: 2 h over"
+
+
+def test_days_are_counted_by_the_calendar():
+    # greased at 05:47 five mornings ago, planned for 05:30: 4.99 days of 24 h, 5 by the calendar
+    assert _only(_site([_joint(days=5)], services=[_done(1000)])).due
+    assert not _only(_site([_joint(days=6)], services=[_done(1000)])).due
+
+
+def test_days_to_the_next_round_count():
+    site = _site([_joint(days=7)], services=[_done(1000)], look_ahead_h=8)
+    # due on the 12th; the next round on the 11th comes before it, one on the 13th would be late
+    assert not _only(site).due
+    item = _only(site, next_round=datetime(2031, 3, 13, 5, 30, tzinfo=ZONE))
+    assert item.reason == "falls due in 2 days, before the next round"
+
+
+def test_every_shift_is_not_ten_hours():
+    """Greased yesterday morning, 4 h worked since: owed daily, not owed at 10 h."""
+    services = [_done(1048, day=9), _done(1048, joint="arm tip", day=9)]
+    site = _site([_joint(every_shift=True), _joint("arm tip", hours=10)], services=services)
+    daily, ten = work_list(site, MONDAY)
+    assert (daily.due, daily.reason) == (True, "every shift")
+    assert (ten.due, ten.reason) == (False, "4 h since last greasing, every 10 h: 6 h left")
+
+
+def test_one_day_is_not_ten_hours_either():
+    services = [_done(1052, day=9)]
+    assert _only(_site([_joint(days=1)], services=services)).due
+    assert not _only(_site([_joint(hours=10)], services=services)).due
+
+
+def test_a_second_round_the_same_day_owes_no_every_shift():
+    item = _only(_site([_joint(every_shift=True)], services=[_done(1052, day=10, hour=4)]))
+    assert (item.due, item.reason) == (False, "every shift: done today already")
+
+
+def test_a_meter_that_ran_back_is_due():
+    item = _only(_site([_joint(hours=50)], meter_h=12, services=[_done(4182)]))
+    assert item.reason == "meter ran back from 4182 h to 12 h: treated as due"
+    assert (item.due, item.since_h) == (True, None)
+
+
+def test_a_replaced_meter_that_has_passed_the_old_figure_is_seen_in_the_readings():
+    readings = [
+        MeterReading(unit="EX-1", at=datetime(2031, 3, 6, 6), meter_h=110),
+        MeterReading(unit="EX-1", at=datetime(2031, 3, 7, 6), meter_h=0),
+    ]
+    joints, services = [_joint(hours=500)], [_done(100)]
+    without = _only(_site(joints, meter_h=150, services=services))
+    assert without.since_h == 50.0
+    item = _only(_site(joints, meter_h=150, services=services, readings=readings))
+    assert item.reason == "meter ran back from 110 h to 0 h: treated as due"
+
+
+def test_a_fall_before_the_service_does_not_matter():
+    readings = [
+        MeterReading(unit="EX-1", at=datetime(2031, 3, 1, 6), meter_h=9000),
+        MeterReading(unit="EX-1", at=datetime(2031, 3, 2, 6), meter_h=0),
+    ]
+    item = _only(_site([_joint(hours=500)], meter_h=150, services=[_done(100)], readings=readings))
+    assert item.since_h == 50.0
+
+
+def test_a_meter_that_ran_back_leaves_days_alone():
+    item = _only(_site([_joint(days=30)], meter_h=12, services=[_done(4182)]))
+    assert not item.due
+
+
+def test_a_service_of_the_interval_class_counts():
+    item = _only(_site([_joint(hours=50)], services=[_done(1040, joint="50 h")]))
+    assert item.since_h == 12.0
+
+
+def test_the_class_in_hours_covers_a_joint_with_days_too():
+    site = _site([_joint(hours=50, days=30)], services=[_done(1040, joint="50 H")])
+    assert _only(site).since_h == 12.0
+
+
+def test_the_later_of_two_services_counts():
+    services = [_done(1040, joint="50 h", day=8), _done(1010, day=5)]
+    assert _only(_site([_joint(hours=50)], services=services)).since_h == 12.0
+
+
+def test_a_service_dated_after_the_moment_is_left_out():
+    item = _only(_site([_joint(hours=50)], services=[_done(1040, day=20)]))
+    assert item.reason == "never recorded"
+
+
+def test_central_and_track_tension_are_never_pumped():
+    joints = [_joint("pin", hours=50, central=True), _joint("track", hours=50, never_pump=True)]
+    central, track = work_list(_site(joints), MONDAY)
+    assert (central.status, central.due, central.reason) == (
+        "look only",
+        False,
+        "fed by a central system: look, do not pump",
+    )
+    assert (track.status, track.due) == ("never pumped", False)
+    assert track.reason == "not a lubrication point: never pumped"
+
+
+def _meter(day, meter_h, *, new=False):
+    at = datetime(2031, 3, day, 18)
+    return MeterReading(unit="EX-1", at=at, meter_h=meter_h, new_meter=new)
+
+
+def test_hours_over_a_replaced_meter_are_those_of_both_meters():
+    """130 h at the service, 134 h when last read; the new one began at 150 h and shows 160 h."""
+    readings = [_meter(6, 134), _meter(6, 150, new=True)]
+    item = _only(_site([_joint(hours=50)], meter_h=160, services=[_done(130)], readings=readings))
+    assert (item.since_h, item.due) == (14.0, False)
+    assert "meter replaced on 6 Mar 2031" in item.reason
+
+
+def test_hours_that_no_meter_shows_are_hours_per_day_and_said():
+    """Service on the 5th, no reading until the new meter on the 8th: four shifts of 8 h between."""
+    joints, readings = [_joint(hours=50)], [_meter(8, 150, new=True)]
+    item = _only(_site(joints, meter_h=160, services=[_done(130)], readings=readings))
+    assert item.since_h == 10.0 + 4 * 8.0
+    assert "32 h of it from hours per day" in item.reason
+    services = [_done(130, day=1)]
+    late = _only(_site(joints, meter_h=160, services=services, readings=readings))
+    assert (late.since_h, late.status) == (10.0 + 8 * 8.0, "due")
+
+
+def test_a_replaced_meter_with_nothing_known_before_is_due():
+    readings = [_meter(8, 150, new=True)]
+    site = _site([_joint(hours=500)], meter_h=160, services=[_done(130)], readings=readings,
+                 hours_per_day=0.0)  # fmt: skip
+    item = _only(site)
+    assert (item.due, item.since_h) == (True, None)
+    assert item.reason.startswith("meter replaced at 130 h, hours before that unknown")
+
+
+def test_a_later_moment_carries_the_meter_forward_by_hours_per_day():
+    """Read on Monday at 05:30 for a shift at 06:30: each shift begun since adds its eight hours."""
+    for later, since_h, status in (("10", 45, "not due"), ("11", 53, "due"), ("14", 77, "due")):
+        at = datetime.fromisoformat(f"2031-03-{later}T05:30:00").replace(tzinfo=ZONE)
+        site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], planned_for=MONDAY)
+        (item,) = work_list(site, at)
+        assert (item.since_h, item.status) == (since_h, status)
+    assert "32 h of it from hours per day since 10 Mar" in item.reason
+
+
+def test_a_shift_under_way_counts_as_far_as_it_has_gone():
+    site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], planned_for=MONDAY)
+    (item,) = work_list(site, MONDAY.replace(hour=7, minute=0))
+    assert item.since_h == 45.5
+
+
+def test_a_reading_after_the_fleet_list_is_carried_forward_from_itself():
+    readings = [MeterReading(unit="EX-1", at=datetime(2031, 3, 11, 18), meter_h=1046)]
+    site = _site([_joint(hours=50)], meter_h=1045, services=[_done(1000)], readings=readings,
+                 planned_for=MONDAY)  # fmt: skip
+    (item,) = work_list(site, MONDAY.replace(day=13))
+    assert item.since_h == 46 + 8
+
+
+@pytest.mark.parametrize("year", [1, 9999])
+def test_moments_at_either_end_of_the_calendar_are_judged(year):
+    site = _site([_joint(hours=50)], services=[_done(1000)], planned_for=MONDAY)
+    at = datetime(year, 12, 31, 12, tzinfo=ZONE)
+    assert len(work_list(site, at)) == 1
+
+
+def test_a_note_says_that_meters_are_carried_forward_and_from_when():
+    site = _site([_joint(hours=50)], services=[_done(1000)], planned_for=MONDAY)
+    assert carried_note(site, MONDAY) == ""
+    told = carried_note(site, MONDAY.replace(day=12))
+    assert told == (
+        "Meters last read on 10 Mar 2031: 16 h of 1 unit since then are reckoned from hours "
+        "per day."
+    )
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "limit_h"),
+    [
+        ("03-10", "03-31", 25),
+        ("02-15", "03-05", 25),
+        ("11-01", "03-05", 25),  # over the new year
+        ("04-01", "05-31", 50),
+        ("11-01", "03-04", 50),
+    ],
+)
+def test_severity_holds_in_its_season_alone(begin, end, limit_h):
+    # Greased on 5 March, judged on the 10th: a season that met those days shortens.
+    wet = Severity(name="wet", interval_factor=0.5, season_from=begin, season_to=end)
+    site = _site([_joint(hours=50)], services=[_done(1010)], severity="wet")
+    assert _only(replace(site, severities=(wet,))).interval_h == limit_h
+
+
+def test_what_the_record_tells_of_a_joint_stands_in_its_reason():
+    told = Trouble(
+        unit="EX-1", joint="arm pin", fitting="one", kind="blocked", since=MONDAY,
+        text="does not take grease since 2031-03-06: for the workshop",
+    )  # fmt: skip
+    site = replace(_site([_joint(hours=50)], services=[_done(1000)]), past=Past(troubles=(told,)))
+    item = _only(site)
+    assert item.reason == (
+        "52 h since last greasing, every 50 h: 2 h over; "
+        "one: does not take grease since 2031-03-06: for the workshop"
+    )
+    assert item.troubles == ("one: does not take grease since 2031-03-06: for the workshop",)
+
+
+def test_fittings_are_judged_each_by_its_own_service():
+    two = Joint(
+        name="arm pin",
+        links=("boom", "arm"),
+        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in ("one", "two")),
+        dose=Dose(cm3=(3, 4)),
+        interval=Interval(hours=50),
+    )
+    one = _done(1030, day=8).model_copy(update={"fitting": "one"})
+    item = _only(_site([two], services=[_done(1000), one]))
+    assert (item.due, item.fittings, item.due_fittings) == (True, 1, ("two",))
+    assert item.since_h == 52
+    assert item.reason.endswith("2 h over (1 of 2 fittings: two)")
+    later = _done(1040, day=9)  # the whole joint, after both
+    item = _only(_site([two], services=[_done(1000), one, later]))
+    assert (item.due, item.fittings, item.since_h) == (False, 2, 12)
