@@ -15,7 +15,7 @@ __version__ = "0.1.0"
 __all__ = [
     "CrewProblem",
     "FreeGround",
-    "due_list",
+    "due",
     "plan_first_day",
     "plan_round",
     "plan_week",
@@ -28,7 +28,7 @@ __all__ = [
 _HOMES = {
     "CrewProblem": "greaseroute.solvers.vrp.problem",
     "FreeGround": "greaseroute.walk.ground",
-    "due_list": "greaseroute.door.open_site",
+    "due": "greaseroute.door.open_site",
     "plan_first_day": "greaseroute.door.ahead",
     "plan_round": "greaseroute.door.round",
     "plan_week": "greaseroute.door.ahead",

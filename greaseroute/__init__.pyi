@@ -2,7 +2,7 @@
 
 from greaseroute.door.ahead import plan_first_day as plan_first_day
 from greaseroute.door.ahead import plan_week as plan_week
-from greaseroute.door.open_site import due_list as due_list
+from greaseroute.door.open_site import due as due
 from greaseroute.door.open_site import read_site as read_site
 from greaseroute.door.round import plan_round as plan_round
 from greaseroute.door.round import read_plan as read_plan

@@ -118,10 +118,7 @@ class Basis:
     @cached_property
     def types(self) -> Mapping[str, MachineType]:
         """The machine type of each unit, with the attachments it carries."""
-        return {
-            unit.unit: self.site.types[unit.type].with_attachments(unit.attachments)
-            for unit in self.site.units
-        }
+        return {unit.unit: self.site.machine(unit) for unit in self.site.units}
 
     @cached_property
     def second_person(self) -> tuple[Span, ...] | None:

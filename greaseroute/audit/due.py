@@ -59,12 +59,12 @@ def owed(site: Site, at: datetime) -> Verdicts:
     services = _by_unit(site.last_services)
     readings = _by_unit(site.meter_readings)
     for unit in site.units:
-        machine = site.types[unit.type].with_attachments(unit.attachments)
+        machine = site.machine(unit)
         records = services.get(unit.unit, []), readings.get(unit.unit, [])
         history = _History(site, unit, at.astimezone(zone), *records)
         rule = None if unit.severity is None else rules.get(unit.severity)
         for joint in machine.joints:
-            if not (joint.never_pump or joint.central) and joint.interval is not None:
+            if joint.by_hand and joint.interval is not None:
                 found[unit.unit, joint.name] = {
                     fitting.name: _owed(joint, fitting.name, history, rule=rule)
                     for fitting in joint.fittings
@@ -97,8 +97,9 @@ class _History:
 
         A service that names a fitting is of that one alone, and names the joint itself.
         """
-        interval, own = joint.interval, _plain(joint.name)
-        names = {own}
+        interval = joint.interval
+        own = {_plain(name) for name in (joint.name, *joint.formerly)}
+        names = set(own)
         if interval is not None:
             names.add(_plain(interval.label))
             names |= {f"{interval.hours:g} h"} if interval.hours is not None else set()
@@ -108,7 +109,7 @@ class _History:
             if s.at <= self.at
             and (
                 (s.fitting is None and _plain(s.joint) in names)
-                or (s.fitting == fitting and _plain(s.joint) == own)
+                or (s.fitting == fitting and _plain(s.joint) in own)
             )
         ]
         return max(services, key=lambda s: (s.at, s.meter_h), default=None)

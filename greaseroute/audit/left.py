@@ -174,6 +174,13 @@ def _cartridges(claim: Claim, gun: Gun) -> int:
     return put_in
 
 
+def _takes_more(claim: Claim) -> Iterator[str]:
+    """The type says of a fitting that it takes a platform, a pit or the workshop, and which."""
+    for fitting in claim.joint.fittings:
+        if fitting.name in claim.fittings and claim.left.helps != f"a {fitting.takes}":
+            yield f"{fitting.name} is not told by its type to take {claim.left.helps or 'anything'}"
+
+
 def _nothing(claim: Claim) -> Iterator[str]:
     """A claim about time is looked into by `time_is_short`."""
     del claim
@@ -187,6 +194,7 @@ GEOMETRY = (
 )
 REASONS: Sequence[tuple[str, Disprove]] = (
     (r"no clear ground to stand on while the machine turns", _clear_ground),
+    (r"^nobody reaches it from the ground or a deck", _takes_more),
     (GEOMETRY, _a_place_serves),
     (r"^it stands in posture", _posture_allows),
     (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),

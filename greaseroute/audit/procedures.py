@@ -132,7 +132,7 @@ def _not_followed(visit: Visit, joint: Joint) -> Iterator[str]:
         yield "a fitting is pumped after the turn"
     if any(k < turns[0] for _, k in again):
         yield "the second pass is before the turn"
-    if any(step not in " ".join(stands[turns[0]].before) for step in procedure.steps):
+    if any(step.do not in " ".join(stands[turns[0]].before) for step in procedure.steps):
         yield "the steps of the procedure are not told"
     if procedure.turns and sorted(f for f, _ in again) != sorted(f for f, _ in pumped):
         yield "the second pass is not over all its fittings"

@@ -64,6 +64,8 @@ def _why_not(case: Case, unit: str, joint: str) -> str:
         return "is no joint of this unit" if known else "is no unit of the site"
     if known[joint].never_pump:
         return "is pumped and must never be: it is no lubrication point"
+    if known[joint].done_by == "operator":
+        return "is pumped and is the operator's to grease: to be looked at"
     return "is pumped and is fed by a central system: to be looked at"
 
 
@@ -97,13 +99,22 @@ def _marks(case: Case, units: set[str]) -> Iterator[Finding]:
     joints = [(u, j) for u in units if u in case.basis.types for j in case.basis.types[u].joints]
     for what, told, meant in (
         ("never to be pumped", plan.never_pump, {(u, j.name) for u, j in joints if j.never_pump}),
-        ("centrally fed", plan.inspect, {(u, j.name) for u, j in joints if j.central}),
+        (
+            "fed or greased by others",
+            plan.inspect,
+            {(u, j.name) for u, j in joints if _looked_at(j)},
+        ),
     ):
         listed = {(mark.unit, mark.joint) for mark in told}
         for unit, joint in sorted(meant ^ listed):
             missing = (unit, joint) in meant
             text = f"is {what} and not listed" if missing else f"is listed and not {what}"
             yield Where(unit=unit, joint=joint).finding("marks", text)
+
+
+def _looked_at(joint: Joint) -> bool:
+    """Whether a system or the operator greases it and the round only looks."""
+    return joint.central or (joint.done_by == "operator" and not joint.never_pump)
 
 
 def left_is_told_right(case: Case) -> Iterator[Finding]:

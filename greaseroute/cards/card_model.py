@@ -4,30 +4,37 @@ import itertools
 import math
 import string
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from shapely.geometry import LineString
+from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.cautions import stop_cautions
+from greaseroute.cards.legs import Leg, leg_of
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
-from greaseroute.drawings.drawing import scene, side_view, top_view
+from greaseroute.drawings.drawing import drawn_side, drawn_top, scene
 from greaseroute.drawings.drawing_marks import Mark, StandMark
+from greaseroute.drawings.leg_svg import leg_svg
+from greaseroute.drawings.svg import Box
 from greaseroute.plan.round import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
 from greaseroute.plan.tally import NumberedStop, WalkTally, numbered, tally
 from greaseroute.plan.words import band_words, clock
 from greaseroute.processes import side_by_side
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
-from greaseroute.site.placed_units import placed_unit
+from greaseroute.site.placed_units import outlines, placed_unit
 
 
 @dataclass(frozen=True, slots=True)
 class PumpRow:
-    """One fitting on the card; ``put_in`` cartridges go into the gun before it."""
+    """One fitting on the card; ``put_in`` cartridges go into the gun before it.
+
+    ``height_m`` is above the feet, ``body`` how it is held for it.
+    """
 
     number: int
     task: FittingTask
     fitting: str
+    height_m: str
     body: str
     put_in: int
 
@@ -42,13 +49,27 @@ class LookRow:
 
 @dataclass(frozen=True, slots=True)
 class StandBlock:
-    """One stand: its letter, where it is, what comes before the first fitting, its rows."""
+    """One stand: its letter, where it is, what comes before the first fitting, its rows.
+
+    ``call`` is true where one stands clear while the unit is moved: its steps are done one after
+    the other. ``side_cut`` and ``top_cut`` are the parts of the drawings that belong to it, as
+    left, top, width and height in the picture.
+    """
 
     letter: str
     where: str
+    call: bool
     before: tuple[str, ...]
     pumps: tuple[PumpRow, ...]
     looks: tuple[LookRow, ...]
+    side_cut: Box = (0.0, 0.0, 0.0, 0.0)
+    top_cut: Box = (0.0, 0.0, 0.0, 0.0)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """What is marked on the drawings for it: its rows and its letter."""
+        return (*(str(row.number) for row in self.pumps), *(r.label for r in self.looks),
+                self.letter)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +93,11 @@ class StopBlock:
     notes: str
     arrive: str
     leave: str
+    arrive_iso: str
+    leave_iso: str
     wait_s: float
-    leg_m: float
+    leg: Leg
+    sketch: str
     isolation: tuple[str, ...]
     cautions: tuple[str, ...]
     never_pump: tuple[str, ...]
@@ -102,9 +126,10 @@ def walk_blocks(
     """
     walks = numbered(plan)
     stops = [stop for _, each in walks for stop in each]
+    shapes = outlines(site)
     tasks = [task for s in stops for at in s.stop.stands for task in (*at.fittings, *at.looks)]
     blocks = side_by_side(
-        lambda number: _stop_block(stops[number], plan, site),
+        lambda number: _stop_block(stops[number], plan, site, shapes=shapes),
         len(stops),
         common=tasks,
         meanwhile=meanwhile,
@@ -135,11 +160,14 @@ def _bag(
     return tuple((g, guns[g], c.carry, c.used, c.reserve) for g, c in counts.items())
 
 
-def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> StopBlock:
+def _stop_block(
+    numbered_stop: NumberedStop, plan: RoundPlan, site: Site, *, shapes: dict[str, BaseGeometry]
+) -> StopBlock:
     stop = numbered_stop.stop
     unit = next((unit for unit in site.units if unit.unit == stop.unit and not stop.reload), None)
     never = [item.text for item in plan.never_pump if item.unit == stop.unit]
     inspect = [f"{item.joint}: {item.text}" for item in plan.inspect if item.unit == stop.unit]
+    leg = leg_of(stop, site.ground)
     return StopBlock(
         label=numbered_stop.label,
         unit=stop.unit,
@@ -147,8 +175,11 @@ def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> Sto
         notes=unit.notes if unit else "",
         arrive=clock(stop.arrive),
         leave=clock(stop.leave),
+        arrive_iso=stop.arrive,
+        leave_iso=stop.leave,
         wait_s=stop.wait_s,
-        leg_m=LineString(stop.path).length if len(stop.path) > 1 else 0.0,
+        leg=leg,
+        sketch=_sketch(leg, stop.unit if unit else "", site, shapes=shapes),
         isolation=stop.isolation,
         cautions=stop_cautions(stop.cautions),
         never_pump=tuple(never),
@@ -157,6 +188,15 @@ def _stop_block(numbered_stop: NumberedStop, plan: RoundPlan, site: Site) -> Sto
         reload=stop.reload,
         load=stop.load,
     )
+
+
+def _sketch(leg: Leg, unit: str, site: Site, *, shapes: dict[str, BaseGeometry]) -> str:
+    """The leg drawn, or "" where nobody walks."""
+    if not leg.length_m:
+        return ""
+    others = [shape for name, shape in shapes.items() if name != unit]
+    label = f"{leg.length_m:.0f} m to the {leg.direction}"
+    return leg_svg(leg.line, site.ground, outlines=others, end=shapes.get(unit), label=label)
 
 
 def _posture_blocks(
@@ -191,13 +231,15 @@ def _stand_block(
     return StandBlock(
         letter=letter,
         where=where_words(visit, placed),
+        call=bool(visit.event),
         before=visit.before,
         pumps=tuple(
             PumpRow(
                 next(pumps),
                 task,
                 fitting=_fitting(task),
-                body=_body(task, visit),
+                height_m=f"{task.at_m[2] - visit.height_m:.1f}",
+                body=band_words(task.band),
                 put_in=task.put_in or int(task.cartridge_change),
             )
             for task in visit.fittings
@@ -209,11 +251,6 @@ def _stand_block(
 def _fitting(task: FittingTask) -> str:
     """The fitting's name, and its head where that wants another coupler."""
     return task.fitting if task.head == "conical" else f"{task.fitting}, {task.head} head"
-
-
-def _body(task: FittingTask, visit: StandVisit) -> str:
-    """How high the fitting is above the feet and how the body is held for it."""
-    return f"{task.at_m[2] - visit.height_m:.1f} m, {band_words(task.band)}"
 
 
 def where_words(visit: StandVisit, placed: PlacedMachine) -> str:
@@ -248,10 +285,13 @@ def _drawn(
         for block, visit in zip(blocks, visits, strict=True)
     ]
     shown = scene(placed, marks=marks, stands=feet, clearance_m=clearance_m)
+    side, top = drawn_side(shown, with_style=False), drawn_top(shown, with_style=False)
     return PostureBlock(
         posture=placed.posture,
         title=placed.machine_type.posture(placed.posture).title,
-        side=side_view(shown, with_style=False),
-        top=top_view(shown, with_style=False),
-        stands=blocks,
+        side=side.svg,
+        top=top.svg,
+        stands=tuple(
+            replace(b, side_cut=side.cut(b.labels), top_cut=top.cut(b.labels)) for b in blocks
+        ),
     )

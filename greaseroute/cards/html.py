@@ -9,15 +9,16 @@ from markupsafe import Markup
 
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
+from greaseroute.cards.card_words import CardWords
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
 from greaseroute.cards.pages import environment, part
-from greaseroute.drawings import drawing, map_svg
+from greaseroute.drawings import drawing, leg_svg, map_svg
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import left_by_reason
 from greaseroute.plan.words import certificate
 from greaseroute.site.model import Site
 
-SCRIPTS = ("record.js", "qr.js", "card.js")
+SCRIPTS = ("record.js", "qr.js", "say.js", "row.js", "viewer.js", "card.js")
 """What was ticked and what is made of it; the code; the page. One script, run in this order."""
 
 
@@ -35,14 +36,20 @@ def card_html(
     the map of `map_svg`, ``walks`` are the blocks of `walk_blocks`, if they are there already.
     """
     script = "".join(map(part, SCRIPTS))
+    words = CardWords(site.say)
     return card_template().render(
         plan=plan,
         walks=walks or walk_blocks(plan, site),
         map=Markup(drawn_map or map_svg.map_svg(site, plan)),
-        style=Markup(part("card.css") + drawing.STYLE),
+        style=Markup(part("card_screen.css") + drawing.STYLE + leg_svg.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
-        data=record_data(plan, site),
+        data={**record_data(plan, site), "words": words.fixed(), "language": words.code},
+        said=words.said,
+        told=words.told,
+        named=words.named,
+        names=words.names,
+        lang=words.code,
         aid=AID,
         cautions=BEFORE_YOU_START,
         plan_cautions=own_cautions(plan.cautions),

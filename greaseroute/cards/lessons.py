@@ -45,10 +45,19 @@ _KINDS = (
     ),
     KindLesson(
         "pivot",
-        "A joint that carries a whole part of the machine: articulation, drawbar, cylinder yoke.",
-        "As a pin, but with the frame lock on where the machine bends in the middle.",
+        "A joint that carries a whole part of the machine: centre pins, oscillating axles, yokes.",
+        "As a pin, but with the frame lock on where the machine bends in the middle. Where the "
+        "card says so the machine is moved in between, for a loaded pin takes grease on one "
+        "side only.",
         "The two ends of one pivot may have a fitting each: look for both.",
         "sets the frame lock unasked and names what the pivot carries",
+    ),
+    KindLesson(
+        "ball joint",
+        "A ball in a seat: blade arms, drawbars, cylinders that swing two ways.",
+        "As a pin. Grease shows at the lip of the seat, often on one side first.",
+        "Play when the blade is shaken: tell the workshop, grease does not mend it.",
+        "names the ball joints of a dozer or grader and where their grease shows",
     ),
     KindLesson(
         "slew ring",
@@ -59,29 +68,53 @@ _KINDS = (
         "stands clear at the right place and says what the second person may do and when",
     ),
     KindLesson(
-        "slew bath",
+        "pinion grease bath",
         "A pinion and ring gear that run in grease in a closed housing; depth is what counts.",
-        "Open the cover, read the depth, look for water and metal, top up to the mark only.",
+        "Open the cover, look for water and drain it, read the depth, top up to the mark only.",
         "Milky grease is water; glitter is metal. Both are reported, not topped up.",
         "reads the depth and says when not to add any",
     ),
     KindLesson(
+        "open gear",
+        "Teeth that are seen and carry a film of grease, such as the ring of a small excavator.",
+        "The listed strokes, then the teeth are turned past the fitting so that the film spreads.",
+        "Stones and sand in the film: wiped off before new grease goes on.",
+        "wipes first and sees to it that the film reaches all teeth",
+    ),
+    KindLesson(
         "universal joint",
-        "A cross with four small bearings in a drive shaft.",
-        "Turn nothing by hand: use the fitting that shows. Few strokes, slowly, low pressure.",
+        "A cross with four small bearings in a drive shaft. No line can be led to it.",
+        "Chocks in, the shaft turned until the fitting shows, as the card says. Few strokes, "
+        "slowly, low pressure.",
         "Grease at all four caps. One dry cap is reported.",
         "looks at all four caps before taking the coupler off",
     ),
     KindLesson(
-        "slip joint",
+        "sliding spline",
         "Two splined tubes of a drive shaft that slide in each other.",
         "Few strokes: more only pushes the plug out at the end.",
         "A little grease at the vent or the seal; a lost end plug is reported.",
         "stops at the strokes listed and checks the end plug",
     ),
     KindLesson(
+        "kingpin",
+        "The upright pin that a steered wheel turns on, above and below in the end of the axle.",
+        "Wheels at full lock so that the fitting stands free, engine off, key out; then the "
+        "other lock. Weight off the axle where the card says so, for the thrust side takes no "
+        "grease under load.",
+        "Fresh grease above and below. A wheel that tips in and out when pulled is reported.",
+        "brings both fittings into reach and shuts the engine off before each",
+    ),
+    KindLesson(
+        "steering rod",
+        "Rods between wheels and steering, with a ball at either end.",
+        "One or two strokes: the boots burst if more goes in.",
+        "A torn boot or a loose ball is for the workshop, today.",
+        "stops before the boot swells and feels for play",
+    ),
+    KindLesson(
         "steering",
-        "The ends of steering cylinders and rods.",
+        "The two ends of steering cylinders.",
         "As a pin; the wheels or the frame may have to stand straight to bring it into reach.",
         "Play in the joint: tell the workshop, grease does not mend it.",
         "feels for play with the engine off and reports it",
@@ -102,16 +135,46 @@ _KINDS = (
     ),
     KindLesson(
         "slide",
-        "Two faces that slide on each other: mouldboard, take-up, extending boom.",
+        "Two faces that slide on each other: legs, locks, take-up screws, extending booms.",
         "Through its fitting where it has one, else a thin film on clean faces.",
         "Grit in the film grinds: wipe old grease off before new goes on.",
         "wipes first and leaves a thin film",
     ),
     KindLesson(
+        "tool bushing",
+        "The bushing that the tool of a breaker works in. It takes chisel paste and no other "
+        "grease.",
+        "The operator's job, every two hours: breaker upright and pressed on its tool. Lying "
+        "down, paste fills the chamber under the piston.",
+        "On the round: paste shows at the tool, a tin is in the cab.",
+        "says why a breaker is never greased lying down",
+    ),
+    KindLesson(
+        "coupling plate",
+        "The plate that carries a trailer, and the kingpin that turns in it.",
+        "Old grease wiped off plate and lock, then a thin coat of its own grease.",
+        "Grooves, cracks, loose bolts; the lock's play goes by gauge.",
+        "wipes before greasing and leaves the frame clean",
+    ),
+    KindLesson(
+        "chain",
+        "A chain that takes grease through fittings or a brush.",
+        "As the card says; most chains of machines take oil and no grease.",
+        "Stiff or cracked links are reported.",
+        "tells a chain for oil from one for grease",
+    ),
+    KindLesson(
+        "reservoir",
+        "The tank of a central lubrication system.",
+        "Filled through its own coupling, to the upper mark, with the grease that is in it.",
+        "Level falling too fast is a broken line; level that never falls is a dead pump.",
+        "fills without letting air or dirt in and starts one cycle by hand",
+    ),
+    KindLesson(
         "track tension",
         "The fitting on the track adjuster. It looks like a grease fitting and is not one.",
         "Never on a round. Tension is set as a job of its own, by the manual.",
-        "Sag of the track is looked at and written down.",
+        "Sag of the track is measured and written down.",
         "points it out on a machine and says why it is left alone",
     ),
 )
@@ -162,13 +225,13 @@ GLOSSARY = (
     Word("stroke", "one full push of the gun; a half one does not count as half"),
     Word("cartridge", "the tube of grease that goes into the gun; one grease for each gun"),
     Word("stand", "the place for your feet from which a fitting is reached"),
-    Word("posture", "how the machine stands: parked, or set for greasing with the tool down"),
+    Word("service position", "how the machine is set for greasing, with the tool down"),
     Word("isolation", "engine off, tool down, brake on, key out, locked and tagged by you"),
     Word("due", "the hours or days since the last greasing have used up the interval"),
-    Word("look point", "something checked on the walk that takes no grease"),
+    Word("check", "something looked at or measured on the walk that takes no grease"),
     Word("crossing", "the only place where you cross a haul road on foot"),
-    Word("bath", "a gear that runs in grease; its depth is read, not pumped to feel"),
-    Word("bank", "a block of fittings with lines to places you could not reach"),
+    Word("pinion grease bath", "a gear that runs in grease; its depth is read, not felt"),
+    Word("grease block", "a block of fittings with lines to places you could not reach"),
 )
 
 QUESTIONS = (

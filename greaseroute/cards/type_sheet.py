@@ -77,7 +77,7 @@ def _stands(machine: PlacedMachine) -> list[StandMark]:
     hoses = {
         (f.joint.name, f.fitting.name): HOSE_M
         for f in machine.fittings
-        if not (f.joint.never_pump or f.joint.central)
+        if f.joint.by_hand and f.fitting.takes is None
     }
     closed = closed_ground(machine)
     left, bottom, right, top = machine.outline.bounds

@@ -1,8 +1,8 @@
 """Pin joints, their fittings, what they want and how often."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from greaseroute.records import Record, about, number
 
@@ -14,25 +14,49 @@ StrokeCount = Annotated[int, Field(ge=0, le=2000)]
 Head = Literal["conical", "flush", "remote"]
 JointKind = Literal[
     "pin",
-    "slew ring",
-    "slew bath",
     "pivot",
+    "ball joint",
+    "slew ring",
+    "pinion grease bath",
+    "open gear",
     "universal joint",
-    "slip joint",
+    "sliding spline",
+    "kingpin",
+    "steering rod",
     "steering",
     "suspension",
     "bearing",
     "slide",
+    "tool bushing",
+    "coupling plate",
+    "chain",
+    "reservoir",
     "track tension",
 ]
+OlderKind = Literal["slew bath", "slip joint"]
+OLDER_KINDS = {"slew bath": "pinion grease bath", "slip joint": "sliding spline"}
+"""Kinds as type files spelled them before; they are still read."""
+
+
+def _kind_of_today(kind: object) -> object:
+    return OLDER_KINDS.get(kind, kind) if isinstance(kind, str) else kind
+
+
+Access = Literal["platform", "pit", "workshop"]
+"""What a fitting takes that nobody reaches from the ground or a deck of the machine."""
+
+Service = Literal["normal", "new", "dust", "wet", "shock"]
+"""The work that a start value stands for."""
 
 
 class Fitting(Record):
     """One grease fitting: the thing the coupler goes on.
 
-    ``position_m`` is in the frame of ``link``; ``bank`` names the block of remote fittings it
-    sits in, if any; ``feeds_m`` is then the place on the joint where its line ends (same frame).
-    ``faces`` is an optional outward direction (link frame) of the fitting's head.
+    ``position_m`` is in the frame of ``link``; ``bank`` names the grease block it sits in, if
+    any; ``feeds_m`` is then the place on the joint where its line ends, in the frame of the link
+    ``feeds`` (of ``link`` itself where that is not given). ``faces`` is an optional outward
+    direction (link frame) of the fitting's head. ``takes``: nobody reaches it from the ground or
+    a deck in any posture; it takes a platform, a pit or the workshop, and no round plans it.
     """
 
     name: str = Field(min_length=1)
@@ -41,7 +65,9 @@ class Fitting(Record):
     head: Head = "conical"
     bank: str | None = None
     faces: Point3 | None = None
+    feeds: str | None = None
     feeds_m: Point3 | None = None
+    takes: Access | None = None
 
 
 class Dose(Record):
@@ -50,6 +76,9 @@ class Dose(Record):
     - ``cm3``: (least, most) in cm3 for each fitting;
     - ``strokes`` (least, most) of a reference gun of ``stroke_cm3``, as makers print them;
     - ``pin_diameter_mm`` and ``pin_length_mm``: the handbook quantity, see ``dose``.
+
+    ``until_fresh``: pumped until fresh grease shows, at most the upper number of strokes; the
+    lower one is what the plan counts on.
     """
 
     cm3: tuple[Cm3, Cm3] | None = about("least and most for each fitting, cm3, up to 20,000", None)
@@ -66,6 +95,7 @@ class Dose(Record):
     pin_length_mm: float | None = number(
         "greased length of the pin", default=None, least=2.0, greatest=5000.0, unit="mm"
     )
+    until_fresh: bool = False
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -74,13 +104,15 @@ class Dose(Record):
             self.strokes is not None and self.stroke_cm3 is not None,
             self.pin_diameter_mm is not None and self.pin_length_mm is not None,
         ]
-        given = [v for v in self.model_dump().values() if v is not None]
+        given = [v for v in self.model_dump(exclude={"until_fresh"}).values() if v is not None]
         if sum(ways) != 1 or len(given) != (1 if ways[0] else 2):
             msg = "give cm3, or strokes with stroke_cm3, or pin_diameter_mm with pin_length_mm"
             raise ValueError(msg)
         low, high = self.cm3 or self.strokes or (1, 1)
         if not 0 < low <= high:
             raise ValueError("the least dose must be above zero and not above the most")
+        if self.until_fresh and self.strokes is None:
+            raise ValueError("until_fresh goes with strokes, whose upper number is the most")
         return self
 
 
@@ -120,7 +152,9 @@ class GreaseWant(Record):
 
     ``code`` is a designation such as one after DIN 51825; ``moly`` is True where molybdenum
     disulphide is wanted, False where it must not be. ``prefers_moly`` decides between greases
-    that both fit: True takes one with moly first, False one without.
+    that both fit: True takes one with moly first, False one without. ``purpose`` names a grease
+    made for one thing (``chisel paste``, ``crusher maker's own``): no other grease will do, and
+    such a grease goes nowhere else.
     """
 
     nlgi: tuple[str, ...] = ()
@@ -128,17 +162,51 @@ class GreaseWant(Record):
     moly: bool | None = None
     prefers_moly: bool | None = None
     code: str | None = None
+    purpose: str | None = Field(default=None, min_length=1)
+
+
+ProcedureKind = Literal[
+    "slew", "turn shaft", "full lock", "unload", "two positions", "press upright", "other"
+]
+"""What has to happen so that grease gets where it belongs.
+
+- ``slew``: the upperstructure is slewed between passes over the fittings of a slew ring;
+- ``turn shaft``: a shaft is turned until its fitting shows, the machine rolled for it if need be;
+- ``full lock``: wheels are steered to full lock each way, for kingpins hide behind the wheel;
+- ``unload``: weight is taken off, for a loaded joint takes no grease on its bearing side;
+- ``two positions``: a pin is pumped, moved by its cylinder, pumped again;
+- ``press upright``: a breaker stands upright, pressed on its tool, while paste is pumped.
+"""
+
+
+class Step(Record):
+    """One step of a procedure: what is done, by whom, how long, whether the machine moves."""
+
+    do: str = Field(min_length=1)
+    by: Literal["technician", "second person"] = "technician"
+    minutes: float = Field(default=0.0, ge=0)
+    machine_moves: bool = False
+
+
+def _as_step(step: object) -> object:
+    return {"do": step} if isinstance(step, str) else step
 
 
 class Procedure(Record):
     """A joint that is more than coupler and strokes, such as a slew ring.
 
-    ``turns``: how many times the upperstructure is slewed between passes over the fittings;
-    ``minutes``: time for the whole procedure beside pumping; ``second_person``: somebody at the
-    controls; ``stand_clear``: the technician waits outside the swept circle while it moves.
+    ``kind``: what it is about, see `ProcedureKind`; ``steps``: in order, each a sentence or a
+    record with who does it and how long it takes; ``turns``: how many times the upperstructure is
+    slewed between passes over the fittings; ``minutes``: time for the whole procedure beside
+    pumping, that of the steps together where it is not given; ``second_person``: somebody at the
+    controls, which a step by one implies; ``stand_clear``: the technician waits outside the swing
+    radius while it moves.
     """
 
-    steps: tuple[str, ...] = Field(min_length=1)
+    kind: ProcedureKind = "other"
+    steps: tuple[
+        Annotated[Step, BeforeValidator(_as_step, json_schema_input_type=Step | str)], ...
+    ] = Field(min_length=1)
     turns: int = number(
         "times the upperstructure is slewed between passes", default=0, least=0, greatest=20
     )
@@ -149,6 +217,20 @@ class Procedure(Record):
     second_person: bool = False
     stand_clear: bool = False
 
+    @model_validator(mode="before")
+    @classmethod
+    def _told_by_steps(cls, data: Any) -> Any:  # noqa: ANN401 - whatever the file has
+        if not isinstance(data, dict) or not isinstance(data.get("steps"), (list, tuple)):
+            return data
+        steps = [step for step in data["steps"] if isinstance(step, dict)]
+        minutes = [step.get("minutes", 0.0) for step in steps]
+        told: dict[str, Any] = {}
+        if any(step.get("by") == "second person" for step in steps):
+            told["second_person"] = True
+        if minutes and all(isinstance(each, (int, float)) for each in minutes) and sum(minutes):
+            told["minutes"] = round(float(sum(minutes)), 6)
+        return {**told, **data}
+
 
 class Joint(Record):
     """Two links and the pin between them, with one or more fittings.
@@ -157,11 +239,19 @@ class Joint(Record):
     brings it into reach. ``central``: fed by a central system, looked at and never pumped.
     ``never_pump``: a track-tension fitting or its like. ``critical``: 1 (can wait) to 3 (seizes
     soon). ``skill``: what whoever greases it must be instructed in or licensed for, if anything.
-    ``interval_class`` groups joints serviced together, such as ``50 h``.
+    ``interval_class`` groups joints serviced together, such as ``50 h``. ``done_by``: an
+    ``operator`` greases it during the shift and the round only checks that it was done.
+    ``formerly``: names under which services of it may be recorded from before.
+
+    Interval and dose of a shelf type are start values: ``stands_for`` says for which work
+    (the type's ``start_values`` where not given), ``confirmed`` by whom, when and from what they
+    were confirmed for this site, empty where nobody did.
     """
 
     name: str = Field(min_length=1)
-    kind: JointKind = "pin"
+    kind: Annotated[
+        JointKind, BeforeValidator(_kind_of_today, json_schema_input_type=JointKind | OlderKind)
+    ] = "pin"
     links: tuple[str, str]
     fittings: tuple[Fitting, ...] = Field(min_length=1, max_length=60)
     dose: Dose | None = None
@@ -174,6 +264,10 @@ class Joint(Record):
     never_pump: bool = False
     critical: int = Field(default=2, ge=1, le=3)
     skill: str | None = Field(default=None, min_length=1)
+    done_by: Literal["technician", "operator"] = "technician"
+    formerly: tuple[str, ...] = ()
+    stands_for: Service | None = None
+    confirmed: str = ""
     origin: str = "common practice, no source"
 
     @model_validator(mode="after")
@@ -186,13 +280,41 @@ class Joint(Record):
         return self
 
     @property
+    def by_hand(self) -> bool:
+        """Whether a technician pumps it: not a system, not an operator, not nobody at all."""
+        return not (self.never_pump or self.central or self.done_by == "operator")
+
+    @property
+    def within_reach(self) -> tuple[Fitting, ...]:
+        """The fittings that take no platform, pit or workshop."""
+        return tuple(fitting for fitting in self.fittings if fitting.takes is None)
+
+    @property
     def interval_class(self) -> str:
         """The interval in short words; joints of one class are serviced together."""
         return self.interval.label if self.interval else "never"
 
 
+class Reading(Record):
+    """A figure written down at a check: its unit and, where there are limits, least and most."""
+
+    unit: str = Field(min_length=1)
+    least: float | None = None
+    most: float | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.least is not None and self.most is not None and self.least > self.most:
+            raise ValueError("least must not be above most")
+        return self
+
+
 class LookPoint(Record):
-    """Something checked on the same walk that costs no grease; ``posture`` where it needs one."""
+    """A check on the same walk that costs no grease; ``posture`` where it needs one.
+
+    ``interval`` says how often, as for a joint; a type file must give it. ``reading``: the figure
+    to be written down, such as a track's sag in mm.
+    """
 
     name: str = Field(min_length=1)
     link: str
@@ -200,3 +322,5 @@ class LookPoint(Record):
     what: str
     posture: str | None = None
     interval: Interval = Interval(every_shift=True)
+    reading: Reading | None = None
+    formerly: tuple[str, ...] = ()

@@ -9,6 +9,8 @@ from greaseroute.catalogue.joint import Metres, Point3
 from greaseroute.records import Record
 
 Axis = Literal["slew", "pitch", "steer", "fixed"]
+Role = Literal["drive shaft", "steered axle", "wheel", "drum", "rotor"]
+"""What a link is where rules of the trade hang on it; all but an axle turn without end."""
 
 
 class Solid(Record):
@@ -55,7 +57,8 @@ class Link(Record):
     the ground. ``axis``: ``slew`` and ``steer`` turn about z, positive to the left; ``pitch``
     turns about y, positive raises what lies forward; ``fixed`` does not turn. ``on_oil``: the
     link is carried by cylinders and comes down if their oil is lost, unless it rests on the
-    ground or on a support in the posture at hand.
+    ground or on a support in the posture at hand. ``role`` says what it is where rules of the
+    trade hang on it: no line is led to what turns without end.
     """
 
     name: str = Field(min_length=1)
@@ -63,4 +66,10 @@ class Link(Record):
     pivot_m: Point3 = (0.0, 0.0, 0.0)
     axis: Axis = "fixed"
     on_oil: bool = False
+    role: Role | None = None
     solids: tuple[Solid, ...] = ()
+
+    @property
+    def spins(self) -> bool:
+        """Whether it turns without end while the machine works."""
+        return self.role is not None and self.role != "steered axle"

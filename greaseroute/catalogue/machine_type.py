@@ -8,8 +8,9 @@ from pydantic import Field
 
 from greaseroute.catalogue.attachment import Attachment, renamed
 from greaseroute.catalogue.bodies import Body, bodies_of
+from greaseroute.catalogue.coupling import Coupling
 from greaseroute.catalogue.deck import Deck
-from greaseroute.catalogue.joint import Joint, LookPoint
+from greaseroute.catalogue.joint import Joint, LookPoint, Service
 from greaseroute.catalogue.link import Link
 from greaseroute.catalogue.linkage import Cylinder, FourBar
 from greaseroute.catalogue.posture import Posture
@@ -31,7 +32,20 @@ Family = Literal[
     "drill rig",
     "crusher",
     "screen",
+    "washing plant",
     "conveyor",
+    "material handler",
+    "pipelayer",
+    "trencher",
+    "paver",
+    "planer",
+    "truck",
+    "trailer",
+    "agricultural tractor",
+    "forestry machine",
+    "forklift",
+    "crane",
+    "work platform",
 ]
 
 
@@ -45,7 +59,8 @@ class MachineType(Record):
     """One machine type of the shelf or of a site; ``family`` is a word of ISO 6165 if it has one.
 
     ``origin`` says where the figures come from; ``cautions`` are keys of the caution list
-    (STOP, ARTIC, ...). Whether the parts fit together is told by ``type_checks.findings``.
+    (STOP, ARTIC, ...). ``start_values``: the work that intervals and doses stand for as long as
+    nobody confirmed them. Whether the parts fit together is told by ``type_checks.findings``.
     """
 
     name: str = Field(pattern=r"^[a-z0-9]+(-[a-z0-9.]+)*$")
@@ -60,8 +75,10 @@ class MachineType(Record):
     joints: tuple[Joint, ...] = Field(max_length=150)
     looks: tuple[LookPoint, ...] = ()
     decks: tuple[Deck, ...] = ()
+    couplings: tuple[Coupling, ...] = ()
     attachments: tuple[Attachment, ...] = ()
     cautions: tuple[str, ...] = ()
+    start_values: Service = "normal"
     source_file: str = ""
 
     @cached_property

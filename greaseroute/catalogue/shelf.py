@@ -1,21 +1,23 @@
-"""The shelf: machine types that ship with the package, and the reader of any type file."""
+"""The shelf: machine types and attachments that ship along, and the readers of their files."""
 
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
 from pydantic import ValidationError
 
+from greaseroute.catalogue.attachment_type import AttachmentType
 from greaseroute.catalogue.checks.findings import findings
+from greaseroute.catalogue.checks.names import unspaced
+from greaseroute.catalogue.like import likeness_of, merged
 from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.catalogue.record_text import faults_of, read_record, record_of, validated
 from greaseroute.errors import BadInput, Fault, UnknownName
-from greaseroute.texts.finding import Finding
-from greaseroute.texts.plain_words import findings_in
-from greaseroute.texts.toml_places import KeyPath
-from greaseroute.texts.toml_text import TomlText, read_toml
+from greaseroute.texts.toml_text import read_toml
 
 _SHELF = files("greaseroute.catalogue") / "types"
+_ATTACHMENTS = files("greaseroute.catalogue") / "attachments"
 
 
 def shelf_names() -> tuple[str, ...]:
@@ -42,66 +44,40 @@ def shelf_type(name: str) -> MachineType:
     file = f"{name}.toml"
     data = tomllib.loads(shelf_text(name))
     try:
-        return _validated(data, file)
+        return validated(data, file, MachineType)
     except ValidationError:
         _, faults = read_type(shelf_text(name), file)
         raise BadInput(file, faults) from None
 
 
+@cache
+def shelf_attachments() -> Mapping[str, AttachmentType]:
+    """The attachments of the shelf that any carrier with the right coupling can take, by name."""
+    entries = sorted(_ATTACHMENTS.iterdir(), key=lambda entry: entry.name)
+    texts = {e.name: e.read_text(encoding="utf-8") for e in entries if e.name.endswith(".toml")}
+    found = (validated(tomllib.loads(text), n, AttachmentType) for n, text in texts.items())
+    return {attachment.name: attachment for attachment in found}
+
+
+def read_attachment(text: str, file: str) -> tuple[AttachmentType | None, tuple[Fault, ...]]:
+    """An attachment from TOML text, or None and every fault in it, each with its line."""
+    return read_record(text, file, AttachmentType, check=lambda a: tuple(unspaced(a.looks)))
+
+
 def read_type(text: str, file: str) -> tuple[MachineType | None, tuple[Fault, ...]]:
-    """A machine type from TOML text, or None and every fault in it, each with its line."""
+    """A machine type from TOML text, or None and every fault in it, each with its line.
+
+    A text that says ``like`` holds what differs from that type of the shelf and nothing else.
+    """
     toml, wrong = read_toml(text, file, record="machine type")
     if wrong:
         return None, tuple(sorted(wrong))
-    try:
-        machine = _validated(toml.data, file)
-        found = findings(machine)
-    except ValidationError as error:
-        found = tuple(findings_in(error, MachineType))
-    faults = tuple(sorted(_fault(finding, toml, file=file) for finding in found))
-    return (None, faults) if faults else (machine, ())
-
-
-def _validated(data: dict[str, Any], file: str) -> MachineType:
-    """Strictly: a number in quotes is no number. TOML has lists where records have tuples."""
-    return MachineType.model_validate({**_tuples(data), "source_file": file}, strict=True)
-
-
-def _tuples(value: Any) -> Any:  # noqa: ANN401 - any tree of TOML values
-    if isinstance(value, dict):
-        return {key: _tuples(inner) for key, inner in value.items()}
-    return tuple(map(_tuples, value)) if isinstance(value, list) else value
-
-
-def _fault(finding: Finding, toml: TomlText, *, file: str) -> Fault:
-    return Fault(
-        file=file,
-        line=toml.line(finding.path),
-        record=_record(finding.path, toml.data),
-        field=_field(finding.path, toml.data),
-        value=finding.value,
-        allowed=finding.allowed,
-        do=finding.do,
-    )
-
-
-def _record(path: KeyPath, data: dict[str, Any]) -> str:
-    """The outermost record on a path, such as ``joint 'boom root'``."""
-    if not _in_record(path, data):
-        return "machine type"
-    kind = str(path[0]).replace("_", "-").removesuffix("s")
-    name = data[str(path[0])][path[1]].get("name")
-    return f"{kind} {name!r}" if isinstance(name, str) else f"{kind} number {int(path[1]) + 1}"
-
-
-def _field(path: KeyPath, data: dict[str, Any]) -> str:
-    inner = path[2:] if _in_record(path, data) else path
-    return ".".join(str(part) for part in inner) or "-"
-
-
-def _in_record(path: KeyPath, data: dict[str, Any]) -> bool:
-    """Tell whether a path leads into one of a list of tables."""
-    if len(path) < 2 or not isinstance(path[1], int):
-        return False
-    rows = data.get(str(path[0]))
-    return isinstance(rows, list) and path[1] < len(rows) and isinstance(rows[path[1]], dict)
+    if "like" in toml.data:
+        written = toml
+        likeness, found = likeness_of(written.data, shelf_names())
+        if likeness is not None:
+            base = tomllib.loads(shelf_text(likeness.like))
+            toml, found = merged(written, likeness, base)
+        if found:
+            return None, faults_of(found, written, file, whole="machine type")
+    return record_of(toml, file, MachineType, check=findings)

@@ -3,6 +3,7 @@
 import argparse
 import json
 import sys
+from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -13,6 +14,13 @@ if TYPE_CHECKING:
     from greaseroute.site.folder import FolderReading
     from greaseroute.site.model import Site
 
+START_VALUES = {
+    "normal": "normal work",
+    "new": "a new machine being run in",
+    "dust": "dusty work",
+    "wet": "wet work",
+    "shock": "work with shocks",
+}
 HELP = "every fault of a site folder, or 'good'"
 
 
@@ -41,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
 def counts(site: "Site") -> tuple[int, int, int]:
     """(units, joints, fittings) of a site, with the attachments that are fitted."""
-    machines = [site.types[u.type].with_attachments(u.attachments) for u in site.units]
+    machines = [site.machine(u) for u in site.units]
     joints = [j for m in machines for j in m.joints]
     return len(site.units), len(joints), sum(len(j.fittings) for j in joints)
 
@@ -50,7 +58,7 @@ def _good(site: "Site", remarks: int) -> str:
     units, joints, fittings = counts(site)
     noted = {0: "", 1: ", with 1 warning"}.get(remarks, f", with {remarks} warnings")
     good = f"{units} units, {joints} joints, {fittings} fittings: good{noted}"
-    return "\n".join([good, *_only_ways(site)])
+    return "\n".join([good, *_only_ways(site), *_start_values(site)])
 
 
 def _only_ways(site: "Site") -> list[str]:
@@ -62,6 +70,20 @@ def _only_ways(site: "Site") -> list[str]:
     return [str(way) for way in only_ways(site)]
 
 
+def _start_values(site: "Site") -> "Iterator[str]":
+    """Types in use whose intervals and doses nobody has confirmed for this site."""
+    from greaseroute.site.checks.start_values import unconfirmed_types
+
+    found = list(unconfirmed_types(site.units, site.types))
+    if found:
+        yield f"Start values that nobody has confirmed for this site, {len(found)} types:"
+    for unit, joints in found:
+        machine = site.types[unit.type]
+        stands = START_VALUES[machine.start_values]
+        count = f"{len(joints)} of {sum(j.by_hand for j in machine.joints)} joints"
+        yield f"  {unit.type}: {count}, for {stands}"
+
+
 def _as_json(reading: "FolderReading") -> str:
     answer: dict[str, object] = {
         "good": reading.site is not None,
@@ -71,4 +93,15 @@ def _as_json(reading: "FolderReading") -> str:
     if reading.site is not None:
         answer |= dict(zip(("units", "joints", "fittings"), counts(reading.site), strict=True))
         answer["only_ways"] = _only_ways(reading.site)
+        if unconfirmed := _unconfirmed(reading.site):
+            answer["unconfirmed"] = unconfirmed
     return json.dumps(answer, indent=2, ensure_ascii=False)
+
+
+def _unconfirmed(site: "Site") -> list[dict[str, object]]:
+    from greaseroute.site.checks.start_values import unconfirmed_types
+
+    return [
+        {"type": unit.type, "stands_for": site.types[unit.type].start_values, "joints": joints}
+        for unit, joints in unconfirmed_types(site.units, site.types)
+    ]

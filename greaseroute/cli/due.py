@@ -10,7 +10,7 @@ from greaseroute.cli.on_record import on_record
 from greaseroute.cli.options import add_options
 
 if TYPE_CHECKING:
-    from greaseroute.due.worklist import DueItem
+    from greaseroute.intervals.worklist import DueItem
 
 HELP = "print what is due on each machine and why"
 
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the work list; exit code 0."""
-    from greaseroute.due.worklist import work_list
+    from greaseroute.intervals.worklist import work_list
     from greaseroute.site.folder import read_site
 
     site, at = on_record(read_site(args.site), args.site, args.at)

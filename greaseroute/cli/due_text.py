@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from greaseroute.due.owed import ASSUMED_DAYS, NEVER_RECORDED
-from greaseroute.due.worklist import DueItem, carried_note
+from greaseroute.intervals.owed import ASSUMED_DAYS, NEVER_RECORDED
+from greaseroute.intervals.worklist import DueItem, carried_note
 from greaseroute.plan.words import count
 from greaseroute.site.model import Site
 

@@ -49,7 +49,7 @@ PLAIN = {
     "source_file": "the file it was read from; not to be given",
     "drops": "names of joints, checks and cylinders that go",
     "takes_place_of": "old link name to new: the old link goes, what spoke of it speaks of the new",
-    "looks": "points of the daily checks",
+    "looks": "the daily checks",
     "decks": "places on the machine where one may stand",
     "attachments": "what may be hung on the machine",
     "cylinders": "cylinders, pin to pin",
@@ -63,8 +63,19 @@ PLAIN = {
     "interval": "how often: hours, days or every shift, whichever comes first",
     "procedure": "what has to be done beside coupling and pumping",
     "steps": "what is done, one step after another",
+    "do": "what is done in this step",
+    "by": "who does it: the technician or a second person",
+    "minutes": "minutes it takes",
+    "machine_moves": "whether the machine or a part of it moves under power in this step",
+    "couplings": "places where attachments may be hung on",
+    "replaces": "the link whose place an attachment takes",
+    "confirmed": "who confirmed interval and dose for this site, when, from what",
+    "formerly": "names under which it may be recorded from before",
+    "feeds": "the link that the line of a grease block leads to",
+    "least": "the least figure that is good",
+    "most": "the most that is good",
     "second_person": "whether somebody has to be at the controls",
-    "stand_clear": "whether the technician waits outside the swept circle meanwhile",
+    "stand_clear": "whether the technician waits outside the swing radius meanwhile",
     "critical": "1 can wait, 2 usual, 3 seizes soon",
     "skill": "what whoever works on it must be instructed in or licensed for",
     "central": "whether a central system feeds it, so that it is looked at and never pumped",
@@ -168,9 +179,10 @@ def _ground() -> dict[str, type[BaseModel]]:
 
 
 def _type() -> dict[str, type[BaseModel]]:
+    from greaseroute.catalogue.like import Likeness
     from greaseroute.catalogue.machine_type import MachineType
 
-    return {"types/*.toml": MachineType}
+    return {"types/*.toml": MachineType, "types/*.toml by likeness": Likeness}
 
 
 def _services() -> dict[str, type[BaseModel]]:
@@ -203,7 +215,9 @@ def schema_of(part: str) -> dict[str, Any]:
         return _collection(found)
     if len(found) == 1:
         return {"$schema": DIALECT, **next(iter(found.values()))}
-    return {"$schema": DIALECT, "anyOf": [{**s, "title": name} for name, s in found.items()]}
+    defs = {key: table for s in found.values() for key, table in s.pop("$defs", {}).items()}
+    either = [{**schema, "title": name} for name, schema in found.items()]
+    return {"$schema": DIALECT, "anyOf": either, "$defs": defs}
 
 
 def _collection(roles: dict[str, Any]) -> dict[str, Any]:

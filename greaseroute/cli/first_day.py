@@ -45,12 +45,20 @@ def _number(text: str) -> float:
         return -1.0
 
 
+def positive_minutes(text: str) -> float:
+    """Minutes above zero, from ``--window-min``."""
+    value = _number(text)
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of minutes above 0")
+    return value
+
+
 OPTIONS = (
     OwnOption("--learner", "who learns (default: see site.toml)", "NAME"),
     OwnOption("--mentor", "who shows (default: another technician)", "NAME"),
     OwnOption(
-        "--window-min", "minutes there are (default: up to the start of the shift)", "MIN",
-        positive_seconds,
+        "--window-min", "minutes there are, at most up to the start of the shift (the default)",
+        "MIN", positive_minutes,
     ),
     OwnOption(
         "--learning-rate",
@@ -101,7 +109,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site]":
     from greaseroute.site.folder import read_site
-    from greaseroute.training.first_day import pairing, plan_first_day
+    from greaseroute.training.day import pairing
+    from greaseroute.training.first_day import plan_first_day
 
     site, at = on_record(read_site(args.site), args.site, args.at)
     pair = pairing(site, learner=args.learner, mentor=args.mentor)
@@ -131,6 +140,9 @@ def first_day_text(first: "FirstDay") -> str:
         f"{first.choice.covered} of {first.choice.wanted} pairs of family and kind of joint met; "
         f"{first.learner_min:.0f} of {first.window_min:.0f} min at a learner's pace, "
         f"{first.standard_min:.0f} min when known",
+        f"{first.mentor} walks along for {first.mentor_min:.0f} min and shows for "
+        f"{first.mentor_shows_min:.0f} of them",
+        *(f"note: {note}" for note in first.notes if note.startswith("the shift")),
         "",
     ]
     for number, stop in enumerate(first.stops, start=1):
@@ -138,7 +150,12 @@ def first_day_text(first: "FirstDay") -> str:
         lines.append(
             f"{number:2}  {stop.arrive[11:16]}  {stop.unit}  {stop.family}, "
             f"{stop.walk_m:.0f} m: {lessons}"
+            + (f"; it leaves at {stop.released[11:16]}" if stop.released else "")
         )
+    lines += [
+        f"once more, if there is time: {each.unit} {each.joint} ({each.kind})"
+        for each in first.repeat
+    ]
     for later in first.later:
         joints = ", ".join(f"{each.unit} {each.joint}" for each in later.lessons)
         lines.append(f"day {later.day}, about {later.minutes:.0f} min: {joints}")

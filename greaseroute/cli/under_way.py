@@ -116,7 +116,7 @@ def as_asked(way: UnderWay) -> AuditAsked:
         (unit.unit, joint.name)
         for unit in begun.units
         if unit.unit in whole
-        for joint in begun.types[unit.type].with_attachments(unit.attachments).joints
+        for joint in begun.machine(unit).joints
     }
     return AuditAsked(
         under_way=AuditUnderWay(

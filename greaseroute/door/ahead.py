@@ -20,7 +20,7 @@ from greaseroute.plan.first_day import FirstDay
 from greaseroute.plan.week import WeekPlan
 from greaseroute.processes import at_most_cores
 from greaseroute.training.choice import DaySettings
-from greaseroute.training.first_day import pairing
+from greaseroute.training.day import pairing
 from greaseroute.training.first_day import plan_first_day as first_day_record
 
 

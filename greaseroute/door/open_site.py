@@ -11,7 +11,7 @@ import networkx as nx
 
 from greaseroute.cli.on_record import on_record
 from greaseroute.door.frames import frame_of, table_named
-from greaseroute.due.worklist import DueItem, work_list
+from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.site.folder import read_site as read_folder
 from greaseroute.site.model import Site
 from greaseroute.site.morning import moment_for
@@ -125,13 +125,13 @@ def read_site(path: str | Path) -> OpenSite:
     return OpenSite(read_folder(Path(path)), Path(path))
 
 
-def due_list(site: OpenSite, at: datetime | str | None = None) -> DueList:
+def due(site: OpenSite, at: datetime | str | None = None) -> DueList:
     """What is owed on each unit at a moment (default: the site's own), and why.
 
     Examples
     --------
     >>> import greaseroute as gr
-    >>> gr.due_list(gr.read_site("sites_demo/three_machines"))
+    >>> gr.due(gr.read_site("sites_demo/three_machines"))
     <due at 'Three machines', 2026-03-03 05:00: 5 of 7 joints with 6 fittings>
     """
     site = site.recorded(at)

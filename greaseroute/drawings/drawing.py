@@ -25,6 +25,8 @@ TALLEST_PX = 300.0
 EDGE_PX = 5.0
 STRIP_PX = 22.0  # below everything, for the scale bar and the north arrow
 MOST_PX_PER_M = 80.0
+CUT_PX = (150.0, 90.0)  # least width and height of the part shown for one place
+CUT_EDGE_PX = 16.0  # round its outermost mark
 
 STYLE = (
     ".m-t{font-family:system-ui,-apple-system,'Segoe UI','DejaVu Sans',Arial,sans-serif;"
@@ -88,8 +90,48 @@ def _own(machine: PlacedMachine, at_m: Point3) -> Point3:
     return x, y, z
 
 
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A view as an SVG document, the whole picture's box, and where each mark's points are in it.
+
+    ``points`` gives, by label, the places of the mark itself and of its number, or of the feet.
+    """
+
+    svg: str
+    frame: Box
+    points: dict[str, tuple[Point2, ...]]
+
+    def cut(self, labels: Iterable[str]) -> Box:
+        """Left, top, width and height of the part that shows these marks, and some way round."""
+        shown = [point for label in labels for point in self.points.get(label, ())]
+        left, top, right, bottom = self.frame
+        if not shown:
+            return left, top, right - left, bottom - top
+        xs, ys = zip(*shown, strict=True)
+        x, width = _stretch((min(xs), max(xs)), (left, right), CUT_PX[0])
+        y, height = _stretch((min(ys), max(ys)), (top, bottom), max(CUT_PX[1], 0.5 * width))
+        return x, y, width, height
+
+
+def _stretch(span: Point2, limits: Point2, least: float) -> Point2:
+    """Start and length of a span with its edge, at least ``least`` long, inside the limits."""
+    length = min(max(span[1] - span[0] + 2 * CUT_EDGE_PX, least), limits[1] - limits[0])
+    middle = (span[0] + span[1]) / 2
+    return min(max(middle - length / 2, limits[0]), limits[1] - length), length
+
+
 def side_view(shown: Scene, *, with_style: bool = True) -> str:
     """The machine from its right, standing on the ground, as an SVG document."""
+    return drawn_side(shown, with_style=with_style).svg
+
+
+def top_view(shown: Scene, *, with_style: bool = True) -> str:
+    """The machine from above with stands, closed ground and swing circle, as an SVG document."""
+    return drawn_top(shown, with_style=with_style).svg
+
+
+def drawn_side(shown: Scene, *, with_style: bool = True) -> Drawn:
+    """The machine from its right, with the places of its marks."""
     found = shapes(shown.home, "side")
     outline = silhouette(found)
     left, _, right, top = outline.bounds
@@ -99,11 +141,23 @@ def side_view(shown: Scene, *, with_style: bool = True) -> str:
     frame = _frame(bounds, project.view, named.places)
     body = [ground_line(project.view, frame), person(left - 0.8, project.view)]
     body += [*_machine(shown.home, found, project), *named.parts]
-    return _document(shown, body, project, frame=frame, with_style=with_style)
+    svg = _document(shown, body, project, frame=frame, with_style=with_style)
+    return Drawn(svg, frame, _points(shown.marks, named.places, project))
 
 
-def top_view(shown: Scene, *, with_style: bool = True) -> str:
-    """The machine from above with stands, closed ground and swing circle, as an SVG document."""
+def _points(
+    marks: Iterable[Mark], places: Iterable[Point2], project: Projection
+) -> dict[str, tuple[Point2, ...]]:
+    """By label, the point of each mark and the middle of its number."""
+    return {
+        mark.label: (project(mark.at_m), place)
+        for mark, place in zip(marks, places, strict=True)
+        if mark.kind != "never"
+    }
+
+
+def drawn_top(shown: Scene, *, with_style: bool = True) -> Drawn:
+    """The machine from above, with the places of its marks and of the feet."""
     found = shapes(shown.home, "top")
     outline = silhouette(found)
     kept_clear = outline.buffer(shown.clearance_m)
@@ -121,7 +175,10 @@ def top_view(shown: Scene, *, with_style: bool = True) -> str:
     body += [stand(mark, project.view) for mark in shown.stands]
     if shown.heading_deg is not None:
         body.append(north(shown.heading_deg, (frame[2] - 20, frame[3] - 20)))
-    return _document(shown, body, project, frame=frame, with_style=with_style)
+    svg = _document(shown, body, project, frame=frame, with_style=with_style)
+    points = _points(shown.marks, named.places, project)
+    points |= {m.label: (at,) for m, at in zip(shown.stands, feet, strict=True)}
+    return Drawn(svg, frame, points)
 
 
 def _document(

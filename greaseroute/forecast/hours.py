@@ -4,8 +4,8 @@ from collections.abc import Collection, Iterable
 from datetime import date, timedelta
 from itertools import pairwise
 
-from greaseroute.due.meter import READING_SLACK_H
 from greaseroute.forecast.calendar import WEEKDAYS
+from greaseroute.intervals.meter import READING_SLACK_H
 from greaseroute.plan.week import DayHours
 from greaseroute.site.fleet import MeterReading, Unit
 

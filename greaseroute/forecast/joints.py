@@ -11,11 +11,12 @@ from greaseroute.catalogue.joint import Joint
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.dose.matching import NoGun, gun_for
 from greaseroute.dose.strokes import fitting_strokes, stroke_cm3
-from greaseroute.due.worklist import DueItem, unit_joints, work_list
+from greaseroute.intervals.worklist import DueItem, unit_joints, work_list
 from greaseroute.site.crew import Grease, Gun
 from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach
 from greaseroute.units import S_PER_MIN
+from greaseroute.visits.work import NOT_FROM_GROUND
 
 FloatArray = NDArray[np.float64]
 NEVER = np.inf
@@ -39,14 +40,17 @@ class Service:
 
 def service_of(site: Site, joint: Joint, *, reach: Reach, guns: Sequence[str]) -> Service | NoGun:
     """One service of ``joint`` with the first gun named that fits it, or why none does."""
+    if not joint.within_reach:
+        return NoGun(reason=NOT_FROM_GROUND)
     gun = gun_for(joint, technician_guns=guns, guns=site.guns, greases=site.greases)
     if isinstance(gun, NoGun):
         return gun
     assert joint.dose is not None  # the record refuses a pumped joint without one
     grease = next(g for g in site.greases if g.name == gun.grease)
-    count = fitting_strokes(joint.dose, gun, grease) * len(joint.fittings)
+    fittings = len(joint.within_reach)
+    count = fitting_strokes(joint.dose, gun, grease) * fittings
     procedure_s = joint.procedure.minutes * S_PER_MIN if joint.procedure else 0.0
-    pump_s = len(joint.fittings) * reach.couple_s + count * gun.stroke_s
+    pump_s = fittings * reach.couple_s + count * gun.stroke_s
     return Service(
         gun=gun,
         grease=grease,

@@ -6,11 +6,11 @@ from datetime import datetime
 
 import numpy as np
 
-from greaseroute.due.worklist import DueItem
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.level_week import LevelWeek
 from greaseroute.forecast.windows import DueService, WearDays
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.week import MorningPlan, PlannedService, TechnicianMorning
 from greaseroute.units import MS_PER_S, S_PER_MIN

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from greaseroute.due.worklist import unit_severity
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.calendar import Calendar
+from greaseroute.intervals.worklist import unit_severity
 from greaseroute.records import Record
 from greaseroute.site.model import Site
 

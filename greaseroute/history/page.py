@@ -7,9 +7,9 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.worklist import DueItem, unit_joints, work_list
 from greaseroute.history.sentences import sentence_of
 from greaseroute.history.use import grease_use
+from greaseroute.intervals.worklist import DueItem, unit_joints, work_list
 from greaseroute.ledger.checks import service_names
 from greaseroute.ledger.events import Arrived, Away, Event, Greased, Happened, Left
 from greaseroute.plan.history import JointNow, Line, Mark, MeterMark, UnitPast

@@ -60,7 +60,7 @@ class SiteNames:
     def types(self) -> Mapping[str, MachineType]:
         """Each unit's type with the attachments that it carries."""
         site = self._site
-        return {u.unit: site.types[u.type].with_attachments(u.attachments) for u in site.units}
+        return {u.unit: site.machine(u) for u in site.units}
 
     def joints(self, unit: str) -> dict[str, tuple[str, ...]]:
         """The fittings of each joint of a unit."""

@@ -10,7 +10,11 @@ FIRST_DAY_FORMAT = "greaseroute first day 1"
 
 
 class Lesson(Record):
-    """One joint to learn on: the ``nth`` of its kind, standard and learner's time in seconds."""
+    """One joint to learn on: the ``nth`` of its kind, standard and learner's time in seconds.
+
+    ``difficulty`` is on the scale of the tool's own, 1 for a plain pin; ``second_person``: somebody
+    instructed is needed at the controls.
+    """
 
     unit: str
     joint: str
@@ -25,20 +29,38 @@ class Lesson(Record):
     nth: int = Field(ge=1)
     standard_s: float
     learner_s: float
+    difficulty: float = 1.0
+    second_person: bool = False
 
 
 class LearnerStop(Record):
-    """One machine of the walk. Times are ISO 8601; ``difficulty`` put it in its place."""
+    """One machine of the walk at the learner's pace, its lessons in the order they are done.
+
+    Times are ISO 8601; work begins ``wait_s`` after arriving. ``difficulty`` is the mean of the
+    lessons' and put the machine in its place. ``path`` is the leg walked to it. ``released``: when
+    the machine leaves, where that is before the shift starts.
+    """
 
     unit: str
     type: str
     family: str
     arrive: str
     leave: str
+    wait_s: float = 0.0
     walk_m: float
+    path: tuple[tuple[float, float], ...] = ()
     difficulty: float
     shown_s: float
     lessons: tuple[Lesson, ...]
+    released: str = ""
+
+
+class SkipStop(Record):
+    """What to leave out when late: a machine, the minutes that gives back, the kinds it costs."""
+
+    unit: str
+    minutes: float
+    kinds: tuple[str, ...]
 
 
 class LaterDay(Record):
@@ -60,7 +82,9 @@ class NotMet(Record):
 class Choice(Record):
     """How good the choice is: pairs of family and kind covered of those that could be.
 
-    ``most`` and ``least_min`` are proved: nobody covers more in the window, nor as much in less.
+    ``wanted`` can be reached this morning. ``most`` is proved: no walk in the window covers more.
+    ``least_min``: no walk that was looked at covers as many and is back sooner; ``status`` is
+    "optimal" where every walk was looked at.
     """
 
     covered: int
@@ -72,7 +96,13 @@ class Choice(Record):
 
 
 class FirstDay(Record):
-    """A first day as written to ``first_day.json``; ``round`` is its walk at standard pace."""
+    """A first day as written to ``first_day.json``.
+
+    ``stops`` are at the learner's pace, ``round`` is the same walk at the standard pace.
+    ``window_min`` is the time there is: that asked for, cut at the start of the shift. The mentor
+    walks along all the time (``mentor_min``) and shows for ``mentor_shows_min`` of it. ``repeat``
+    are joints of kinds already met that the last machine offers, for time that is left.
+    """
 
     format: str = FIRST_DAY_FORMAT
     site: str
@@ -88,9 +118,15 @@ class FirstDay(Record):
     finish: str
     learner_min: float
     standard_min: float
+    shift_start: str = ""
+    mentor_min: float = 0.0
+    mentor_shows_min: float = 0.0
+    easy_first: bool = True
     guns: tuple[str, ...]
     carry: dict[str, int]
     stops: tuple[LearnerStop, ...]
+    repeat: tuple[Lesson, ...] = ()
+    skip_when_late: tuple[SkipStop, ...] = ()
     later: tuple[LaterDay, ...] = ()
     not_met: tuple[NotMet, ...] = ()
     left: tuple[LeftOut, ...] = ()

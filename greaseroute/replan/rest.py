@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import RoundPlan
 from greaseroute.replan.so_far import DoneSoFar, Rest, as_rest, booked, rest_of
 from greaseroute.rounds.prepare import prepare

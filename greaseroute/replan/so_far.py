@@ -8,8 +8,8 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 from shapely.geometry import Point
 
-from greaseroute.due.worklist import DueItem, unit_joints
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import DueItem, unit_joints
 from greaseroute.plan.round import LeftOut, RoundPlan
 from greaseroute.records import Record
 from greaseroute.rounds.request import Keep

@@ -197,7 +197,7 @@ def _moment_faults(source: _JsonText, so_far: DoneSoFar, morning: Morning) -> It
 
 def _name_faults(source: _JsonText, so_far: DoneSoFar, site: Site) -> Iterator[Fault]:
     """Names of units, joints, fittings, technicians and guns that the site does not have."""
-    kinds = {u.unit: site.types[u.type].with_attachments(u.attachments) for u in site.units}
+    kinds = {u.unit: site.machine(u) for u in site.units}
     named: list[Named] = [
         *((("done", k, 0), unit) for k, (unit, _) in enumerate(so_far.done)),
         *((("done_fittings", k, 0), unit) for k, (unit, _, _) in enumerate(so_far.done_fittings)),
@@ -285,7 +285,7 @@ def _moved_faults(source: _JsonText, so_far: DoneSoFar, site: Site) -> Iterator[
         plane=plane_of(site),
         ground=site.ground,
         units=(*(u for u in units if u.unit not in lines), *here),
-        fitted={u.unit: site.types[u.type].with_attachments(u.attachments) for u in units},
+        fitted={u.unit: site.machine(u) for u in units},
     )
     placed, refused = place_units(draft)
     draft = replace(draft, placed=placed)

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.visits.nodes import Item
 from greaseroute.visits.reach import Surveyed
@@ -30,6 +30,17 @@ def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
                     record = left_out(lacking.item, lacking.reason, helps=lacking.helps)
                     missing.setdefault(key, record)
     return list(missing.values())
+
+
+def takes_more(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
+    """What nobody reaches from the ground or a deck, with what it takes; the same for all."""
+    found: dict[tuple[str, str, str | None], LeftOut] = {}
+    for each in works:
+        for work in each:
+            for far in work.takes_more:
+                record = left_out(far.item, far.reason, fitting=far.fitting, helps=far.helps)
+                found.setdefault((record.unit, record.joint, record.fitting), record)
+    return list(found.values())
 
 
 def whole_unit(work: UnitWork, reason: str, *, helps: str = "") -> list[LeftOut]:

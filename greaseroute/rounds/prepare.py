@@ -8,15 +8,15 @@ import numpy as np
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.due.worklist import DueItem
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
-from greaseroute.rounds.left_out import nobody_can, whole_unit
+from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
 from greaseroute.rounds.request import Keep, RoundRequest
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning, morning_of
-from greaseroute.visits.all_units import Look, Visiting, poses_at_units
+from greaseroute.visits.all_units import Levels, Look, Visiting, poses_at_units
 from greaseroute.visits.reach import Surveyed, Terms, as_posed, newly_closed, surveyed, terms_of
 from greaseroute.visits.visit import UnitVisit, way_slack_ms
 from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
@@ -76,12 +76,18 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
     starts = _starts(site, crew, yard)
-    left = [*request.left, *nobody_can(works), *_cut_off(yard, outlooks, starts=starts)]
+    left = [
+        *request.left,
+        *nobody_can(works),
+        *takes_more(works),
+        *_cut_off(yard, outlooks, starts=starts),
+    ]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
 
 
-def with_levels(ready: Prepared) -> Prepared:
-    """The same round with visits that serve only the weightier joints of a unit as well."""
+def with_levels(ready: Prepared, levels: Levels = UnitWork.levels) -> Prepared:
+    """The same round with visits that serve fewer joints of a unit as well: by default the
+    weightier ones."""
     outlooks = _outlooks(
         ready.site,
         ready.yard,
@@ -89,7 +95,7 @@ def with_levels(ready: Prepared) -> Prepared:
         works=[o.works for o in ready.outlooks],
         look=lambda number, work: ready.outlooks[number].surveyed[work.unit.unit],
         fixed=fixed_points(ready.site, ready.technicians, ready.yard),
-        levels=True,
+        levels=levels,
     )
     return replace(ready, outlooks=outlooks)
 
@@ -175,7 +181,7 @@ def _outlooks(
     works: Sequence[tuple[UnitWork, ...]],
     look: Look,
     fixed: Array,
-    levels: bool = False,
+    levels: Levels | None = None,
 ) -> tuple[Outlook, ...]:
     """Visits of each outfit over one numbering of points: the fixed ones, then the ways' ends."""
     slacks_ms = [way_slack_ms(len(each)) for each in works]
@@ -210,7 +216,7 @@ def _cut_off(yard: Yard, outlooks: Sequence[Outlook], *, starts: Sequence[Point]
     for outlook in outlooks:
         for work in outlook.works:
             unit = work.unit.unit
-            if unit not in reached and unit not in found:
+            if work.joints and unit not in reached and unit not in found:
                 found[unit] = _why_cut_off(yard, work, free=free, start=starts[0])
     return [record for records in found.values() for record in records]
 

@@ -7,7 +7,7 @@ longer than planning all of them.
 from collections.abc import Sequence
 from datetime import datetime
 
-from greaseroute.due.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.prepare import Prepared, prepare
 from greaseroute.rounds.ready_team import build_team

@@ -17,11 +17,13 @@ class Halt:
     """One halt of a route: a way at a unit, or (``way`` -1) the store at ``point``.
 
     ``not_before_ms``: work does not begin earlier, whatever the clock says on arrival.
+    ``longer_ms``: time spent there beyond what is planned, such as a learner's.
     """
 
     way: int
     point: int = -1
     not_before_ms: int = 0
+    longer_ms: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +159,8 @@ def timed(route: Route, clock: Clockwork) -> Schedule:
         if call is None:
             now = begin + ms(clock.site.rules.reload_s)
         else:
-            now = begin + call.visit.total_ms(call.way) + change_ms(call, mine, guns=guns)
+            spent = call.visit.total_ms(call.way) + change_ms(call, mine, guns=guns)
+            now = begin + spent + halt.longer_ms
         halts.append(TimedHalt(halt, call, origin, enter, mine, begin, now, leg))
     home = clock.leg(here, route.finish, from_ms=now)
     return Schedule(route, tuple(halts), pumped, here, home)

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from greaseroute.due.worklist import carried_note
+from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.intervals.worklist import carried_note
 from greaseroute.plan.round import LeftOut, LookedAt, RoundPlan
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.left_out import (
@@ -22,6 +23,7 @@ from greaseroute.visits.work import left_out, outfit_of
 
 TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never pump it on a round"
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
+OPERATOR_TEXT = "greased by the operator during the shift: check that it was done"
 AGAIN_NOTE = "The single strokes of a second pass are not in the counts: the reserve covers them."
 UNION_NOTE = "A unit asked for another posture closes the ground of both and stays in the last."
 
@@ -46,8 +48,8 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         technicians=technicians,
         cartridges=added_up([t.cartridges for t in technicians]),
         left=by_unit_and_joint(left, order_of(ready.items)),
-        never_pump=tuple(_marked(ready, "never_pump", TRACK_TEXT)),
-        inspect=tuple(_marked(ready, "central", CENTRAL_TEXT)),
+        never_pump=tuple(_never_pumped(ready)),
+        inspect=tuple(_to_check(ready)),
         bound=solved.bound,
         cautions=_cautions(solved),
         notes=tuple(_notes(solved)),
@@ -97,14 +99,18 @@ def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
         for halt in schedule.halts
         if halt.call is not None
     }
-    told = {(record.unit, record.joint) for record in ready.left}
+    told = {(record.unit, record.joint, record.fitting) for record in ready.left}
     found: list[LeftOut] = []
     for unit in dict.fromkeys(item.unit for item in ready.items):
         if unit in calls:
             found += _left_at_visited(solved, *calls[unit])
         else:
             found += _left_at_unvisited(ready, unit, reason=solved.skipped.get(unit, NO_TIME))
-    return [record for record in found if (record.unit, record.joint) not in told]
+    return [
+        record
+        for record in found
+        if not {(record.unit, record.joint, name) for name in (None, record.fitting)} & told
+    ]
 
 
 def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[LeftOut]:
@@ -142,14 +148,29 @@ def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftO
     )
 
 
-def _marked(ready: Prepared, mark: str, text: str) -> Iterable[LookedAt]:
+def _machines(ready: Prepared) -> Iterable[tuple[str, MachineType]]:
+    """Units with something due and what each is, attachments hung on."""
     units = {item.unit for item in ready.items}
     for unit in ready.site.units:
         if unit.unit in units:
-            machine = ready.site.types[unit.type].with_attachments(unit.attachments)
-            for joint in machine.joints:
-                if getattr(joint, mark):
-                    yield LookedAt(unit=unit.unit, joint=joint.name, text=text)
+            yield unit.unit, ready.site.machine(unit)
+
+
+def _never_pumped(ready: Prepared) -> Iterable[LookedAt]:
+    for unit, machine in _machines(ready):
+        for joint in machine.joints:
+            if joint.never_pump:
+                yield LookedAt(unit=unit, joint=joint.name, text=TRACK_TEXT)
+
+
+def _to_check(ready: Prepared) -> Iterable[LookedAt]:
+    """Joints that a central system feeds or an operator greases: looked at, not pumped."""
+    for unit, machine in _machines(ready):
+        for joint in machine.joints:
+            if joint.central:
+                yield LookedAt(unit=unit, joint=joint.name, text=CENTRAL_TEXT)
+            elif joint.done_by == "operator":
+                yield LookedAt(unit=unit, joint=joint.name, text=OPERATOR_TEXT)
 
 
 def _cautions(solved: Solved) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """Who walks, with which guns and greases, under which working rules."""
 
 from datetime import date, timedelta
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -13,7 +13,8 @@ from greaseroute.site.reach import Reach
 class Grease(Record):
     """One grease the site keeps. ``usable_share`` is the part of a cartridge that comes out.
 
-    ``stock_cartridges`` is what lies in the store; None where nobody said.
+    ``stock_cartridges`` is what lies in the store; None where nobody said. ``purpose``: joints
+    that want that take no other grease, and it goes into no other joint.
     """
 
     name: str = about("what the site calls it, such as 'EP 2'", min_length=1)
@@ -21,6 +22,7 @@ class Grease(Record):
     thickener: str = about("thickener, such as lithium, lithium complex, calcium sulphonate")
     moly: bool = about("whether it holds molybdenum disulphide", False)
     code: str | None = about("designation such as KP2K-30 (DIN 51825)", None)
+    purpose: str | None = about("what alone it is for, such as 'chisel paste'", None, min_length=1)
     density_g_cm3: float = number(
         "grams of a cm3: strokes are counted in cm3 and cartridges in grams",
         default=0.90, least=0.5, greatest=2.0, unit="g/cm3", usual=(0.85, 1.15),
@@ -224,6 +226,9 @@ class WorkingRules(Record):
         "local time HH:MM from which somebody is at hand for procedures of two people", None
     )
     second_person_to: str | None = about("local time HH:MM until which", None)
+    start_values: Literal["allowed", "forbidden"] = about(
+        "whether intervals and doses that nobody has confirmed for this site may be used", "allowed"
+    )
 
     @field_validator("second_person_from", "second_person_to")
     @classmethod

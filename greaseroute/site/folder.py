@@ -8,12 +8,14 @@ from zoneinfo import ZoneInfo
 
 from shapely.geometry import Polygon
 
+from greaseroute.catalogue.shelf import shelf_attachments
 from greaseroute.errors import BadInput, Fault, Remark, UnknownName
 from greaseroute.site.checks.crew import crew_faults
 from greaseroute.site.checks.fleet import fit_units, fleet_faults, place_units
 from greaseroute.site.checks.ground import ground_faults
 from greaseroute.site.checks.history import history_faults
 from greaseroute.site.checks.joints import joint_faults
+from greaseroute.site.checks.start_values import start_value_faults
 from greaseroute.site.checks.strange import strange
 from greaseroute.site.files.draft import FLEET, GROUND, READINGS, RECORD, SERVICES, SITE, Draft
 from greaseroute.site.files.fleet_csv import read_fleet
@@ -26,7 +28,13 @@ from greaseroute.site.files.ground_plan import (
     into_plane,
 )
 from greaseroute.site.files.history_csv import read_readings, read_services
-from greaseroute.site.files.own_types import read_own_types, type_name, types_in_use
+from greaseroute.site.files.own_types import (
+    OwnFiles,
+    read_own_files,
+    type_name,
+    types_in_use,
+    with_confirmations,
+)
 from greaseroute.site.files.settings import Settings, read_settings
 from greaseroute.site.fleet import Unit
 from greaseroute.site.geodesy import LocalPlane, local_plane
@@ -43,6 +51,7 @@ CHECKS: tuple[Callable[[Draft], Iterator[Fault]], ...] = (
     fleet_faults,
     joint_faults,
     history_faults,
+    start_value_faults,
 )
 
 
@@ -110,12 +119,12 @@ def _read(folder: Path) -> tuple[Draft, _Faults]:
     faults = _Faults()
     settings = _settings(folder, faults)
     drawn = _ground(folder, settings, faults)
-    own, wrong = read_own_types(folder, faults.remarks)
+    own, wrong = read_own_files(folder, faults.remarks)
     faults += wrong
     where = _zone_or_utc(settings)
     plane = _plane_of(settings) if drawn.plane is None else drawn.plane
     recorded = (folder / RECORD).is_file()
-    draft = Draft(settings=settings, own_types=own, plane=plane, recorded=recorded)
+    draft = Draft(settings=settings, own_types=own.types, plane=plane, recorded=recorded)
     text = _text(folder, FLEET, faults)
     if text is not None:
         rows, wrong = read_fleet(text, FLEET, system=settings.coordinates, where=where)
@@ -123,7 +132,8 @@ def _read(folder: Path) -> tuple[Draft, _Faults]:
         units = tuple(_in_plane(u, drawn.plane) for u in rows.units)
         draft = replace(draft, units=units, unit_rows=rows.named)
     draft = _with_ground(draft, drawn, faults)
-    return _with_types(_with_history(folder, draft, faults, where=where)), faults
+    draft = _with_history(folder, draft, faults, where=where)
+    return _with_types(draft, own), faults
 
 
 def _text(folder: Path, name: str, faults: _Faults, *, needed: bool = True) -> str | None:
@@ -239,11 +249,14 @@ def _with_history(folder: Path, draft: Draft, faults: _Faults, *, where: ZoneInf
     return draft
 
 
-def _with_types(draft: Draft) -> Draft:
-    """The draft with the machine types its units name."""
+def _with_types(draft: Draft, own: OwnFiles) -> Draft:
+    """The draft with the machine types and attachments its units name, start values confirmed."""
     broken = frozenset(type_name(o) for o in draft.own_types if o.machine_type is None)
     types = types_in_use(draft.own_types, (u.type for u in draft.units))
-    return replace(draft, types=types, broken_types=broken)
+    types = with_confirmations(types, own.confirmations)
+    hung_on = any(unit.attachments for unit in draft.units)
+    attachments = {**shelf_attachments(), **own.attachments} if hung_on else own.attachments
+    return replace(draft, types=types, attachments=attachments, broken_types=broken)
 
 
 def _zone_or_utc(settings: Settings) -> ZoneInfo:
@@ -280,6 +293,7 @@ def _site(draft: Draft) -> Site:
         ground=draft.ground,
         units=draft.units,
         types={name: draft.types[name] for name in sorted({u.type for u in draft.units})},
+        machines={(u.type, u.attachments): draft.fitted[u.unit] for u in draft.units},
         last_services=draft.services,
         meter_readings=draft.readings,
         origin_lonlat=draft.plane.origin_lonlat,

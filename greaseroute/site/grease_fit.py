@@ -1,5 +1,7 @@
 """Why a grease is not what a joint wants: grade, thickener, moly, designation."""
 
+from collections.abc import Iterable
+
 from greaseroute.catalogue.grease_code import GreaseCode, parse_code, thickener_word
 from greaseroute.catalogue.joint import GreaseWant
 from greaseroute.site.crew import Grease
@@ -7,8 +9,21 @@ from greaseroute.site.crew import Grease
 
 def misfits(want: GreaseWant, grease: Grease) -> list[str]:
     """Every reason why ``grease`` is not what is wanted; a field left open does not matter."""
-    told = [rule(want, grease) for rule in (_nlgi, _thickener, _moly, _code)]
+    told = [rule(want, grease) for rule in (_purpose, _nlgi, _thickener, _moly, _code)]
     return [reason for reason in told if reason]
+
+
+def lacks_purpose(want: GreaseWant, greases: Iterable[Grease]) -> bool:
+    """Whether a joint wants a grease made for one thing and none of ``greases`` is that."""
+    return want.purpose is not None and want.purpose not in {g.purpose for g in greases}
+
+
+def _purpose(want: GreaseWant, grease: Grease) -> str | None:
+    if want.purpose == grease.purpose:
+        return None
+    if want.purpose is None:
+        return f"is {grease.purpose} and goes nowhere else"
+    return f"wants {want.purpose}"
 
 
 def _nlgi(want: GreaseWant, grease: Grease) -> str | None:

@@ -1,7 +1,7 @@
 """A whole site in memory: what every later stage reads."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from greaseroute.catalogue.machine_type import MachineType
@@ -18,7 +18,8 @@ NOTHING_RECORDED = Past()
 class Site:
     """One site folder, read and found good.
 
-    ``types`` holds each machine type in use, by name. ``origin_lonlat`` is the anchor of the
+    ``types`` holds each machine type in use by name, ``machines`` each with the attachments of
+    its units, by type and attachments: ask ``machine``. ``origin_lonlat`` is the anchor of the
     local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
     are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
     is what the record tells beside services and readings, where the folder has one. ``language``
@@ -38,6 +39,7 @@ class Site:
     ground: GroundPlan
     units: tuple[Unit, ...]
     types: Mapping[str, MachineType]
+    machines: Mapping[tuple[str, tuple[str, ...]], MachineType] = field(default_factory=dict)
     last_services: tuple[LastService, ...] = ()
     meter_readings: tuple[MeterReading, ...] = ()
     origin_lonlat: tuple[float, float] | None = None
@@ -49,3 +51,8 @@ class Site:
     def say(self) -> Language:
         """The language of what is handed out for this site."""
         return language(self.language)
+
+    def machine(self, unit: Unit) -> MachineType:
+        """What a unit is: its type with its attachments hung on. Raises UnknownName."""
+        known = self.machines.get((unit.type, unit.attachments))
+        return known or self.types[unit.type].with_attachments(unit.attachments)

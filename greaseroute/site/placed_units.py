@@ -12,7 +12,7 @@ def placed_unit(site: Site, unit: Unit, *, posture: str | None = None) -> Placed
 
     Raises PostureRefused or UnknownName where type and posture do not go together.
     """
-    machine_type = site.types[unit.type].with_attachments(unit.attachments)
+    machine_type = site.machine(unit)
     pose = Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg)
     return place(machine_type, pose, posture=posture or unit.posture)
 

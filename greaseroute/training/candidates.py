@@ -1,13 +1,11 @@
-"""The joints a learner could meet, in the order easy before hard."""
+"""The joints a learner could meet, and how hard each of them is to begin with."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.due.worklist import DueItem, work_list
+from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach
@@ -76,14 +74,10 @@ def nearly_due(items: Collection[DueItem], *, share: float) -> tuple[DueItem, ..
 def candidates(
     site: Site, at: datetime, *, learner: Technician, share: float = NEARLY_DUE
 ) -> tuple[Candidate, ...]:
-    """Every joint due or nearly due that the learner has a gun for, easy before hard.
-
-    Machines stand in the order of the mean difficulty of their joints here, since a machine is
-    visited once; joints of one machine in the order of their own.
-    """
+    """Every joint due or nearly due that the learner has gun and skill for, in fleet order."""
     items = nearly_due(work_list(site, at), share=share)
     outfit = outfit_of(learner, site)
-    found = [
+    return tuple(
         Candidate(
             unit=work.unit.unit,
             family=work.machine_type.family,
@@ -93,35 +87,20 @@ def candidates(
         )
         for work in unit_works(site, items, outfit=outfit)
         for joint in work.joints
-    ]
-    return easy_before_hard(found)
+    )
 
 
-def easy_before_hard(found: Collection[Candidate]) -> tuple[Candidate, ...]:
-    """Machines by mean difficulty, then in the order given; inside one, joints by difficulty."""
-    groups = [(unit, list(group)) for unit, group in groupby(found, key=lambda c: c.unit)]
-    groups.sort(key=lambda pair: sum(c.difficulty for c in pair[1]) / len(pair[1]))
-    return tuple(c for _, group in groups for c in sorted(group, key=lambda c: c.difficulty))
-
-
-def undominated(found: Collection[Candidate]) -> tuple[Candidate, ...]:
-    """One candidate for each machine and pair: the quickest. The others cannot be in a best
-    choice, which meets a pair once."""
-    best: dict[tuple[str, Pair], Candidate] = {}
-    for candidate in found:
-        key = candidate.unit, candidate.pair
-        if key not in best or candidate.standard_s < best[key].standard_s:
-            best[key] = candidate
-    kept = {c.key for c in best.values()}
-    return tuple(c for c in found if c.key in kept)
+def mean_difficulty(lessons: Collection[Candidate]) -> float:
+    """How hard a machine is with these lessons: their mean."""
+    return round(sum(c.difficulty for c in lessons) / len(lessons), 3) if lessons else 0.0
 
 
 def site_pairs(site: Site) -> dict[Pair, bool]:
     """Every family and kind of joint on the site that is pumped, in fleet order."""
     found: dict[Pair, bool] = {}
     for unit in site.units:
-        machine: MachineType = site.types[unit.type].with_attachments(unit.attachments)
+        machine = site.machine(unit)
         for joint in machine.joints:
-            if not (joint.never_pump or joint.central):
+            if joint.by_hand and joint.within_reach:
                 found[machine.family, joint.kind] = True
     return found

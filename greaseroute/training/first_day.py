@@ -1,228 +1,164 @@
-"""A new technician's first day: the choice, the walk in its order, what is left for later days."""
+"""A new technician's first day: the choice, the walk, what is left for later days."""
 
 from collections import Counter
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from greaseroute.errors import UnknownName
-from greaseroute.plan.first_day import Choice, FirstDay, LaterDay, LearnerStop, NotMet
-from greaseroute.plan.round import LeftOut, RoundPlan, TechnicianPlan
+from greaseroute.plan.first_day import Choice, FirstDay, LaterDay, Lesson
+from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.rounds.given_order import Errand, ReadyWalk, ready_walk
-from greaseroute.site.crew import Technician
+from greaseroute.rounds.schedule import Schedule
 from greaseroute.site.model import Site
-from greaseroute.site.morning import morning_of, start_of
-from greaseroute.solvers.cp.coverage import Coverage
-from greaseroute.training.candidates import (
-    Candidate,
-    Pair,
-    candidates,
-    site_pairs,
-    undominated,
-)
-from greaseroute.training.choice import DaySettings, Field, choose
-from greaseroute.training.pace import Progressed, learner_stops, lesson
+from greaseroute.site.morning import start_of
+from greaseroute.training.beside import left_out, not_met, repeats, skips
+from greaseroute.training.candidates import Candidate, Pair, mean_difficulty
+from greaseroute.training.choice import DaySettings, Field, most_pairs
+from greaseroute.training.day import Day, Pairing, limit_ms, ready_day
+from greaseroute.training.pace import Pace, lesson
+from greaseroute.training.search import WalkFound
 from greaseroute.units import MS_PER_S, S_PER_MIN, ms
+from greaseroute.visits.work import JointWork, UnitWork
 
 MOST_DAYS = 5
-TRIES = 2
-Prepare = Callable[[Errand], ReadyWalk]
 Progress = Callable[[str], None]
+Chosen = Mapping[str, Sequence[Candidate]]  # the lessons at each machine, in the order walked to
 
 
 @dataclass(frozen=True, slots=True)
-class Pairing:
-    """Who learns, from whom."""
+class Best:
+    """The walk chosen, its lessons machine by machine, whether easy stands before hard."""
 
-    learner: Technician
-    mentor: str
-
-
-def pairing(site: Site, *, learner: str | None = None, mentor: str | None = None) -> Pairing:
-    """The learner named, else the one marked as such in the site file, else the last technician;
-    the mentor named, else the first other technician.
-
-    Raises UnknownName for a technician that the site does not have.
-    """
-    names = {t.name: t for t in site.technicians}
-    for name in (learner, mentor):
-        if name is not None and name not in names:
-            raise UnknownName(
-                "technician", repr(name), limit=", ".join(names), next_step="see site.toml"
-            )
-    marked = [t for t in site.technicians if t.learner]
-    who = names[learner] if learner else (marked[0] if marked else site.technicians[-1])
-    others = [name for name in names if name != who.name]
-    return Pairing(who, mentor or (others[0] if others else "an experienced technician"))
+    walk: WalkFound
+    chosen: Chosen
+    easy_first: bool
+    exact: bool
 
 
-def window_ms(site: Site, at: datetime, pair: Pairing, *, settings: DaySettings) -> int:
-    """Time of the day in milliseconds: the setting, else up to the start of the shift."""
-    if settings.window_min is not None:
-        return ms(settings.window_min * S_PER_MIN)
-    morning = morning_of(site, at)
-    return max(0, morning.end_ms - start_of(pair.learner, morning))
+def best_walk(day: Day, limit: int, *, done: Mapping[str, int], without: Collection[Pair]) -> Best:
+    """Most pairs; with as many pairs the earliest finish, whatever the order."""
+    found, offers = day.frontier(done=done, without=without)
+    walk, units = found.within(limit), day.site.units
+    chosen = {units[offers[s.offer].unit].unit: offers[s.offer].lessons for s in walk.steps}
+    return Best(walk, chosen, _is_easy_first(chosen), found.exact)
+
+
+def _is_easy_first(chosen: Chosen) -> bool:
+    hard = [mean_difficulty(lessons) for lessons in chosen.values()]
+    return hard == sorted(hard)
+
+
+def easy_first(best: Best) -> Best:
+    """The same lessons, machines in the order easy before hard."""
+    order = sorted(best.chosen.items(), key=lambda item: mean_difficulty(item[1]))
+    return replace(best, chosen=dict(order), easy_first=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Walked:
-    """A choice that was walked: the plan, its stops at the learner's pace, the end."""
+    """The walk by the clock of the learner, and the round at the standard pace."""
 
-    chosen: tuple[Candidate, ...]
-    answer: Coverage
+    best: Best
+    walk: ReadyWalk
+    times: Schedule
     plan: RoundPlan
-    stops: tuple[LearnerStop, ...]
-    finish: datetime
-    progressed: Progressed
 
 
-def _errand(pair: Pairing, at: datetime, *, day: Field, chosen: Sequence[Candidate]) -> Errand:
-    """The walk of the chosen joints, in the time there is."""
-    return Errand(
-        technician=pair.learner.name,
-        at=at,
-        finish_by=at + timedelta(milliseconds=day.window_ms),
-        items=tuple(c.work.due for c in chosen),
-        units=tuple(dict.fromkeys(c.unit for c in chosen)),
-    )
+def longer_ms(day: Day, chosen: Chosen) -> dict[str, int]:
+    """What the learner adds at each machine, in the order walked to."""
+    done: Counter[str] = Counter()
+    longer = {}
+    for unit, lessons in chosen.items():
+        extra = ms(day.settings.show_s) * len(lessons)
+        for each in lessons:
+            done[each.kind] += 1
+            extra += ms(each.standard_s * (day.settings.curve.factor(done[each.kind]) - 1))
+        longer[unit] = extra
+    return longer
 
 
-def _walk(
-    day: Field, ready: ReadyWalk, *, chosen: tuple[Candidate, ...], answer: Coverage
-) -> Walked:
-    """The chosen joints walked in their order, at the learner's pace."""
-    by_unit: dict[str, list[Candidate]] = {}
-    for candidate in chosen:
-        by_unit.setdefault(candidate.unit, []).append(candidate)
-    plan = ready.plan(tuple(by_unit))
-    progressed = Progressed({}, set())
-    stops, finish = learner_stops(
-        plan,
-        by_unit,
-        curve=day.settings.curve,
-        show_s=day.settings.show_s,
-        progressed=progressed,
-    )
-    return Walked(chosen, answer, plan, stops, finish, progressed)
+def walked(day: Day, best: Best, limit: int) -> Walked:
+    """The chosen lessons easy before hard where that is back in time, else as they were found.
 
-
-def _spent_ms(walked: Walked) -> int:
-    begun = datetime.fromisoformat(walked.plan.technicians[0].start)
-    return round((walked.finish - begun) / timedelta(milliseconds=1))
-
-
-def _without(day: Field, walked: Walked) -> tuple[Field, bool]:
-    """The field less what the walk could not serve, and whether that leaves another choice: a
-    joint elsewhere of a family and kind that was missed."""
-    missed = {(left.unit, left.joint) for left in walked.plan.left}
-    kept = tuple(c for c in day.found if c.key not in missed)
-    lost = {c.pair for c in walked.chosen if c.key in missed}
-    return replace(day, found=kept), any(c.pair in lost for c in kept)
-
-
-def _shorter(chosen: Sequence[Candidate], walked: Walked) -> tuple[Candidate, ...]:
-    """The choice less the machine that gives fewest kinds for its minutes, the hardest of those."""
-    worth: dict[str, float] = {}
-    for stop in walked.stops:
-        begun, done = (datetime.fromisoformat(t) for t in (stop.arrive, stop.leave))
-        worth[stop.unit] = len(stop.lessons) / max(
-            1.0, (done - begun).total_seconds() + stop.walk_m
-        )
-    dropped = min(reversed(walked.stops), key=lambda stop: worth[stop.unit]).unit
-    return tuple(c for c in chosen if c.unit != dropped)
-
-
-def fitting_walk(
-    pair: Pairing, at: datetime, day: Field, *, prepared: Prepare, progress: Progress
-) -> tuple[Walked, Field]:
-    """A choice whose real walk serves all of it and ends inside the window.
-
-    Where the walk cannot serve a joint and another machine offers its like, the choice is made
-    again without it. Where the walk is longer than reckoned, machines are left for a later day,
-    those first that give fewest kinds for their minutes.
+    Ground is closed by the postures of their own machines, else by those of all looked at.
     """
-    for attempt in range(TRIES):
-        progress(f"choosing among {len(day.found)} joints")
-        chosen, answer = choose(day)
-        progress(f"walk {attempt + 1}: {len({c.unit for c in chosen})} machines")
-        ready = prepared(_errand(pair, at, day=day, chosen=chosen))
-        walked = _walk(day, ready, chosen=chosen, answer=answer)
-        day, again = _without(day, walked)
-        if not again:
-            break
-    while walked.stops and _spent_ms(walked) > day.window_ms:
-        chosen = _shorter(chosen, walked)
-        walked = _walk(day, ready, chosen=chosen, answer=answer)
-    return walked, day
+    items = tuple(c.work.due for lessons in best.chosen.values() for c in lessons)
+    errand = Errand(day.pair.learner.name, day.morning.zero, items)
+    sets = {unit: {c.work.joint.name for c in each} for unit, each in best.chosen.items()}
+
+    def chosen_only(work: UnitWork) -> list[tuple[JointWork, ...]]:
+        mine = tuple(j for j in work.joints if j.joint.name in sets.get(work.unit.unit, ()))
+        return [mine] if mine else [work.joints]
+
+    for own in (
+        ready_walk(day.site, errand, seed=day.settings.seed),
+        day.walk.with_offers(chosen_only),
+    ):
+        for each in (easy_first(best), best):
+            found = own.in_order(tuple(each.chosen), longer_ms(day, each.chosen))
+            if found is not None and found[0].finish_ms <= limit:
+                return Walked(each, own, *found)
+    raise AssertionError("the walk that was found cannot be walked")
 
 
-def _later(day: Field, walked: Walked) -> tuple[tuple[LaterDay, ...], set[Pair]]:
-    """Days two, three and on until all pairs are covered or nothing more fits into a day."""
-    done, met = Counter(walked.progressed.done), set(walked.progressed.shown)
+def _later(day: Day, first: Best, *, limit: int) -> tuple[tuple[LaterDay, ...], set[Pair]]:
+    """Days two, three and on until all pairs are met or nothing more fits into a day."""
+    met = {c.pair for lessons in first.chosen.values() for c in lessons}
+    done = Counter(c.kind for lessons in first.chosen.values() for c in lessons)
     days: list[LaterDay] = []
     for number in range(2, MOST_DAYS + 1):
-        rest = replace(
-            day, found=tuple(c for c in day.found if c.pair not in met), done=Counter(done)
-        )
-        chosen, answer = choose(rest)
-        if not chosen:
+        if met >= {c.pair for c in day.reachable}:
             break
-        lessons = []
-        for candidate in chosen:
+        best = best_walk(day, limit, done=done, without=met)
+        if not best.chosen:
+            break
+        lessons: list[Lesson] = []
+        for candidate in (c for each in best.chosen.values() for c in each):
             done[candidate.kind] += 1
-            nth = done[candidate.kind]
-            factor = day.settings.curve.factor(nth)
-            lessons.append(lesson(candidate, nth=nth, factor=factor))
+            lessons.append(lesson(candidate, nth=done[candidate.kind], curve=day.settings.curve))
             met.add(candidate.pair)
-        minutes = round(answer.total_ms / MS_PER_S / S_PER_MIN, 1)
-        days.append(LaterDay(day=number, minutes=minutes, lessons=tuple(lessons)))
+        spent = best.walk.finish_ms - start_of(day.pair.learner, day.morning)
+        days.append(LaterDay(day=number, minutes=_minutes(spent), lessons=tuple(lessons)))
     return tuple(days), met
 
 
-def _not_met(
-    site: Site, all_found: Collection[Candidate], day: Field, *, met: Collection[Pair]
-) -> tuple[NotMet, ...]:
-    due, can = {c.pair for c in all_found}, {c.pair for c in day.found}
-    found = []
-    for family, kind in site_pairs(site):
-        if (family, kind) in met:
-            continue
-        if (family, kind) not in due:
-            reason = "none is due or nearly due now, or the learner has no gun for it"
-        elif (family, kind) not in can:
-            reason = "cannot be reached this morning, see what was left out"
-        else:
-            reason = "takes longer than one morning at a learner's pace"
-        found.append(NotMet(family=family, kind=kind, reason=reason))
-    return tuple(found)
-
-
-def _choice(walked: Walked, *, wanted: int) -> Choice:
+def _choice(day: Day, found: Walked, *, limit: int) -> Choice:
+    best = found.best
+    wanted = len({c.pair for c in day.reachable})
+    start = start_of(day.pair.learner, day.morning)
+    spent = max(0, found.times.finish_ms - start)
+    least = max(0, best.walk.finish_ms - start) if best.chosen else spent
+    most = best.walk.pairs
+    if not best.exact and most < wanted:
+        field = Field(day.site, day.reachable, Counter(), limit - start, day.settings)
+        most = max(most, min(wanted, most_pairs(field).most_pairs))
     return Choice(
-        covered=len(walked.progressed.shown),
+        covered=best.walk.pairs,
         wanted=wanted,
-        most=min(wanted, walked.answer.most_pairs),
-        minutes=round(walked.answer.total_ms / MS_PER_S / S_PER_MIN, 2),
-        least_min=round(walked.answer.lower_ms / MS_PER_S / S_PER_MIN, 2),
-        status=walked.answer.status,
+        most=most,
+        minutes=_minutes(spent),
+        least_min=_minutes(min(least, spent)),
+        status="optimal" if best.exact or best.walk.pairs == most else "bounded",
     )
 
 
-def _notes(walked: Walked) -> tuple[str, ...]:
-    notes = [
-        "each joint counts as one time of its kind; times never fall below the standard time",
-        "the machines stand in the order easy before hard, so the walk is longer than the shortest",
-    ]
-    put_off = walked.answer.pairs - len(walked.chosen)
-    if put_off > 0:
-        notes.append(f"the walk is longer than reckoned: {put_off} kinds are left for day two")
+def _notes(day: Day, best: Best) -> tuple[str, ...]:
+    notes = ["each joint counts as one time of its kind; times never fall below the standard time"]
+    if best.easy_first:
+        notes.append(
+            "the machines stand in the order easy before hard, so the walk is longer than the "
+            "shortest; inside a machine the order is that of the walk round it"
+        )
+    else:
+        notes.append(
+            "the machines do not all stand in the order easy before hard: in that order fewer "
+            "kinds would be met before machines leave and the shift starts"
+        )
+    asked = day.settings.window_min
+    start, end = start_of(day.pair.learner, day.morning), day.morning.end_ms
+    if asked is not None and start + ms(asked * S_PER_MIN) > end:
+        notes.append(f"the shift starts at {day.morning.moment(end):%H:%M}: the day ends there")
     return tuple(notes)
-
-
-def _left(walked: Walked) -> tuple[LeftOut, ...]:
-    """What could not be done; machines left for a later day stand there."""
-    kept = {c.unit for c in walked.chosen}
-    return tuple(left for left in walked.plan.left if left.unit in kept)
 
 
 # Long: one record filled field by field.
@@ -232,44 +168,58 @@ def plan_first_day(
     *,
     pair: Pairing,
     settings: DaySettings,
-    prepared: Prepare | None = None,
     progress: Progress = lambda _: None,
 ) -> FirstDay:
     """The first day of ``pair.learner`` beginning at ``at``.
 
-    ``prepared`` prepares the walk of an errand (default: the round engine's own parts).
+    The walk goes by the clock of a round: hours of machines, people and crossings, the shift's
+    start, guns and bag. It meets as many pairs of family and kind of joint as are found to fit.
     """
-    prepared = prepared or (lambda errand: ready_walk(site, errand, seed=settings.seed))
-    found = undominated(candidates(site, at, learner=pair.learner, share=settings.nearly))
-    limit = window_ms(site, at, pair, settings=settings)
-    day = Field(site, found, Counter(), limit, settings)
-    walked, day = fitting_walk(pair, at, day, prepared=prepared, progress=progress)
+    progress("choosing: stands and ways")
+    day = ready_day(site, at, pair, settings=settings)
+    limit = limit_ms(day.morning, pair.learner, window_min=settings.window_min)
+    progress(f"choosing among {len(day.reachable)} joints")
+    best = best_walk(day, limit, done={}, without=())
+    progress(f"walk to {len(best.chosen)} machines")
+    found = walked(day, best, limit)
+    best = found.best
+    walks = next(o.walks for o in found.walk.ready.outlooks)
+    pace = Pace(site, day.morning, settings.curve, settings.show_s, walks)
+    stops = pace.stops(found.plan, found.times, best.chosen)
     progress("days two and three")
-    later, met = _later(day, walked)
-    technician = walked.plan.technicians[0]
+    later, met = _later(day, best, limit=limit)
+    (technician,) = found.plan.technicians
+    start = start_of(pair.learner, day.morning)
+    spent = found.times.finish_ms - start
     return FirstDay(
         site=site.name,
-        at=walked.plan.at,
+        at=found.plan.at,
         seed=settings.seed,
         learner=pair.learner.name,
         mentor=pair.mentor,
         curve=settings.curve,
         show_min=round(settings.show_s / S_PER_MIN, 2),
-        window_min=_minutes(limit),
+        window_min=_minutes(limit - start),
         start_place=technician.start_place or pair.learner.start,
         finish_place=technician.finish_place or pair.learner.finish,
-        finish=walked.finish.isoformat(timespec="seconds"),
-        learner_min=_minutes(_spent_ms(walked)),
+        finish=day.morning.text(found.times.finish_ms),
+        learner_min=_minutes(spent),
         standard_min=_standard_min(technician),
+        shift_start=found.plan.shift_start,
+        mentor_min=_minutes(spent),
+        mentor_shows_min=round(sum(stop.shown_s for stop in stops) / S_PER_MIN, 1),
+        easy_first=best.easy_first,
         guns=pair.learner.guns,
         carry={name: count.carry for name, count in sorted(technician.cartridges.items())},
-        stops=walked.stops,
+        stops=stops,
+        repeat=repeats(day, found.times, pace, limit=limit),
+        skip_when_late=skips(stops),
         later=later,
-        not_met=_not_met(site, found, day, met=met),
-        left=_left(walked),
-        choice=_choice(walked, wanted=len({c.pair for c in day.found})),
-        round=walked.plan,
-        notes=_notes(walked),
+        not_met=not_met(day, met=met),
+        left=left_out(day),
+        choice=_choice(day, found, limit=limit),
+        round=found.plan,
+        notes=_notes(day, best),
     )
 
 

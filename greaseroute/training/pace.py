@@ -1,32 +1,21 @@
-"""A walk at standard pace turned into the learner's: each joint by its curve, the mentor's time."""
+"""A walk at the learner's pace: its stops by the clock, each lesson as the n-th of its kind."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field
 
 from greaseroute.plan.first_day import LearnerStop, Lesson
 from greaseroute.plan.learning import LearningCurve
 from greaseroute.plan.round import RoundPlan, Stop
-from greaseroute.training.candidates import Candidate, Pair
+from greaseroute.rounds.schedule import Schedule, TimedHalt
+from greaseroute.site.model import Site
+from greaseroute.site.morning import Morning, unit_window
+from greaseroute.training.candidates import Candidate, mean_difficulty
+from greaseroute.units import MS_PER_S
+from greaseroute.walk.tables import Walks, length_m
 
 
-@dataclass(slots=True)
-class Progressed:
-    """How often each kind was done, and which pairs were shown; local to one schedule."""
-
-    done: dict[str, int]
-    shown: set[Pair]
-
-    def meet(self, candidate: Candidate, *, curve: LearningCurve) -> tuple[int, float, bool]:
-        """(the n-th of its kind, standard times it takes, whether the mentor shows it first)."""
-        nth = self.done.get(candidate.kind, 0) + 1
-        self.done[candidate.kind] = nth
-        new = candidate.pair not in self.shown
-        self.shown.add(candidate.pair)
-        return nth, curve.factor(nth), new
-
-
-def lesson(candidate: Candidate, *, nth: int, factor: float) -> Lesson:
+def lesson(candidate: Candidate, *, nth: int, curve: LearningCurve) -> Lesson:
     """A candidate as a lesson, the n-th of its kind."""
     fittings = candidate.work.fittings
     return Lesson(
@@ -42,68 +31,61 @@ def lesson(candidate: Candidate, *, nth: int, factor: float) -> Lesson:
         reason=candidate.work.due.reason,
         nth=nth,
         standard_s=round(candidate.standard_s, 1),
-        learner_s=round(candidate.standard_s * factor, 1),
+        learner_s=round(candidate.standard_s * curve.factor(nth), 1),
+        difficulty=candidate.difficulty,
+        second_person=candidate.work.needs_second,
     )
 
 
-def _served(stop: Stop) -> set[str]:
-    return {task.joint for stand in stop.stands for task in stand.fittings}
+def in_done_order(stop: Stop, chosen: Sequence[Candidate]) -> list[Candidate]:
+    """The lessons of a stop in the order in which their first fittings are pumped."""
+    tasks = [task.joint for stand in stop.stands for task in stand.fittings]
+    order = {name: place for place, name in reversed(list(enumerate(tasks)))}
+    return sorted(chosen, key=lambda c: order.get(c.work.joint.name, len(tasks)))
 
 
-def _moment(iso: str) -> datetime:
-    return datetime.fromisoformat(iso)
+@dataclass(slots=True)
+class Pace:
+    """Stops turned into a learner's; ``done`` counts how often each kind was done so far."""
 
+    site: Site
+    morning: Morning
+    curve: LearningCurve
+    show_s: float
+    walks: Walks
+    done: Counter[str] = field(default_factory=Counter)
 
-def learner_stops(
-    plan: RoundPlan,
-    chosen: Mapping[str, Sequence[Candidate]],
-    *,
-    curve: LearningCurve,
-    show_s: float,
-    progressed: Progressed,
-) -> tuple[tuple[LearnerStop, ...], datetime]:
-    """The stops at the learner's pace, and when the walk ends.
+    def stops(
+        self, plan: RoundPlan, times: Schedule, chosen: Mapping[str, Sequence[Candidate]]
+    ) -> tuple[LearnerStop, ...]:
+        """Every stop of a walk with the times of the learner's schedule."""
+        (technician,) = plan.technicians
+        pairs = zip(technician.stops, times.halts, strict=True)
+        return tuple(self._stop(stop, halt, chosen[stop.unit]) for stop, halt in pairs)
 
-    The standard walk gives each stop its length; a joint adds its curve's surplus over its
-    standard time, and what is shown for the first time adds the mentor's.
-    """
-    technician = plan.technicians[0]
-    late_s = 0.0
-    found = []
-    walked = _leg_metres(technician.stops)
-    for stop, walk_m in zip(technician.stops, walked, strict=True):
-        arrive = _moment(stop.arrive) + timedelta(seconds=late_s)
-        lessons, shown = [], 0
-        for candidate in chosen.get(stop.unit, ()):
-            if candidate.work.joint.name in _served(stop):
-                nth, factor, new = progressed.meet(candidate, curve=curve)
-                lessons.append(lesson(candidate, nth=nth, factor=factor))
-                shown += new
-        late_s += sum(each.learner_s - each.standard_s for each in lessons) + show_s * shown
-        leave = _moment(stop.leave) + timedelta(seconds=late_s)
-        if stop.reload:
-            continue
-        found.append(
-            LearnerStop(
-                unit=stop.unit,
-                type=stop.type,
-                family=lessons[0].family if lessons else "",
-                arrive=arrive.isoformat(timespec="seconds"),
-                leave=leave.isoformat(timespec="seconds"),
-                walk_m=round(walk_m, 1),
-                difficulty=max((c.difficulty for c in chosen.get(stop.unit, ())), default=0.0),
-                shown_s=show_s * shown,
-                lessons=tuple(lessons),
-            )
+    def _stop(self, stop: Stop, halt: TimedHalt, chosen: Sequence[Candidate]) -> LearnerStop:
+        lessons = []
+        for candidate in in_done_order(stop, chosen):
+            self.done[candidate.kind] += 1
+            lessons.append(lesson(candidate, nth=self.done[candidate.kind], curve=self.curve))
+        path = self.walks.line(halt.origin, halt.enter, span=halt.phase)
+        return LearnerStop(
+            unit=stop.unit,
+            type=stop.type,
+            family=lessons[0].family,
+            arrive=self.morning.text(halt.arrive_ms),
+            leave=self.morning.text(halt.leave_ms),
+            wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
+            walk_m=round(length_m(path), 1),
+            path=path,
+            difficulty=mean_difficulty(chosen),
+            shown_s=self.show_s * len(lessons),
+            lessons=tuple(lessons),
+            released=self._released(stop.unit),
         )
-    return tuple(found), _moment(technician.finish) + timedelta(seconds=late_s)
 
-
-def _leg_metres(stops: Sequence[Stop]) -> list[float]:
-    return [
-        sum(
-            ((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5
-            for a, b in zip(stop.path, stop.path[1:], strict=False)
-        )
-        for stop in stops
-    ]
+    def _released(self, name: str) -> str:
+        """When a machine leaves, where that is before the shift starts."""
+        unit = next(unit for unit in self.site.units if unit.unit == name)
+        _, last = unit_window(unit, self.morning)
+        return self.morning.text(last) if last < self.morning.end_ms else ""

@@ -10,13 +10,14 @@ from greaseroute.visits.nodes import Item
 from greaseroute.visits.reach import Posed, Poses, Surveyed, Terms, UnitReach, helping_poses
 from greaseroute.visits.visit import UnitTask, UnitVisit, unit_task, unit_visit
 from greaseroute.visits.walks_inside import Beside, beside, inside_walks
-from greaseroute.visits.work import Outfit, UnitWork
+from greaseroute.visits.work import JointWork, Outfit, UnitWork
 from greaseroute.walk.kernels import load_kernels
 from greaseroute.walk.tables import Point2, parts_of
 from greaseroute.walk.yard import Yard
 
 T = TypeVar("T")
 Look = Callable[[int, UnitWork], Surveyed]  # how an outfit (by number) finds a unit
+Levels = Callable[[UnitWork], Sequence[tuple[JointWork, ...]]]  # sets of joints, the fullest first
 
 
 Works = Sequence[Sequence[tuple[int, UnitWork]]]  # at each unit, by the numbers of the outfits
@@ -69,7 +70,7 @@ Seen = tuple[Surveyed, tuple[UnitVisit, ...]]
 class Visiting:
     """What it takes to work out the visits to any unit; ``slacks_ms`` by outfit.
 
-    With ``levels`` also those that serve the weightier joints alone.
+    With ``levels`` one for each of the sets of joints that it names, such as the weightier alone.
     """
 
     site: Site
@@ -77,7 +78,7 @@ class Visiting:
     outfits: Sequence[Outfit]
     slacks_ms: Sequence[int]
     look: Look
-    levels: bool
+    levels: Levels | None = None
 
     def at_units(self, works: Sequence[Sequence[UnitWork]]) -> list[dict[str, Seen]]:
         """For each outfit stands and visits (the fullest first) at each unit it works at."""
@@ -113,7 +114,7 @@ class Visiting:
         found: dict[frozenset[Item], UnitTask] = {}
         rules, outfit = self.site.rules, self.outfits[number]
         work = reach.work
-        for joints in work.levels() if self.levels else [work.joints]:
+        for joints in self.levels(work) if self.levels else [work.joints]:
             task = unit_task(reach, joints, rules=rules, outfit=outfit)
             if task is not None:
                 found.setdefault(task.items, task)

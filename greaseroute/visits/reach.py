@@ -180,6 +180,10 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -
     names = [p.name for p in work.machine_type.postures]
     served = {n: _tried(work, now, name=n, terms=terms) & missing for n in names}
     elsewhere = {item: name for name in reversed(names) for item in served[name]}
+    if still := missing - elsewhere.keys():
+        for name in reversed(names):
+            parked = _tried(work, now, name=name, terms=terms, parked=True) & still
+            elsewhere |= dict.fromkeys(parked, name)
     if not may_move:
         return Poses(work, now, (), elsewhere, here)
     chosen = fewest_moves(served, now=here.now, wanted=missing, order=names)
@@ -202,13 +206,22 @@ def _with_the_gun_that_reaches(here: UnitReach, now: Posed, *, terms: Terms) -> 
     return reach_unit(with_longer_hoses(here.work, helped), [now], terms=terms)
 
 
-def _tried(work: UnitWork, now: Posed, *, name: str, terms: Terms) -> frozenset[Item]:
-    """What another posture would serve; nothing where the unit cannot take it."""
+def _tried(
+    work: UnitWork, now: Posed, *, name: str, terms: Terms, parked: bool = False
+) -> frozenset[Item]:
+    """What another posture would serve; nothing where the unit cannot take it.
+
+    ``parked``: the unit stands in it from the start, so the ground it closes now is free.
+    """
     pose = None if name == now.placed.posture else now.other(work, posture=name)
     if pose is None:
         return frozenset()
     closed = [p.buffer(terms.clearance_m) for p in pose.closed]
-    free = _less(terms.free, closed, near=pose.placed.outline)
+    free = terms.free
+    if parked:
+        opened = shapely.union_all([p.buffer(terms.clearance_m) for p in now.closed])
+        free = free.union(opened)
+    free = _less(free, closed, near=pose.placed.outline)
     terms = replace(terms, free=free)
     found = UnitReach(work, now.placed.posture, {name: _stands(work, pose, terms=terms)})
     return found.served(name)

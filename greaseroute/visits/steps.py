@@ -122,4 +122,5 @@ def _turn_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:
     procedure = visit.work.machine_type.joint(name).procedure
     assert procedure is not None
     second = ("a second person takes the controls",) if procedure.second_person else ()
-    return ("stand clear here, outside the swept circle", *second, *procedure.steps)
+    steps = tuple(step.do for step in procedure.steps)
+    return ("stand clear here, outside the swing radius", *second, *steps)

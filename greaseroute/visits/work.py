@@ -1,16 +1,16 @@
 """What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from greaseroute.catalogue.joint import Joint
+from greaseroute.catalogue.joint import Fitting, Joint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.dose.matching import NoGun, gun_for
 from greaseroute.dose.quantity import dose_cm3
 from greaseroute.dose.strokes import fitting_strokes
-from greaseroute.due.worklist import DueItem, work_list
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.plan.round import LeftOut
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.fleet import Unit
@@ -18,6 +18,7 @@ from greaseroute.site.model import Site
 from greaseroute.site.reach import Reach
 
 WorkItem = DueItem | tuple[str, str]
+NOT_FROM_GROUND = "nobody reaches it from the ground or a deck"
 # Weight of a joint just due and of middling importance; a whole number for the solver.
 WEIGHT_UNIT = 100
 # Beyond this many intervals a joint no longer gains weight: the record is doubted, not the pin.
@@ -82,18 +83,23 @@ class JointWork:
 
 @dataclass(frozen=True, slots=True)
 class CannotDo:
-    """A joint that an outfit has no gun or skill for, and who could do it."""
+    """A joint that an outfit has no gun or skill for, and who could do it.
+
+    ``fitting``: the one fitting of it that is meant, where the others can be done.
+    """
 
     item: DueItem
     reason: str
     helps: str
+    fitting: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class UnitWork:
     """All that is to be done at one unit by a technician of one outfit.
 
-    ``cannot`` are joints due here that this outfit has no gun or skill for.
+    ``cannot`` are joints due here that this outfit has no gun or skill for; ``takes_more`` what
+    nobody reaches without a platform, a pit or the workshop.
     """
 
     unit: Unit
@@ -101,6 +107,7 @@ class UnitWork:
     joints: tuple[JointWork, ...]
     cannot: tuple[CannotDo, ...] = ()
     looks: tuple[str, ...] = ()
+    takes_more: tuple[CannotDo, ...] = ()
 
     @property
     def weight(self) -> int:
@@ -214,12 +221,16 @@ def _less(work: UnitWork, without: frozenset[tuple[str, str, str]]) -> UnitWork:
 def _unit_work(
     site: Site, unit: Unit, *, items: Sequence[DueItem], outfit: Outfit, with_looks: bool
 ) -> UnitWork:
-    machine_type = site.types[unit.type].with_attachments(unit.attachments)
+    machine_type = site.machine(unit)
     joints: list[JointWork] = []
     cannot: list[CannotDo] = []
+    takes_more: list[CannotDo] = []
     for item in items:
         joint = machine_type.joint(item.joint)
-        if joint.never_pump or joint.central:
+        if not joint.by_hand:
+            continue
+        takes_more += _takes_more(item, joint)
+        if not _at_hand(joint, item):
             continue
         gun = _gun(site, joint, outfit=outfit)
         lacking = _skill_lacking(unit, joint, outfit)
@@ -231,7 +242,28 @@ def _unit_work(
         else:
             joints.append(_joint_work(site, joint, item=item, gun=gun, outfit=outfit))
     looks = tuple(look.name for look in machine_type.looks) if with_looks else ()
-    return UnitWork(unit, machine_type, tuple(joints), tuple(cannot), looks)
+    return UnitWork(
+        unit, machine_type, tuple(joints), tuple(cannot), looks, takes_more=tuple(takes_more)
+    )
+
+
+def _due(joint: Joint, item: DueItem) -> list[Fitting]:
+    """The fittings of a joint that are due: all where nothing else is said."""
+    return [f for f in joint.fittings if not item.due_fittings or f.name in item.due_fittings]
+
+
+def _at_hand(joint: Joint, item: DueItem) -> list[Fitting]:
+    """Those of them that are reached from the ground or a deck."""
+    return [f for f in _due(joint, item) if f.takes is None]
+
+
+def _takes_more(item: DueItem, joint: Joint) -> Iterator[CannotDo]:
+    """What nobody reaches from the ground or a deck: the whole joint, or single fittings."""
+    far = [f for f in _due(joint, item) if f.takes is not None]
+    whole = len(far) == len(joint.fittings) and len({f.takes for f in far}) == 1
+    for fitting in far[:1] if whole else far:
+        name = None if whole else fitting.name
+        yield CannotDo(item, NOT_FROM_GROUND, f"a {fitting.takes}", fitting=name)
 
 
 def _skill_lacking(unit: Unit, joint: Joint, outfit: Outfit) -> str | None:
@@ -293,8 +325,7 @@ def _fittings(
             hose_m=gun.hose_m,
             why=item.reason,
         )
-        for fitting in joint.fittings
-        if not item.due_fittings or fitting.name in item.due_fittings
+        for fitting in _at_hand(joint, item)
     )
 
 

@@ -82,7 +82,7 @@ def stances_now(site: Site) -> dict[str, tuple[PlacedMachine, ...]]:
     return {
         unit.unit: (
             place(
-                site.types[unit.type].with_attachments(unit.attachments),
+                site.machine(unit),
                 Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg),
                 posture=unit.posture,
             ),

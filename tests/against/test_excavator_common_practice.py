@@ -1,7 +1,7 @@
 """The crawler excavators against what the trade does: common practice, no source.
 
 A slew ring with four fittings at 90 degrees, three to four strokes each, then turned both ways
-with a second person at the controls and the technician standing clear; a slew pinion in a bath;
+with a second person at the controls and the technician standing clear; a slew pinion in grease;
 the front end complete; a track-tension fitting that is never pumped.
 """
 
@@ -14,22 +14,22 @@ from greaseroute.catalogue.shelf import shelf_names, shelf_type
 
 CRAWLERS = [name for name in shelf_names() if name.startswith("crawler-excavator")]
 FRONT_END = {
-    "boom root",
-    "boom-arm pin",
-    "arm-bucket pin",
-    # every pin of the tilt linkage
-    "guide link to arm",
-    "guide link to bucket link",
-    "bucket link to bucket",
-    # the eye at either end of two boom cylinders, the arm cylinder and the bucket cylinder
-    "left boom cylinder head",
-    "left boom cylinder rod",
-    "right boom cylinder head",
-    "right boom cylinder rod",
-    "arm cylinder head",
-    "arm cylinder rod",
-    "bucket cylinder head",
-    "bucket cylinder rod",
+    "boom foot pin",
+    "boom-to-stick pin",
+    "bucket pin",
+    # every pin of the tipping linkage
+    "tipping link pin",
+    "tipping link to H-link pin",
+    "H-link to bucket pin",
+    # both ends of two boom cylinders, the stick cylinder and the bucket cylinder
+    "left boom cylinder base end",
+    "left boom cylinder rod end",
+    "right boom cylinder base end",
+    "right boom cylinder rod end",
+    "stick cylinder base end",
+    "stick cylinder rod end",
+    "bucket cylinder base end",
+    "bucket cylinder rod end",
 }
 
 pytestmark = pytest.mark.parametrize("name", CRAWLERS)
@@ -58,12 +58,12 @@ def test_slew_ring_is_pumped_turned_both_ways_and_stood_clear_of(name):
     assert procedure.second_person
     assert procedure.stand_clear
     assert procedure.turns == 2
-    steps = " ".join(procedure.steps)
+    steps = " ".join(step.do for step in procedure.steps)
     assert "to the left" in steps
     assert "to the right" in steps
 
 
-def test_stand_clear_ground_is_outside_the_swept_circle(name):
+def test_stand_clear_ground_is_outside_the_swing_radius(name):
     placed = place(shelf_type(name), Pose(0, 0, 0), posture="greasing")
     tip_m = max(
         math.hypot(*corner[:2])
@@ -76,10 +76,13 @@ def test_stand_clear_ground_is_outside_the_swept_circle(name):
     assert bounds[2] < tip_m * 1.01
 
 
-def test_slew_pinion_stands_in_a_bath(name):
-    bath = shelf_type(name).joint("slew pinion bath")
-    assert bath.kind == "slew bath"
-    assert bath.dose.cm3 is not None  # topped up by quantity, not by strokes
+def test_slew_pinion_stands_in_grease(name):
+    pinion = shelf_type(name).joint("slew pinion")
+    assert pinion.kind == "pinion grease bath"
+    assert pinion.dose.cm3 is not None  # topped up by quantity, not by strokes
+    # Opened, looked into for water, its depth read, and only then topped up.
+    steps = " ".join(step.do for step in pinion.procedure.steps)
+    assert steps.index("Open") < steps.index("water") < steps.index("depth") < steps.index("Top up")
 
 
 def test_front_end_is_complete(name):
@@ -87,12 +90,12 @@ def test_front_end_is_complete(name):
     assert names >= FRONT_END
 
 
-def test_each_cylinder_has_an_eye_at_either_end(name):
+def test_each_cylinder_has_a_pin_at_either_end(name):
     machine = shelf_type(name)
     ends = {
         (cylinder.name, end)
         for cylinder in machine.cylinders
-        for end in ("head", "rod")
+        for end in ("base end", "rod end")
         if f"{cylinder.name} {end}" in FRONT_END
     }
     assert len(machine.cylinders) == 4

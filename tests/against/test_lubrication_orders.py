@@ -10,8 +10,8 @@ from datetime import datetime, timedelta
 import pytest
 
 from greaseroute.catalogue.joint import Interval
-from greaseroute.due.interval import shortened
-from greaseroute.due.owed import LookAhead, Since, judge
+from greaseroute.intervals.interval import shortened
+from greaseroute.intervals.owed import LookAhead, Since, judge
 
 PAIR = shortened(Interval(hours=60, days=30), None)
 MONDAY = datetime(2031, 3, 3)

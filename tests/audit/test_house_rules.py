@@ -1,7 +1,7 @@
 """The audit writes the figures of the house down a second time: both must be the same."""
 
 from greaseroute.audit import house_rules
-from greaseroute.due import meter
+from greaseroute.intervals import meter
 from greaseroute.stands import clear, decks, reach
 from greaseroute.walk import footprint, obstacles
 

@@ -5,6 +5,7 @@ plan itself has no finding, so what the audit says afterwards is about the error
 """
 
 import copy
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
@@ -387,11 +388,19 @@ def look_point_moved(plan):
 
 def look_from_afar(plan):
     """A look point taken at the stand that is farthest from it."""
-    stop = _unit_stop(plan, lambda s: sum(len(v["looks"]) for v in s["stands"]) > 1)
-    first, last = (v for v in (stop["stands"][0], stop["stands"][-1]))
-    seen = next(v for v in stop["stands"] if v["looks"])
-    looks, seen["looks"] = seen["looks"], []
-    (last if seen is first else first)["looks"] += looks
+
+    def away_m(stand, look):
+        return math.dist((stand["x_m"], stand["y_m"]), look["at_m"][:2])
+
+    stop, seen, look, far = max(
+        ((stop, seen, look, far)
+         for technician in plan["technicians"] for stop in technician["stops"]
+         for seen in stop["stands"] for look in seen["looks"] for far in stop["stands"]),
+        key=lambda found: away_m(found[3], found[2]),
+    )  # fmt: skip
+    assert away_m(far, look) > 2.0, stop["unit"]  # a check is read from two metres
+    seen["looks"].remove(look)
+    far["looks"].append(look)
 
 
 def shift_of_another_day(plan):

@@ -18,6 +18,9 @@ sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
+TARGETS = "button, select, summary, input"
+
+
 @pytest.fixture(scope="module")
 def browser():
     if CHROMIUM is None:
@@ -51,8 +54,45 @@ def phone(browser, file):
     context.close()
 
 
+def row(page, place):
+    """The row of the walk at a place, on the screen: its stop chosen, isolated, turned to."""
+    found = page.locator(".row").nth(place)
+    if not found.is_visible():
+        to_stop(page, found.evaluate("row => row.closest('.stop').dataset.unit"))
+        if page.locator(".isolate").count():
+            page.locator(".isolate").click()
+    while not found.is_visible():
+        page.locator("#bar .side").last.click()
+    return found
+
+
+def to_stop(page, unit):
+    """The first screen of a stop."""
+    page.locator(".list-key").click()
+    page.locator(".to-stop", has_text=unit).click()
+    while not page.locator(".phase.arrive.shown").count():
+        page.locator("#bar .side").first.click()
+
+
+def opened(page, place):
+    """The same with what differs unfolded."""
+    found = row(page, place)
+    if not found.locator(".fold").count():
+        found.locator(".opener").click()
+    return found
+
+
+def counted(page):
+    page.locator(".list-key").click()
+    return page.inner_text("#count")
+
+
 def handed_in(page):
     """What the file would hold that the button writes."""
+    if not page.locator("#export").is_visible():
+        if page.locator(".list-key").count():
+            page.locator(".list-key").click()
+        page.locator(".hand-key").click()
     part = page.locator(".hand-in").first
     if not part.evaluate("part => part.open"):
         part.locator("summary").click()
@@ -68,18 +108,31 @@ def test_it_loads_nothing_and_raises_nothing(phone, file):
 
 
 def test_it_fits_a_phone(phone):
-    # Nothing is wider than the screen, and every box to tick is big enough for a thumb's tip.
-    assert phone.evaluate("document.documentElement.scrollWidth") <= 390
-    box = phone.locator("tr.row input").first.bounding_box()
-    assert min(box["width"], box["height"]) >= 24  # WCAG 2.2, target size (minimum), 24 px
+    # Nothing is wider than the screen, and whatever is pressed is big enough for a glove.
+    def sizes():
+        assert phone.evaluate("document.documentElement.scrollWidth") <= 390
+        boxes = [e.bounding_box() for e in phone.locator(TARGETS).all() if e.is_visible()]
+        assert len(boxes) > 2
+        return min(min(box["width"], box["height"]) for box in boxes)
+
+    assert sizes() >= 56
+    opened(phone, 1)
+    assert sizes() >= 56
+    phone.locator(".list-key").click()
+    assert sizes() >= 56
+    phone.locator(".hand-key").click()
+    assert sizes() >= 56
+    phone.locator(".map-key").click()
+    assert sizes() >= 56
 
 
 def test_a_tick_survives_a_reload_and_is_handed_in(phone, plan):
-    phone.locator("tr.row input").first.check()
-    assert phone.inner_text("#count") == "1 of 19 settled"
+    row(phone, 0).locator("input").check()
+    assert counted(phone) == "1 of 19 done or reported"
     assert phone.inner_text("#kept") == "kept on this phone"
     phone.reload()
-    assert phone.locator("tr.row input").first.is_checked()
+    assert phone.locator(".phase.place.shown").get_attribute("data-letter") == "b"  # a is done
+    assert row(phone, 0).locator("input").is_checked()
     report = handed_in(phone)
     assert {k: report[k] for k in ("format", "round", "site", "planned_for")} == {
         "format": "greaseroute card 2",
@@ -105,47 +158,51 @@ def test_a_tick_survives_a_reload_and_is_handed_in(phone, plan):
 
 
 def test_a_tick_taken_back_is_gone(phone):
-    box = phone.locator("tr.row input").first
+    box = row(phone, 0).locator("input")
     box.check()
     box.uncheck()
     assert handed_in(phone)["events"] == []
-    assert phone.inner_text("#count") == "0 of 19 settled"
+    assert counted(phone) == "0 of 19 done or reported"
 
 
 def test_could_not_takes_the_tick_away_and_keeps_the_reason(phone):
-    row = phone.locator("tr.row").nth(1)
-    row.locator("input[type=checkbox]").check()
-    row.locator("select.reason").select_option("does not take grease")
-    assert not row.locator("input[type=checkbox]").is_checked()
+    second = opened(phone, 1)
+    second.locator("input[type=checkbox]").check()
+    second.locator("select.reason").select_option("does not take grease")
+    assert not second.locator("input[type=checkbox]").is_checked()
     (event,) = handed_in(phone)["events"]
     assert (event["done"], event["reason"]) == (False, "does not take grease")
     assert "strokes" not in event
-    assert "not" in row.get_attribute("class").split()
+    assert "not" in second.get_attribute("class").split()
+    assert "could not: does not take grease" in second.text_content()
 
 
 def test_a_look_point_is_handed_in_without_strokes(phone):
-    phone.locator("tr.look input").first.check()
+    look = phone.locator(".row").evaluate_all("rows => rows.findIndex(r => r.dataset.look)")
+    row(phone, look).locator("input").check()
     (event,) = handed_in(phone)["events"]
     assert event["look"] == "coolant"
     assert "strokes" not in event
 
 
 def test_meter_readings_are_handed_in(phone):
+    to_stop(phone, "HT-02")
     field = phone.locator('[data-meter="HT-02"]')
     field.fill("1234.5")
     field.blur()
     (meter,) = handed_in(phone)["meters"]
     assert (meter["unit"], meter["meter_h"]) == ("HT-02", 1234.5)
+    to_stop(phone, "HT-02")
     field.fill("")
     field.blur()
     assert handed_in(phone)["meters"] == []
 
 
 def test_other_asks_for_words(phone):
-    row = phone.locator("tr.row").nth(1)
-    words = row.locator("input[type=text]")
+    second = opened(phone, 1)
+    words = second.locator("input[type=text]")
     assert not words.is_visible()
-    row.locator("select.reason").select_option("other")
+    second.locator("select.reason").select_option("other")
     words.fill("a hose lies across it")
     words.blur()
     (event,) = handed_in(phone)["events"]
@@ -153,50 +210,52 @@ def test_other_asks_for_words(phone):
 
 
 def test_strokes_are_changed_by_the_stepper(phone):
-    row = phone.locator("tr.row").nth(1)
-    planned = int(row.get_attribute("data-strokes"))
-    more = row.get_by_label("one stroke more")
+    second = opened(phone, 1)
+    planned = int(second.get_attribute("data-strokes"))
+    more = second.get_by_label("one stroke more")
     more.click()
     more.click()
-    assert row.locator("input[type=checkbox]").is_checked()
+    assert second.locator("input[type=checkbox]").is_checked()
     (event,) = handed_in(phone)["events"]
     assert (event["strokes"], event["planned_strokes"]) == (planned + 2, planned)
     phone.reload()
-    assert (
-        phone.locator("tr.row").nth(1).locator(".step b").inner_text()
-        == f"{planned + 2}\u2009\u00d7"
-    )
-    phone.locator("tr.row").nth(1).get_by_label("one stroke less").click()
+    second = opened(phone, 1)
+    assert second.locator(".step b").inner_text() == f"{planned + 2}\u2009\u00d7"
+    second.get_by_label("one stroke less").click()
     (event,) = handed_in(phone)["events"]
     assert event["strokes"] == planned + 1
 
 
 def test_a_defect_is_told_with_words_whether_greased_or_not(phone):
-    row = phone.locator("tr.row:not(.look)").nth(2)
-    row.locator("select.found").select_option("leak")
-    row.locator("input[type=text]").fill("rod seal")
-    row.locator("input[type=text]").blur()
+    third = opened(phone, 3)
+    third.locator("select.found").select_option("leak")
+    third.locator("input[type=text]").fill("rod seal")
+    third.locator("input[type=text]").blur()
     (event,) = handed_in(phone)["events"]
     assert (event["defect"], event["found"], "done" in event) == ("leak", "rod seal", False)
-    row.locator("input[type=checkbox]").check()
+    third = opened(phone, 3)
+    third.locator("input[type=checkbox]").check()
     (event,) = handed_in(phone)["events"]
     assert (event["defect"], event["done"]) == ("leak", True)
-    row.locator("select.found").select_option("took far too much")
+    opened(phone, 3).locator("select.found").select_option("took far too much")
     (event,) = handed_in(phone)["events"]
     assert (event["uptake"], "defect" in event) == ("took too much", False)
 
 
 def test_a_meter_that_cannot_be_right_is_asked_about(phone, yard):
     unit = next(u for u in yard.units if u.unit == "HT-02")
+    to_stop(phone, "HT-02")
     field = phone.locator('[data-meter="HT-02"]')
     line = phone.locator("p.meter", has=field)
     field.fill(str(unit.meter_h - 5))
     field.blur()
     assert f"{unit.meter_h - 5:g} h, is it so?" in line.locator(".doubt").inner_text()
     assert handed_in(phone)["meters"] == []
+    to_stop(phone, "HT-02")
     line.get_by_label("the meter reads so").click()
     (meter,) = handed_in(phone)["meters"]
     assert (meter["meter_h"], meter["sure"]) == (unit.meter_h - 5, True)
+    to_stop(phone, "HT-02")
     field.fill(str(unit.meter_h + 1))
     field.blur()
     assert line.locator(".doubt").inner_text() == ""
@@ -205,8 +264,10 @@ def test_a_meter_that_cannot_be_right_is_asked_about(phone, yard):
 
 
 def test_file_and_receipt_name_the_technician_and_tell_the_same(phone, plan):
-    phone.locator("tr.row input[type=checkbox]").nth(2).check()
-    phone.locator("tr.row select.reason").nth(4).select_option("no time")
+    row(phone, 2).locator("input").check()
+    opened(phone, 4).locator("select.reason").select_option("no time")
+    phone.locator(".list-key").click()
+    phone.locator(".hand-key").click()
     part = phone.locator(".hand-in").first
     part.locator("summary").click()
     with phone.expect_download() as waiting:
@@ -224,11 +285,12 @@ def test_file_and_receipt_name_the_technician_and_tell_the_same(phone, plan):
 
 
 def test_ticks_of_two_rounds_do_not_mix(phone, browser, tmp_path, plan, yard):
-    phone.locator("tr.row input").first.check()
+    row(phone, 0).locator("input").check()
     other = tmp_path / "card.html"
     other.write_text(card_html(plan.model_copy(update={"seed": 9}), yard), encoding="utf-8")
     phone.goto(other.as_uri())
-    assert phone.inner_text("#count") == "0 of 19 settled"
+    assert phone.locator(".isolate").is_visible()  # neither the lock nor the tick came along
+    assert counted(phone) == "0 of 19 done or reported"
 
 
 def test_refused_storage_is_said_and_handing_in_still_works(browser, file):
@@ -238,8 +300,11 @@ def test_refused_storage_is_said_and_handing_in_still_works(browser, file):
         f'<iframe sandbox="allow-scripts" width=390 height=800 srcdoc="{_quoted(file)}">'
     )
     frame = page.frame_locator("iframe")
-    assert frame.locator("#kept").inner_text() == "NOT saved on this phone"
-    frame.locator("tr.row input").first.check()
+    assert frame.locator("#head .lost").inner_text() == "NOT saved on this phone"
+    frame.locator(".isolate").click()
+    frame.locator(".phase.shown .row input").first.check()
+    frame.locator(".list-key").click()
+    frame.locator(".hand-key").click()
     frame.locator(".hand-in summary").first.click()
     told = unpacked(frame.locator(".receipt").first.input_value())
     assert [each.state for each in told.fittings].count(AS_PLANNED) == 1
@@ -254,19 +319,33 @@ def test_without_a_script_the_whole_round_is_there(browser, file, plan):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(file.as_uri())
-    assert page.locator("tr.row").count() == 19
-    assert page.locator("tr.row input").first.is_visible()
+    assert page.locator(".row:visible").count() == 19
+    assert page.locator(".dead").is_visible()
+    # A box that can be ticked and forgets it is worse than none.
+    assert page.locator(".row input:visible").count() == 0
     assert not page.locator("#bar").is_visible()
-    assert page.locator("svg").count() == 1 + 2 * 5  # the map, two drawings a unit
+    # The map, two drawings a unit, a sketch of each leg; all of them seen.
+    assert page.locator("svg:visible").count() == page.locator("svg").count() == 1 + 2 * 5 + 5
     context.close()
 
 
 @pytest.mark.parametrize("sheet", ["A4", "Letter"])
 def test_it_prints(phone, sheet, tmp_path):
     pdf = tmp_path / "card.pdf"
-    phone.locator("details.cautions").evaluate("part => part.open = false")
     phone.pdf(path=str(pdf), format=sheet)
     assert pdf.read_bytes()[:5] == b"%PDF-"
-    assert phone.locator("details.cautions").evaluate(
-        "part => part.open"
-    )  # cautions are never folded
+
+
+def test_the_technician_chooses_the_language_and_keeps_it(phone):
+    assert phone.locator(".isolate").inner_text() == "Isolated"
+    phone.locator(".list-key").click()
+    phone.locator(".choose select").first.select_option("de")
+    phone.reload()
+    assert phone.locator(".isolate").inner_text() == "Gesichert"
+    assert phone.locator("html").get_attribute("lang") == "de"
+    # What is kept stays in English, whatever it is shown in.
+    second = opened(phone, 1)
+    second.locator("select.reason").select_option(label="nimmt kein Fett")
+    (event,) = handed_in(phone)["events"]
+    assert event["reason"] == "does not take grease"
+    assert phone.faults == []

@@ -138,9 +138,9 @@ def test_a_meter_that_cannot_be_right_is_doubted(page):
         now = datetime.fromisoformat("2026-10-13T04:00:00+00:00").timestamp() * 1000
         return page.evaluate("([h, now]) => record.meterDoubt('U-0', h, now)", [hours, now])
 
-    assert doubt(99.0) == "It showed 100 h before."
-    assert doubt(112.0) == ""  # twelve hours later
-    assert doubt(112.2) == "It showed 100 h on 2026-10-12: that is more than 24 h a day."
+    assert doubt(99.0) == {"why": "fell", "h": 100}
+    assert doubt(112.0) is None  # twelve hours later
+    assert doubt(112.2) == {"why": "rose", "h": 100, "day": "2026-10-12"}
 
 
 def test_the_receipt_of_a_long_walk_fits_one_code_that_a_poor_picture_gives_back(page):

@@ -63,7 +63,7 @@ def test_slew_moves_the_upperstructure_only():
         if math.dist(f.at_m, g.at_m) > 1e-9
     }
     assert "undercarriage" not in moved
-    assert {"upperstructure", "boom", "arm", "bucket"} <= moved
+    assert {"upperstructure", "boom", "stick", "bucket"} <= moved
 
 
 def test_slew_clear_holds_every_slewed_place():
@@ -91,7 +91,7 @@ def test_bucket_on_the_ground_carries_the_front_end():
 
 def test_raised_front_end_hangs_on_oil_with_its_cylinders():
     found = hanging("crawler-excavator-22t", "raised")
-    assert {"boom", "arm", "bucket", "left boom cylinder", "bucket cylinder"} <= found
+    assert {"boom", "stick", "bucket", "left boom cylinder", "bucket cylinder"} <= found
     assert not {"undercarriage", "upperstructure"} & found
 
 

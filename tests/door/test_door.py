@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[2]
 YARD = ROOT / "sites_demo" / "three_machines"
 
 SIGNATURES = {
-    "due_list": "(site, at=None)",
+    "due": "(site, at=None)",
     "plan_first_day": "(site, at=None, *, learner=None, mentor=None, seed=1, cores=None)",
     "plan_round": "(site, at=None, *, seed=1, cores=None)",
     "plan_week": "(site, at=None, *, mornings=7, seed=1, cores=None)",
@@ -126,12 +126,12 @@ def test_tables(site, plan):
     pumps, stops, owed = (
         plan.to_frame("pumps"),
         plan.to_frame("stops"),
-        gr.due_list(site).to_frame(),
+        gr.due(site).to_frame(),
     )
     assert isinstance(pumps, pd.DataFrame)
     assert pumps["strokes"].sum() == stops["strokes"].sum() == 24
     assert len(pumps) == stops["fittings"].sum() == 6
-    assert owed["due"].sum() == len(gr.due_list(site).due)
+    assert owed["due"].sum() == len(gr.due(site).due)
     with pytest.raises(UnknownName, match="table: 'walks'; allowed: pumps, stops"):
         plan.to_frame("walks")
 
@@ -174,10 +174,10 @@ def test_the_record_of_a_site_counts(tmp_path):
 
     folder = tmp_path / "yard"
     shutil.copytree(YARD, folder)
-    assert len(gr.due_list(gr.read_site(folder)).due) == 5
+    assert len(gr.due(gr.read_site(folder)).due) == 5
     told = ["--event", "greased", "unit=RB-1", "joint=crank bearing", "at=2026-03-03T04:00"]
     assert entry(["record", str(folder), *told, "--at", "2026-03-03T04:30"]) == 0
     site = gr.read_site(folder)
-    assert len(gr.due_list(site, "2026-03-03T05:00").due) == 4
+    assert len(gr.due(site, "2026-03-03T05:00").due) == 4
     plan = gr.plan_round(site, "2026-03-03T05:00")
     assert "RB-1" not in {stop.unit for stop in plan.technicians[0].stops}

@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 import numpy as np
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
-from greaseroute.due.worklist import DueItem
 from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.joints import JointRows, Service
+from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.week import DayHours
 from greaseroute.site.crew import Grease, Gun
 

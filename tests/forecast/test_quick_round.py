@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from greaseroute.due.worklist import work_list
+from greaseroute.intervals.worklist import work_list
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.quick import quick_round
 from greaseroute.rounds.request import Effort, RoundRequest

@@ -29,7 +29,7 @@ def prepared(seed, units=10):
 def plans_of(ready):
     team = build_team(ready)
     problem = crew_problem(team, skip_loss=together.weights_of(team), keep=None)
-    return team, problem, crew_plans(problem, exact=False, iterations=300)
+    return team, problem, crew_plans(problem, exact=False, iterations=400)
 
 
 def units_of(team, problem):

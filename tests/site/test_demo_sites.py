@@ -9,7 +9,7 @@ from shapely.geometry import LineString, Point
 from shapely.ops import unary_union
 
 from greaseroute.catalogue.kinematics.placed import Pose, place
-from greaseroute.due.worklist import work_list
+from greaseroute.intervals.worklist import work_list
 from greaseroute.site.folder import gather, read_site
 
 DEMOS = Path(__file__).parents[2] / "sites_demo"
@@ -21,7 +21,7 @@ ARM_AND_HOSE_M = 0.85
 
 def _placed(site):
     for unit in site.units:
-        machine = site.types[unit.type].with_attachments(unit.attachments)
+        machine = site.machine(unit)
         pose = Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg)
         yield unit, place(machine, pose, posture=unit.posture)
 

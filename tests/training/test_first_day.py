@@ -16,9 +16,10 @@ from greaseroute.site.folder import read_site
 from greaseroute.site.morning import moment_for
 from greaseroute.solvers.cp.coverage import total_ms
 from greaseroute.solvers.cp.coverage_model import cover
-from greaseroute.training.candidates import candidates, difficulty_of, site_pairs, undominated
+from greaseroute.training.candidates import candidates, difficulty_of, site_pairs
 from greaseroute.training.choice import DaySettings, Field, coverage_problem
-from greaseroute.training.first_day import pairing, plan_first_day
+from greaseroute.training.day import pairing
+from greaseroute.training.first_day import plan_first_day
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 
@@ -56,13 +57,6 @@ def test_as_good_as_every_choice_on_the_yard(yard, window_min):
     assert (answer.pairs, -answer.total_ms) == best
 
 
-def test_dropping_the_dominated_changes_nothing(yard):
-    field = _field(yard)
-    fewer = Field(yard, undominated(field.found), Counter(), field.window_ms, DaySettings())
-    one, two = cover(coverage_problem(field)), cover(coverage_problem(fewer))
-    assert (one.pairs, one.total_ms) == (two.pairs, two.total_ms)
-
-
 def test_every_family_and_kind_due_is_met(yard, day):
     due = {c.pair for c in _field(yard).found}
     met = {(each.family, each.kind) for stop in day.stops for each in stop.lessons}
@@ -71,10 +65,19 @@ def test_every_family_and_kind_due_is_met(yard, day):
     assert {(n.family, n.kind) for n in day.not_met} == set(site_pairs(yard)) - due
 
 
-def test_machines_stand_easy_before_hard(yard, day):
-    order = [c.unit for c in _field(yard).found]
-    met = [stop.unit for stop in day.stops]
-    assert met == sorted(met, key=order.index)
+def test_machines_stand_easy_before_hard_by_the_lessons_there(day):
+    hard = [stop.difficulty for stop in day.stops]
+    assert hard == sorted(hard)
+    assert day.easy_first
+    for stop in day.stops:
+        mean = sum(each.difficulty for each in stop.lessons) / len(stop.lessons)
+        assert stop.difficulty == pytest.approx(mean, abs=1e-3)
+
+
+def test_lessons_stand_in_the_order_they_are_done(day):
+    for stop, done in zip(day.stops, day.round.technicians[0].stops, strict=True):
+        pumped = [task.joint for stand in done.stands for task in stand.fittings]
+        assert [each.joint for each in stop.lessons] == list(dict.fromkeys(pumped))
 
 
 def test_the_second_of_a_kind_takes_the_curves_share(day):
@@ -121,7 +124,7 @@ def test_what_takes_longer_than_a_morning_is_told(yard):
     none = plan_first_day(yard, moment_for(yard, None), pair=pairing(yard), settings=settings)
     assert none.stops == ()
     reasons = {n.reason for n in none.not_met}
-    assert "takes longer than one morning at a learner's pace" in reasons
+    assert any(r.startswith("takes longer than one morning") for r in reasons)
 
 
 def test_an_unknown_learner_is_told(yard):

@@ -22,7 +22,7 @@ def test_joints_never_recorded_are_due_and_never_pumped_or_central_ones_are_no_w
     works = works_of(site, due_items(site, AT))
     assert [w.unit.unit for w in works] == ["U-0", "U-1"]
     loader = site.types["wheel-loader-20t"]
-    pumped = [j.name for j in loader.joints if not (j.central or j.never_pump)]
+    pumped = [j.name for j in loader.joints if j.by_hand and j.within_reach]
     assert [j.joint.name for j in works[0].joints] == pumped
 
 
@@ -51,9 +51,8 @@ def test_a_joint_without_a_gun_for_its_grease_is_told_apart_with_the_reason():
     site = a_site(greases=stiff)
     work = works_of(site, due_items(site, AT))[0]
     assert work.joints == ()
-    assert len(work.cannot) == len(due_items(site, AT)) - len(
-        works_of(site, due_items(site, AT))[1].cannot
-    )
+    loader = site.types["wheel-loader-20t"]
+    assert len(work.cannot) == sum(j.by_hand and bool(j.within_reach) for j in loader.joints)
     assert all("wants NLGI 1 or 2, this is 3" in c.reason for c in work.cannot)
 
 
@@ -114,3 +113,19 @@ def test_single_fittings_can_be_left_alone():
     gone = frozenset((whole.unit.unit, *f.key) for f in joint.fittings)
     less = unit_works(site, items, outfit=outfit, without=gone)[0]
     assert [j.joint.name for j in less.joints] == [j.joint.name for j in whole.joints[1:]]
+
+
+def test_what_takes_a_pit_is_told_and_never_planned():
+    site = a_site()
+    work = works_of(site, due_items(site, AT))[0]
+    told = {(c.item.joint, c.fitting): c.helps for c in work.takes_more}
+    # Both crosses of the rear shaft and its spline lie under the machine.
+    assert told["rear drive shaft universal joints", None] == "a pit"
+    assert told["rear drive shaft sliding spline", None] == "a pit"
+    planned = {f.key for joint in work.joints for f in joint.fittings}
+    loader = site.types["wheel-loader-20t"]
+    far = {(j.name, f.name) for j in loader.joints for f in j.fittings if f.takes}
+    assert not planned & far
+    assert len(far) == sum(
+        len(loader.joint(joint).fittings) if fitting is None else 1 for joint, fitting in told
+    )

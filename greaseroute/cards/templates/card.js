@@ -1,162 +1,460 @@
-"use strict";
+/* The card: one place on the screen at a time, Now and Next above, what is pressed below. */
 (function () {
+  "use strict";
   var round = JSON.parse(document.getElementById("round").textContent);
   var storage = null;
   try { storage = window.localStorage; } catch (refused) { storage = null; }
   var record = CardRecord.open(round, storage);
-  var FOUND = round.defects.concat(["took far too much"]);
+  var words = Words(round.words, JSON.parse(document.getElementById("names").textContent),
+    record.noted("language") || round.language);
+  var say = words.say, head = document.getElementById("head"), bar = document.getElementById("bar");
+  var card = { record: record, round: round, words: words, changed: changed, unitOf: unitOf };
+  var viewer = Viewer(card), rows = [], walks = [], takeBack = null, message = "", clock = null;
+  var now = { screen: "stop", walk: 0, stop: 0, phase: null };
+  var TOO_FAR_MIN = 300; // a clock further off than this is not that of the round
 
-  function made(tag, label, into) {
-    var element = document.createElement(tag);
-    if (label) element.setAttribute("aria-label", label);
-    if (into) into.appendChild(element);
-    return element;
+  function all(selector, inside) {
+    return Array.from((inside || document).querySelectorAll(selector));
   }
-  function chooser(label, first, words, into) {
-    var select = made("select", label, into);
-    [""].concat(words).forEach(function (word) {
-      var option = document.createElement("option");
-      option.value = word;
-      option.textContent = word || first;
-      select.appendChild(option);
-    });
-    return select;
-  }
-  function button(text, label, into) {
-    var element = made("button", label, into);
-    element.type = "button";
-    element.textContent = text;
-    return element;
-  }
+  function unitOf(element) { return element.closest(".stop").dataset.unit; }
+  function time(iso) { return iso.slice(11, 16); }
 
-  /* One fitting or check of the card: what is set on the page goes into the record and back. */
-  function Row(element, walk, place, isCheck) {
-    var box = element.querySelector("input");
-    var cell = made("span", "", element.querySelector(".could"));
-    cell.className = "screen";
-    var planned = isCheck ? null : Number(element.dataset.strokes);
-    var reason = chooser("could not, why", "could not ...", round.reasons, cell);
-    reason.className = "reason";
-    var found = isCheck ? chooser("found", "good", ["not good"], cell)
-      : chooser("seen on it", "seen ...", FOUND, cell);
-    found.className = "found";
-    var words = made("input", "in words", cell);
-    words.type = "text";
-    words.maxLength = 80;
-    words.placeholder = "in words";
-    var given = planned, shown = null;
-
-    function told() {
-      return isCheck ? record.check(walk, place) : record.tick(walk, place);
-    }
-    function write(change) {
-      var now = Object.assign(read(), change);
-      var nothing = !now.done && now.done !== false && !now.defect && !now.took;
-      var put = isCheck ? record.setCheck : record.setTick;
-      put(walk, place, nothing ? null : now);
-      show();
-      count();
-    }
-    function read() {
-      var now = { done: box.checked ? true : reason.value ? false : null, reason: reason.value };
-      var text = words.value.trim();
-      if (isCheck) {
-        if (now.done && found.value) now.found = text || found.value;
-      } else {
-        if (now.done && given !== planned) now.strokes = given;
-        if (found.value === "took far too much") now.took = true;
-        else if (found.value) now.defect = found.value;
-        if (found.value && text) now.found = text;
-      }
-      if (now.done === false && !found.value && text) now.words = text;
-      return now;
-    }
-    function step(by) {
-      given = Math.max(0, given + by);
-      box.checked = true;
-      reason.value = "";
-      write({});
-    }
-    function stepper() {
-      var at = element.querySelector(".strokes"), text = made("span", "", null);
-      text.className = "paper";
-      text.innerHTML = at.innerHTML;
-      at.textContent = "";
-      at.appendChild(text);
-      var set = made("span", "", at);
-      set.className = "step screen";
-      button("\u2212", "one stroke less", set).addEventListener("click", function () { step(-1); });
-      shown = made("b", "", set);
-      button("+", "one stroke more", set).addEventListener("click", function () { step(1); });
-    }
-    function show() {
-      var now = told() || {};
-      box.checked = now.done === true;
-      reason.value = now.reason || "";
-      if (isCheck) found.value = now.found ? "not good" : "";
-      else {
-        found.value = now.took ? "took far too much" : now.defect || "";
-        given = now.strokes === undefined || now.strokes === null ? planned : now.strokes;
-        shown.textContent = given + "\u2009\u00d7";
-        shown.classList.toggle("off", given !== planned);
-      }
-      words.value = now.words || (now.found === "not good" ? "" : now.found) || "";
-      words.hidden = !(reason.value === "other" || found.value);
-      element.classList.toggle("done", now.done === true);
-      element.classList.toggle("not", now.done === false);
-    }
-    if (!isCheck) stepper();
-    box.addEventListener("change", function () {
-      if (box.checked) reason.value = "";
-      write({});
-    });
-    reason.addEventListener("change", function () {
-      if (reason.value) box.checked = false;
-      write({});
-    });
-    found.addEventListener("change", function () {
-      if (isCheck && found.value) { box.checked = true; reason.value = ""; }
-      write({});
-    });
-    words.addEventListener("change", function () { write({}); });
-    show();
-  }
-
-  var total = 0;
-  document.querySelectorAll("section.walk").forEach(function (section, walk) {
-    section.querySelectorAll("tr.row:not(.look)").forEach(function (element, place) {
-      total += 1;
-      Row(element, walk, place, false);
-    });
-    section.querySelectorAll("tr.look").forEach(function (element, place) {
-      total += 1;
-      Row(element, walk, place, true);
+  /* Walks, stops and phases with the rows of each, in the order of the plan. */
+  all("section.walk").forEach(function (section, walk) {
+    var fittings = 0, checks = 0;
+    walks.push({
+      section: section,
+      stops: all(".stop", section).map(function (stop) {
+        return {
+          element: stop, data: stop.dataset, store: stop.classList.contains("store"),
+          pictures: all(".draw", stop),
+          phases: all(".phase", stop).map(function (phase) {
+            return {
+              element: phase, call: phase.classList.contains("call"),
+              steps: phase.classList.contains("call") ? all(".steps li", phase) : [],
+              rows: all(".row", phase).map(function (element) {
+                var n = element.classList.contains("look") ? checks++ : fittings++;
+                var row = Row(element, { walk: walk, n: n }, card);
+                rows.push(row);
+                return row;
+              })
+            };
+          })
+        };
+      })
     });
   });
 
-  function count() {
-    var done = 0;
-    record.walks.forEach(function (_, walk) { done += record.told(walk); });
-    document.getElementById("count").textContent = done + " of " + total + " settled";
-    var kept = document.getElementById("kept");
-    kept.textContent = record.saved() ? "kept on this phone" : "NOT saved on this phone";
-    kept.className = record.saved() ? "" : "lost";
-    document.querySelectorAll(".hand-in").forEach(function (part, walk) {
-      var row = record.walks[walk], all = row.fittings.length + row.checks.length;
-      part.querySelector(".told").textContent = record.told(walk) + " of " + all + " told";
-      if (part.open) render(part, walk);
+  /* What is kept of a stop: whether it is isolated, and how many steps of its calls are done. */
+  function key(stop, name) { return name + " " + stop.element.dataset.label + stop.data.arrive; }
+  function mustIsolate(stop) { return !!stop.element.querySelector(".iso"); }
+  function isolated(stop) {
+    return stop.store ? !!record.noted(key(stop, "filled"))
+      : !mustIsolate(stop) || !!record.noted(key(stop, "isolated"));
+  }
+  function stepsDone(stop, phase) {
+    return record.noted(key(stop, "steps " + phase.element.dataset.letter)) || 0;
+  }
+  function callDone(stop, phase) { return stepsDone(stop, phase) >= phase.steps.length; }
+  function done(stop, phase) {
+    if (phase.element.classList.contains("arrive")) return isolated(stop);
+    return callDone(stop, phase) && phase.rows.every(function (row) { return row.told(); });
+  }
+  function openPhase(stop) {
+    var at = stop.phases.findIndex(function (phase) { return !done(stop, phase); });
+    return at < 0 ? null : at;
+  }
+  function rowsOf(stop) {
+    return [].concat.apply([], stop.phases.map(function (phase) { return phase.rows; }));
+  }
+  function untold(list) { return list.filter(function (row) { return !row.told(); }); }
+  /* A stop counts as done when everything of it is told, also where it was not isolated. */
+  function over(stop) {
+    var list = rowsOf(stop);
+    return list.length ? !untold(list).length && openPhase(stop) === null : isolated(stop);
+  }
+  function nextStop(walk, from) {
+    var stops = walks[walk].stops;
+    for (var k = from; k < stops.length; k += 1) if (!over(stops[k])) return k;
+    return null;
+  }
+  /* Phases of a stop that may be ticked now: isolated, and no call before them still open. */
+  function allowed(stop, at) {
+    if (!isolated(stop)) return "isolate";
+    var before = stop.phases.slice(0, at + 1).some(function (phase) {
+      return phase.call && !callDone(stop, phase);
+    });
+    return before ? "call" : "";
+  }
+  /* Untold rows up to the next call, as one press may finish them. */
+  function reachable(stop) {
+    var list = [], open = true;
+    stop.phases.forEach(function (phase) {
+      if (phase.call && !callDone(stop, phase)) open = false;
+      if (open) list = list.concat(untold(phase.rows));
+    });
+    return list;
+  }
+
+  function undoable(text, make) {
+    takeBack = record.change(make);
+    message = text;
+  }
+  function step(stop, phase) {
+    undoable(say("toast_step", { unit: stop.data.unit }), function () {
+      record.note(key(stop, "steps " + phase.element.dataset.letter), stepsDone(stop, phase) + 1);
     });
   }
-  function render(part, walk) {
+  function isolate(stop) {
+    undoable(say(stop.store ? "toast_bag" : "toast_isolated", { unit: stop.data.unit }),
+      function () {
+        record.note(key(stop, stop.store ? "filled" : "isolated"), new Date().toISOString());
+      });
+  }
+  function finish(stop, list, letter) {
+    var text = letter ? say("toast_place", { unit: stop.data.unit, letter: letter })
+      : say("toast_machine", { unit: stop.data.unit });
+    undoable(text, function () { list.forEach(function (row) { row.finish(); }); });
+    list.forEach(function (row) { row.show(); });
+  }
+  function undo() {
+    var back = takeBack;
+    takeBack = null;
+    message = say("undone");
+    if (back) back();
+    rows.forEach(function (row) { row.show(); });
+    now.phase = null;
+    now.stop = now.undoTo;
+    show();
+  }
+  /* After something was pressed: the next open place, or the next stop where nothing is open. */
+  function goOn() {
+    now.undoTo = now.stop;
+    now.phase = null;
+    var stop = walks[now.walk].stops[now.stop];
+    if (over(stop)) {
+      var next = nextStop(now.walk, now.stop + 1);
+      if (next === null) next = nextStop(now.walk, 0);
+      if (next === null) now.screen = "export";
+      else now.stop = next;
+    }
+    show(true);
+  }
+  function changed(element) {
+    takeBack = null;
+    message = "";
+    rows.forEach(function (row) { if (row.element === element) row.show(); });
+    renderBar();
+    renderHead();
+    count();
+  }
+  function go(stop) {
+    now = { screen: "stop", walk: now.walk, stop: stop, phase: null, undoTo: stop };
+    takeBack = null;
+    message = "";
+    show(true);
+  }
+  function choose(walk) {
+    now.walk = walk;
+    record.note("walk", walk);
+    var next = nextStop(walk, 0);
+    now.screen = next === null ? "export" : "stop";
+    now.stop = next || 0;
+    now.phase = null;
+    message = "";
+    takeBack = null;
+    show(true);
+  }
+  function turn(screen) {
+    now.screen = screen;
+    message = "";
+    takeBack = null;
+    show(true);
+  }
+
+  /* The part of a drawing that belongs to a place, from the whole one that stands in the page. */
+  function cut(stop, phase) {
+    var into = phase.element.querySelector(".cut");
+    if (!into || into.childNodes.length) return;
+    var block = stop.pictures[Number(phase.element.dataset.draw)];
+    ["top", "side"].forEach(function (name) {
+      var whole = block.querySelector("." + name + " svg"), part = whole.cloneNode(true);
+      var box = phase.element.dataset[name];
+      part.setAttribute("viewBox", box);
+      part.removeAttribute("width");
+      part.removeAttribute("height");
+      var text = say(name + "_view"), size = box.split(" ").map(Number);
+      var picture = button("", { "class": size[2] > 240 ? "picture wide" : "picture",
+        "aria-label": text + ": " + say("whole_drawing") }, into, function () { viewer.open(whole); });
+      picture.appendChild(part);
+    });
+  }
+
+  function show(top) {
+    all(".shown").forEach(function (element) { element.classList.remove("shown"); });
+    function on(element) { element.classList.add("shown"); }
+    if (now.screen === "stop") {
+      var walk = walks[now.walk], stop = walk.stops[now.stop], at = openPhase(stop);
+      if (now.phase === null) now.phase = at === null ? stop.phases.length - 1 : at;
+      var phase = stop.phases[now.phase];
+      [walk.section, stop.element, phase.element].forEach(on);
+      cut(stop, phase);
+      phase.steps.forEach(function (li, k) {
+        var count_ = stepsDone(stop, phase);
+        li.className = k < count_ ? "past" : k === count_ ? "current" : "";
+      });
+      rowsMay(stop);
+    } else if (now.screen === "start") {
+      on(document.getElementById("start"));
+      renderWho();
+    } else if (now.screen === "list") {
+      on(document.getElementById("list"));
+      on(document.getElementById("end"));
+      renderList();
+    } else on(document.getElementById("export"));
+    renderHead();
+    renderBar();
+    count();
+    if (top) window.scrollTo(0, 0);
+  }
+  function rowsMay(stop) {
+    stop.phases.forEach(function (phase, at) {
+      var why = allowed(stop, at);
+      phase.rows.forEach(function (row) { row.open(!why); });
+    });
+  }
+
+  function minutesLate(stop) {
+    var list = rowsOf(stop), begin = Date.parse(stop.data.arrive), end = Date.parse(stop.data.leave);
+    var share = list.length ? 1 - untold(list).length / list.length : 0;
+    return Math.round((Date.now() - begin - share * (end - begin)) / 60000);
+  }
+  function timeTold(stop) {
+    var late = minutesLate(stop);
+    var plan = time(stop.data.arrive) + "\u2013" + time(stop.data.leave);
+    if (Math.abs(late) > TOO_FAR_MIN) return plan;
+    return plan + " \u00b7 " + (Math.abs(late) < 2 ? say("on_time")
+      : say(late > 0 ? "late" : "early", { n: Math.abs(late) }));
+  }
+  function named(stop, into) {
+    if (stop.store) made("b", say("to_store", { place: stop.data.unit }), {}, into);
+    else {
+      made("span", stop.data.label, { "class": "disc" }, into);
+      made("b", stop.data.unit, {}, into);
+    }
+  }
+  function titled(stop, into) { made("span", words.named(stop.data.title), { "class": "title" }, into); }
+  function arrow(stop, into) {
+    if (!stop.data.way) { made("span", say("here"), { "class": "way" }, into); return; }
+    var span = made("span", "", { "class": "way" }, into);
+    var pointer = made("i", "\u2191", { "class": "arrow", "aria-hidden": "true" }, span);
+    pointer.style.transform = "rotate(" + stop.data.bearing + "deg)";
+    made("span", say("way", { m: stop.data.m, direction: say("direction." + stop.data.way) }), {}, span);
+    all(".mind", stop.element).forEach(function (item) {
+      made("b", item.textContent, { "class": "minded" }, span);
+    });
+  }
+  function line(kind, stop, last) {
+    var row = made("div", "", { "class": kind }, head), text = made("div", "", {}, row);
+    made("small", say(kind), { "class": "word" }, text);
+    if (!stop) {
+      made("b", say("last_stop", { place: walks[now.walk].section.dataset.finish || "\u2013" }), {}, text);
+      return;
+    }
+    named(stop, text);
+    if (last) {
+      titled(stop, text);
+      made("span", timeTold(stop), { "class": "time" }, text);
+    } else {
+      arrow(stop, text);
+      titled(stop, text);
+    }
+    var sketch = stop.element.querySelector(".leg svg");
+    if (!last && sketch) {
+      var small = sketch.cloneNode(true);
+      small.removeAttribute("width");
+      small.removeAttribute("height");
+      made("div", "", { "class": "thumb" }, row).appendChild(small);
+    }
+  }
+  function renderHead() {
+    head.textContent = "";
+    head.hidden = now.screen !== "stop";
+    if (head.hidden) return;
+    var stops = walks[now.walk].stops, stop = stops[now.stop], next = nextStop(now.walk, now.stop + 1);
+    line("now", stop, true);
+    line("next", next === null ? null : stops[next]);
+    var chips = made("div", "", { "class": "chips" }, head);
+    stop.phases.forEach(function (phase, at) {
+      var letter = phase.element.dataset.letter;
+      if (at === 0 && !mustIsolate(stop) && stop.phases.length > 1 && !stop.store) return;
+      var state = (done(stop, phase) ? " over" : "") + (at === now.phase ? " here" : "");
+      made("span", letter || say("lock"), { "class": "chip" + state, "aria-hidden": "true" }, chips);
+    });
+  }
+
+  function main(text, pressed, kind) {
+    return button(text, { "class": "main" + (kind ? " " + kind : "") }, bar.lastChild, pressed);
+  }
+  function renderBar() {
+    bar.textContent = "";
+    if (message) {
+      made("div", message, { "class": "toast", role: "status" }, bar);
+    }
+    made("div", "", { "class": "keys" }, bar);
+    if (now.screen === "stop") stopKeys();
+    else if (now.screen !== "start" || walks.length === 1) {
+      main(say("next") + ": " + (nextStop(now.walk, 0) === null ? say("hand_in")
+        : walks[now.walk].stops[nextStop(now.walk, 0)].data.unit), function () { choose(now.walk); });
+    }
+    made("div", "", { "class": "keys" }, bar);
+    if (takeBack) button(say("undo"), { "class": "undo" }, bar.lastChild, undo);
+    if (now.screen === "stop") wholeKey();
+    var tools = bar.lastChild;
+    button(say("map"), { "class": "tool map-key" }, tools, function () { viewer.open(mapOf(), focus(), true); });
+    if (now.screen !== "list") button(say("list"), { "class": "tool list-key" }, tools, function () { turn("list"); });
+  }
+  function stopKeys() {
+    var stops = walks[now.walk].stops, stop = stops[now.stop], phase = stop.phases[now.phase];
+    var why = allowed(stop, now.phase);
+    button("\u2039", { "class": "side", "aria-label": say("back") }, bar.lastChild, function () {
+      if (now.phase > 0) { now.phase -= 1; show(true); } else if (now.stop > 0) go(now.stop - 1);
+    });
+    mainKey(stop, phase, why);
+    button("\u203a", { "class": "side", "aria-label": say("forward") }, bar.lastChild, function () {
+      if (now.phase < stop.phases.length - 1) { now.phase += 1; show(true); }
+      else if (now.stop < stops.length - 1) go(now.stop + 1);
+      else turn("export");
+    });
+  }
+  function mainKey(stop, phase, why) {
+    if (stop.store && !isolated(stop)) {
+      main(say("bag_filled"), function () { isolate(stop); goOn(); });
+    } else if (why === "isolate") {
+      if (now.phase > 0) made("p", say("not_isolated", { unit: stop.data.unit }), { "class": "why" }, bar.lastChild);
+      else main(say("isolated"), function () { isolate(stop); goOn(); }, "isolate");
+    } else if (phase.call && !callDone(stop, phase)) {
+      var k = stepsDone(stop, phase), last = k === phase.steps.length - 1;
+      main(last ? say("isolated_again") : say("step_done", { k: k + 1, n: phase.steps.length }),
+        function () { step(stop, phase); goOn(); }, last ? "isolate" : "");
+    } else if (why === "call") {
+      made("p", say("call_first"), { "class": "why" }, bar.lastChild);
+    } else if (untold(phase.rows).length) {
+      var list = untold(phase.rows), letter = phase.element.dataset.letter;
+      main(say("place_done", { n: list.length, letter: letter }), function () {
+        finish(stop, list, letter);
+        goOn();
+      }, "place-key");
+    } else {
+      main(say("go_on"), goOn);
+    }
+  }
+  function wholeKey() {
+    var stop = walks[now.walk].stops[now.stop], list = isolated(stop) ? reachable(stop) : [];
+    if (!list.length) return;
+    var part = list.length < untold(rowsOf(stop)).length;
+    button(say(part ? "part_done" : "machine_done", { n: list.length }), { "class": "tool whole" },
+      bar.lastChild, function () { finish(stop, list, ""); goOn(); });
+  }
+  function mapOf() { return document.querySelector(".map svg"); }
+  function focus() {
+    var stop = walks[now.walk].stops[now.stop], label = stop.data.label;
+    var text = all(".gm-no", mapOf()).find(function (t) { return t.textContent === label; });
+    return text ? { x: Number(text.getAttribute("x")), y: Number(text.getAttribute("y")), scale: 1.6 } : null;
+  }
+
+  function renderWho() {
+    var into = document.getElementById("who");
+    into.textContent = "";
+    if (walks.length < 2) return;
+    made("h2", say("who"), {}, into);
+    walks.forEach(function (walk, n) {
+      var next = nextStop(n, 0), stop = next === null ? null : walk.stops[next];
+      var key_ = button("", { "class": "who" }, into, function () { choose(n); });
+      made("b", walk.section.dataset.technician, {}, key_);
+      if (!stop) return;
+      made("span", say("who_first", { unit: stop.data.unit + " " + words.named(stop.data.title) }), {}, key_);
+      var way = made("span", "", {}, key_);
+      arrow(stop, way);
+    });
+  }
+  function renderList() {
+    var into = document.getElementById("list"), walk = walks[now.walk];
+    into.textContent = "";
+    made("h1", walk.section.dataset.technician, {}, into);
+    made("p", "", { id: "count" }, into);
+    made("p", "", { id: "kept" }, into);
+    walk.stops.forEach(function (stop, k) {
+      var item = button("", { "class": "to-stop" + (over(stop) ? " over" : "") }, into, function () { go(k); });
+      var name = made("span", "", {}, item);
+      named(stop, name);
+      made("span", " ", {}, name);
+      titled(stop, name);
+      var list = rowsOf(stop);
+      made("span", time(stop.data.arrive) + " \u00b7 " + (over(stop) ? say("state_done")
+        : list.length - untold(list).length + "/" + list.length), { "class": "state" }, item);
+    });
+    var more = made("p", "", { "class": "more" }, into);
+    button(say("before_start"), {}, more, function () { turn("start"); });
+    button(say("hand_in"), { "class": "hand-key" }, more, function () { turn("export"); });
+    if (walks.length > 1) button(say("other_round"), {}, more, function () { turn("start"); });
+    chooser(say("speech"), words.codes, words.code(), words.title, function (code) {
+      record.note("language", code);
+      words.choose(code);
+      rows.forEach(function (row) { row.speak(); row.show(); });
+      all(".cut").forEach(function (part) { part.textContent = ""; });
+      show();
+    }, into);
+    chooser(say("scheme"), ["auto", "light", "dark"], record.noted("scheme") || "auto",
+      function (name) { return say("scheme_" + name); },
+      function (name) { record.note("scheme", name); shade(); }, into);
+  }
+  function chooser(label, values, value, title, chosen, into) {
+    if (values.length < 2) return;
+    var line_ = made("label", label + " ", { "class": "choose" }, into);
+    var select = made("select", "", {}, line_);
+    values.forEach(function (each) { made("option", title(each), { value: each }, select); });
+    select.value = value;
+    select.addEventListener("change", function () { chosen(select.value); });
+  }
+  /* Dark where the phone says so, and at night by the phone's clock. */
+  function shade() {
+    var asked = record.noted("scheme") || "auto", hour = new Date().getHours();
+    var night = hour < 6 || hour >= 20;
+    var dark = asked === "dark" || (asked === "auto" &&
+      (night || window.matchMedia("(prefers-color-scheme: dark)").matches));
+    document.documentElement.classList.toggle("dark", dark);
+  }
+
+  function count() {
+    var total = 0, told = 0;
+    record.walks.forEach(function (row, walk) {
+      var all_ = row.fittings.length + row.checks.length;
+      total += all_;
+      told += record.told(walk);
+      var part = all(".hand-in")[walk];
+      part.querySelector(".told").textContent = say("told_of", { done: record.told(walk), all: all_ });
+      if (part.open) handOver(part, walk);
+    });
+    var counted = document.getElementById("count"), kept = document.getElementById("kept");
+    if (counted) counted.textContent = say("told_of", { done: told, all: total });
+    if (kept) {
+      kept.textContent = say(record.saved() ? "kept" : "not_kept");
+      kept.className = record.saved() ? "" : "lost";
+    }
+    var lost = head.querySelector(".lost");
+    if (!record.saved() && !lost) made("p", say("not_kept"), { "class": "lost" }, head);
+  }
+  function handOver(part, walk) {
     var receipt = record.receipt(walk);
     part.querySelector(".receipt").value = receipt;
     part.querySelector(".code").innerHTML = QrCode.svg(receipt);
   }
-  document.querySelectorAll(".hand-in").forEach(function (part, walk) {
-    part.addEventListener("toggle", function () { if (part.open) render(part, walk); });
+  all(".hand-in").forEach(function (part, walk) {
+    part.addEventListener("toggle", function () { if (part.open) handOver(part, walk); });
     part.querySelector(".save").addEventListener("click", function () {
       var text = JSON.stringify(record.report(walk), null, 1);
-      var link = made("a", "", document.body);
+      var link = made("a", "", {}, document.body);
       link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
       link.download = record.fileName(walk);
       link.click();
@@ -165,16 +463,17 @@
     });
   });
 
-  document.querySelectorAll("[data-meter]").forEach(function (field) {
-    var unit = field.dataset.meter, line = field.closest(".meter");
-    var ask = made("span", "", line), yes = button("it is so", "the meter reads so", line);
-    ask.className = "doubt screen";
-    yes.className = "screen";
+  all("[data-meter]").forEach(function (field) {
+    var unit = field.dataset.meter, line_ = field.closest(".meter");
+    var ask = made("span", "", { "class": "doubt" }, line_);
+    var yes = button(say("meter_sure"), { "aria-label": say("meter_sure_label") }, line_, function () { set(true); });
+    field.setAttribute("aria-label", say("meter_of", { unit: unit }));
     function set(sure) {
       var empty = field.value === "" || !field.checkValidity();
       var meter_h = empty ? null : Number(field.value);
-      var doubt = empty ? "" : record.meterDoubt(unit, meter_h);
-      ask.textContent = doubt && !sure ? doubt + " " + meter_h + " h, is it so?" : "";
+      var doubt = empty ? null : record.meterDoubt(unit, meter_h);
+      ask.textContent = doubt && !sure
+        ? say("meter_ask", { doubt: say("doubt_" + doubt.why, doubt), h: meter_h }) : "";
       yes.hidden = !doubt || sure;
       record.setMeter(unit, doubt && !sure ? null : meter_h, !!doubt && sure);
       count();
@@ -183,12 +482,49 @@
     if (known) field.value = known.meter_h;
     yes.hidden = true;
     field.addEventListener("change", function () { set(false); });
-    yes.addEventListener("click", function () { set(true); });
   });
-  window.addEventListener("beforeprint", function () {
-    document.querySelectorAll("details.cautions").forEach(function (part) { part.open = true; });
+
+  function swipes(main_) {
+    var from = null;
+    main_.addEventListener("touchstart", function (event) {
+      from = event.touches.length === 1 ? event.touches[0] : null;
+    }, { passive: true });
+    main_.addEventListener("touchend", function (event) {
+      var to = event.changedTouches[0];
+      if (!from || now.screen !== "stop") return;
+      var across = to.clientX - from.clientX, down = to.clientY - from.clientY;
+      from = null;
+      if (Math.abs(across) < 90 || Math.abs(down) > 40) return;
+      var stop = now.stop + (across < 0 ? 1 : -1);
+      if (stop >= 0 && stop < walks[now.walk].stops.length) go(stop);
+    }, { passive: true });
+  }
+
+  /* A label on a machine names its unit after the mark #unit= of the card's address. */
+  function asked() {
+    var match = /[#&]unit=([^&]+)/.exec(location.hash), unit = match && decodeURIComponent(match[1]);
+    walks.forEach(function (walk, n) {
+      walk.stops.forEach(function (stop, k) {
+        if (unit && stop.data.unit === unit && !stop.store) { now.walk = n; go(k); unit = null; }
+      });
+    });
+    return !!match && unit === null;
+  }
+
+  document.documentElement.classList.add("live");
+  bar.hidden = false;
+  rows.forEach(function (row) { row.show(); });
+  words.choose(words.code());
+  shade();
+  swipes(document.querySelector("main"));
+  window.addEventListener("hashchange", asked);
+  if (!asked()) {
+    if (walks.length === 1) choose(0);
+    else if (record.noted("walk") !== undefined) choose(record.noted("walk"));
+    else turn("start");
+  }
+  clock = setInterval(function () { renderHead(); shade(); }, 30000);
+  document.addEventListener("visibilitychange", function () {
+    if (!document.hidden) { renderHead(); shade(); }
   });
-  document.getElementById("bar").hidden = false;
-  document.getElementById("export").hidden = false;
-  count();
 })();

@@ -16,6 +16,7 @@ var CardRecord = (function () {
   function open(round, storage) {
     var store = "greaseroute 2 " + round.round;
     var state = { device: hex(2), ticks: {}, checks: {}, meters: {} };
+    var held = 0; // more than 0: a change of several is under way, kept once at its end
     var saved = true;
     try {
       var old = storage.getItem(store);
@@ -36,7 +37,7 @@ var CardRecord = (function () {
       return row;
     }
     function keep() {
-      if (!saved) return;
+      if (!saved || held) return;
       try { storage.setItem(store, JSON.stringify(state)); } catch (full) { saved = false; }
     }
     function put(into, walk, n, told) {
@@ -189,17 +190,27 @@ var CardRecord = (function () {
         pack.number(2 * Math.round(10 * m.meter_h) + (m.sure ? 1 : 0));
       });
     }
-    /* Why a figure is unlikely, or "": it fell, or rose by more than 24 h a day. */
+    /* Several changes as one, kept once; gives a function that takes them back. */
+    function change(make) {
+      var before = JSON.stringify(state);
+      held += 1;
+      try { make(); } finally { held -= 1; }
+      keep();
+      return function () {
+        state = JSON.parse(before);
+        keep();
+      };
+    }
+    /* Why a figure is unlikely, or null: it fell, or rose by more than 24 h a day. */
     function meterDoubt(unit, meter_h, now) {
       var known = round.meters[unit];
-      if (!known) return "";
-      if (meter_h < known[0] - SLACK_H) return "It showed " + known[0] + " h before.";
-      if (!known[1]) return "";
+      if (!known) return null;
+      if (meter_h < known[0] - SLACK_H) return { why: "fell", h: known[0] };
+      if (!known[1]) return null;
       var days = ((now || Date.now()) - Date.parse(known[1])) / DAY_MS;
       var most = known[0] + MOST_H_A_DAY * Math.max(0, days) + SLACK_H;
-      if (meter_h <= most) return "";
-      return "It showed " + known[0] + " h on " + known[1].slice(0, 10) +
-        ": that is more than 24 h a day.";
+      if (meter_h <= most) return null;
+      return { why: "rose", h: known[0], day: known[1].slice(0, 10) };
     }
     function safe(text) {
       return text.normalize("NFKD").replace(/[^A-Za-z0-9]+/g, "-").replace(/^-+|-+$/g, "");
@@ -218,6 +229,15 @@ var CardRecord = (function () {
         keep();
       },
       meterDoubt: meterDoubt,
+      change: change,
+      /* What the page itself keeps, such as the stop under way: any name, any value of JSON. */
+      noted: function (name) { return (state.notes || {})[name]; },
+      note: function (name, value) {
+        state.notes = state.notes || {};
+        if (value === undefined || value === null) delete state.notes[name];
+        else state.notes[name] = value;
+        keep();
+      },
       told: function (walk) {
         var count = 0;
         Object.keys(state.ticks).concat(Object.keys(state.checks)).forEach(function (key) {

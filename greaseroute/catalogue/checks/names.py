@@ -1,15 +1,18 @@
 """Names in a machine type: each once, each mention of something that is there."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from greaseroute.catalogue.grease_code import NLGI, parse_code
-from greaseroute.catalogue.joint import GreaseWant
+from greaseroute.catalogue.joint import GreaseWant, LookPoint
 from greaseroute.catalogue.machine_type import CAUTION_KEYS, MachineType
 from greaseroute.texts.finding import Finding
 from greaseroute.texts.toml_places import KeyPath
 
 NEEDED_POSTURES = ("parked", "greasing")
-_NAMED = ("links", "cylinders", "four_bars", "postures", "joints", "looks", "decks", "attachments")
+_NAMED = (
+    *("links", "cylinders", "four_bars", "postures", "joints", "looks", "decks"),
+    *("couplings", "attachments"),
+)
 
 
 def name_findings(machine: MachineType) -> Iterator[Finding]:
@@ -18,8 +21,18 @@ def name_findings(machine: MachineType) -> Iterator[Finding]:
         yield from check(machine)
     for path, key in _caution_keys(machine):
         yield from _missing(path, key, CAUTION_KEYS, what="a caution key")
+    yield from unspaced(machine.looks)
     for i, joint in enumerate(machine.joints):
         yield from _grease(("joints", i, "grease"), joint.grease)
+
+
+def unspaced(looks: Sequence[LookPoint]) -> Iterator[Finding]:
+    """Checks of a file that do not say how often they are due."""
+    for i, look in enumerate(looks):
+        if "interval" not in look.model_fields_set:
+            allowed = "hours, days or every_shift"
+            do = "add how often the check is due"
+            yield Finding(("looks", i, "interval"), "missing", allowed, do)
 
 
 def _missing(path: KeyPath, name: str, known: Iterable[str], *, what: str) -> Iterator[Finding]:
@@ -79,9 +92,13 @@ def _mentions(machine: MachineType) -> Iterator[tuple[KeyPath, str]]:
     for i, joint in enumerate(machine.joints):
         for k, fitting in enumerate(joint.fittings):
             yield ("joints", i, "fittings", k, "link"), fitting.link
+            if fitting.feeds is not None:
+                yield ("joints", i, "fittings", k, "feeds"), fitting.feeds
     for field in ("looks", "decks"):
         for i, record in enumerate(getattr(machine, field)):
             yield (field, i, "link"), record.link
+    for i, coupling in enumerate(machine.couplings):
+        yield ("couplings", i, "replaces"), coupling.replaces
 
 
 def _angle_mentions(machine: MachineType) -> Iterator[Finding]:

@@ -9,10 +9,11 @@ import numpy as np
 from shapely import STRtree
 from shapely.geometry import Point, Polygon
 
+from greaseroute.catalogue.hanging import called, fitting_names, hung
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.catalogue.shelf import shelf_names
-from greaseroute.errors import Fault, GreaserouteError
+from greaseroute.errors import Fault, GreaserouteError, PostureRefused, UnknownName
 from greaseroute.site.checks.ground import EDGE_M, is_swapped
 from greaseroute.site.files.draft import FLEET, Draft
 from greaseroute.site.fleet import Unit
@@ -89,15 +90,30 @@ def unknown_parts(draft: Draft) -> Iterator[Fault]:
         machine = draft.types.get(unit.type)
         if machine is None:
             continue
-        attachments = [a.name for a in machine.attachments]
-        for name in unit.attachments:
-            if name not in attachments:
-                texts = unknown_name(name, attachments, define="take it out")
-                yield _fault(unit, "attachments", (name, *texts))
-        postures = [p.name for p in machine.postures]
+        yield from _attachment_faults(draft, unit, machine)
+        postures = [p.name for p in draft.fitted.get(unit.unit, machine).postures]
         if unit.posture not in postures:
             texts = unknown_name(unit.posture, postures, define="add it to the type")
             yield _fault(unit, "posture", (unit.posture, *texts))
+
+
+def _attachment_faults(draft: Draft, unit: Unit, machine: MachineType) -> Iterator[Fault]:
+    """An attachment nobody knows, one that does not fit its carrier or cannot be set down."""
+    if unit.unit in draft.fitted or not unit.attachments:
+        return
+    try:
+        hung(machine, unit.attachments, on_hand=draft.attachments)
+    except UnknownName as error:
+        own = [a.name for a in machine.attachments]
+        named = {name for name in unit.attachments if not called(name, draft.attachments)}
+        for name in sorted(named - set(own)):
+            known = [*own, *fitting_names(machine, draft.attachments)]
+            texts = unknown_name(name, known, define="take it out")
+            yield _fault(unit, "attachments", (name, *texts))
+        if named <= set(own):
+            yield _fault(unit, "attachments", (error.value, error.limit, error.next_step))
+    except PostureRefused as error:
+        yield _fault(unit, "attachments", (error.value, error.limit, error.next_step))
 
 
 def unknown_severities(draft: Draft) -> Iterator[Fault]:
@@ -142,13 +158,27 @@ def backward_windows(draft: Draft) -> Iterator[Fault]:
 
 
 def fit_units(draft: Draft) -> dict[str, MachineType]:
-    """The type of every unit with its attachments, where both are known."""
+    """The type of every unit with its attachments, where all are known and fit."""
     fitted: dict[str, MachineType] = {}
+    made: dict[tuple[str, tuple[str, ...]], MachineType | None] = {}
     for unit in draft.units:
-        machine = draft.types.get(unit.type)
-        if machine and set(unit.attachments) <= {a.name for a in machine.attachments}:
-            fitted.setdefault(unit.unit, machine.with_attachments(unit.attachments))
+        key = (unit.type, unit.attachments)
+        if key not in made:
+            made[key] = _fitted(draft, *key)
+        machine = made[key]
+        if machine is not None:
+            fitted.setdefault(unit.unit, machine)
     return fitted
+
+
+def _fitted(draft: Draft, type_name: str, attachments: tuple[str, ...]) -> MachineType | None:
+    machine = draft.types.get(type_name)
+    if machine is None:
+        return None
+    try:
+        return hung(machine, attachments, on_hand=draft.attachments)
+    except GreaserouteError:
+        return None  # told where the parts of units are checked
 
 
 def place_units(draft: Draft) -> tuple[dict[str, PlacedMachine], list[Fault]]:

@@ -50,7 +50,7 @@ def _names(joint: Joint) -> list[str]:
     if joint.interval is None:
         return [joint.name]
     hours = [f"{joint.interval.hours:g} h"] if joint.interval.hours is not None else []
-    return [joint.interval_class, *hours, joint.name]
+    return [joint.interval_class, *hours, joint.name, *joint.formerly]
 
 
 def future(draft: Draft) -> Iterator[Fault]:

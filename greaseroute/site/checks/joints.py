@@ -19,7 +19,7 @@ from greaseroute.errors import Fault, GreaserouteError
 from greaseroute.site.crew import Grease, Gun, Technician
 from greaseroute.site.files.draft import FLEET, SITE, Draft, OwnType
 from greaseroute.site.fleet import Unit
-from greaseroute.site.grease_fit import misfits
+from greaseroute.site.grease_fit import lacks_purpose, misfits
 from greaseroute.site.reach import Reach
 
 HEADROOM_M = 2.5  # nobody stands under a solid lower than this
@@ -105,10 +105,10 @@ def _misses(machine_type: MachineType, hand: Hand) -> Iterator[Miss]:
     standing = cache(partial(_standing, machine_type))  # most fittings need but one posture
     every = sorted((p.name for p in machine_type.postures), key=lambda name: name != LIKELY)
     for joint in machine_type.joints:
-        if joint.never_pump or joint.central:
+        if not joint.by_hand:
             continue
         allowed = [p for p in every if p in joint.postures] if joint.postures else every
-        for fitting in joint.fittings:
+        for fitting in joint.within_reach:
             gaps: list[Gap] = []
             for gap in _gaps(standing, allowed, joint=joint.name, fitting=fitting.name):
                 if gap[0] <= hand.up_m and gap[1] <= hand.across_m:
@@ -198,9 +198,11 @@ def without_gun(draft: Draft) -> Iterator[Fault]:
 
 def _refusals(joint: Joint, guns: Sequence[Gun], greases: dict[str, Grease]) -> str | None:
     """Why each gun is refused for a joint, or None where one suits or none is needed."""
-    if joint.never_pump or joint.central:
+    if not joint.by_hand or not joint.within_reach:
         return None
-    heads = {f.head for f in joint.fittings}
+    if lacks_purpose(joint.grease, greases.values()):
+        return None  # told of the joint in the plan: a special grease that the site does not keep
+    heads = {f.head for f in joint.within_reach}
     told = []
     for gun in guns:
         missing = sorted(heads - set(gun.couplers))

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from greaseroute.catalogue.attachment_type import AttachmentType
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.site.files.settings import Settings
@@ -35,8 +36,9 @@ class Draft:
     the good types in use (and the site's own) by name, ``broken_types`` the names of own types
     with faults. ``unread`` holds the first words of the features that could not be read: their
     roles, or ``feature`` where the role itself is unknown; ``unread_places`` the names of such
-    places. ``fitted`` holds each unit's type with its attachments, ``placed`` each unit that could
-    be placed. ``recorded``: the folder holds a record of its own. ``now`` is the moment against
+    places. ``attachments`` are those that any carrier can take, the site's own over the shelf's.
+    ``fitted`` holds each unit's type with its attachments, ``placed`` each unit that could be
+    placed. ``recorded``: the folder holds a record of its own. ``now`` is the moment against
     which the future is told from the past, None where nothing gives one.
     """
 
@@ -45,6 +47,7 @@ class Draft:
     ground: GroundPlan | None = None
     own_types: tuple[OwnType, ...] = ()
     types: Mapping[str, MachineType] = field(default_factory=dict)
+    attachments: Mapping[str, AttachmentType] = field(default_factory=dict)
     broken_types: frozenset[str] = frozenset()
     unread: frozenset[str] = frozenset()
     unread_places: tuple[str, ...] = ()

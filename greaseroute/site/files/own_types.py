@@ -1,37 +1,94 @@
-"""Machine types: the site's own in ``types/*.toml``, over the shelf's."""
+"""What a site has of its own over the shelf: types, attachments, start values confirmed."""
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
+from greaseroute.catalogue.attachment_type import AttachmentType
+from greaseroute.catalogue.confirmation import Confirmation, confirmed, stray_lines
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.catalogue.shelf import read_type, shelf_names, shelf_type
+from greaseroute.catalogue.record_text import read_record
+from greaseroute.catalogue.shelf import read_attachment, read_type, shelf_names, shelf_type
 from greaseroute.errors import Fault, Remark
 from greaseroute.site.files.draft import OwnType
+from greaseroute.texts.finding import Finding
 from greaseroute.texts.limits import limit_faults
 from greaseroute.texts.text_file import read_text
 from greaseroute.texts.toml_text import TomlText
+from greaseroute.texts.validation import unknown_name
 
 
-def read_own_types(
+@dataclass(frozen=True, slots=True)
+class OwnFiles:
+    """What a site has of its own: machine types, confirmations of start values, attachments."""
+
+    types: tuple[OwnType, ...]
+    confirmations: tuple[Confirmation, ...]
+    attachments: dict[str, AttachmentType]
+
+
+def read_own_files(
     folder: Path, remarks: list[Remark] | None = None
-) -> tuple[tuple[OwnType, ...], list[Fault]]:
-    """Every ``types/*.toml`` of a site folder, in the order of the file names.
+) -> tuple[OwnFiles, list[Fault]]:
+    """Every ``types/*.toml`` and ``attachments/*.toml`` of a site folder, by file name.
 
+    A file of ``types/`` that says ``confirms`` is a confirmation of start values, any other a type.
     What is strange but can be read goes to ``remarks``.
     """
     own: list[OwnType] = []
+    told: list[Confirmation] = []
     faults: list[Fault] = []
     for path in sorted((folder / "types").glob("*.toml")):
         file = f"types/{path.name}"
         text, wrong = read_text(folder, file, remarks=remarks)
+        if "confirms" in _tables(text):
+            record, mistakes = read_record(text or "", file, Confirmation, check=_confirms_known)
+            told += [record] if record else []
+            faults += [*wrong, *mistakes]
+            continue
         machine_type = None
         if text is not None:
             machine_type, mistakes = read_type(text, file)
             wrong = [*wrong, *mistakes]
         own.append(OwnType(file, TomlText(text or "", _tables(text)), machine_type))
         faults += [*wrong, *_doubled(own)]
-    return tuple(own), faults
+    attachments, wrong = _attachments(folder)
+    return OwnFiles(tuple(own), tuple(told), attachments), [*faults, *wrong]
+
+
+def _attachments(folder: Path) -> tuple[dict[str, AttachmentType], list[Fault]]:
+    """The site's own attachments by name."""
+    found: dict[str, AttachmentType] = {}
+    faults: list[Fault] = []
+    for path in sorted((folder / "attachments").glob("*.toml")):
+        file = f"attachments/{path.name}"
+        text, wrong = read_text(folder, file)
+        attachment, mistakes = read_attachment(text, file) if text is not None else (None, ())
+        faults += [*wrong, *mistakes]
+        if attachment is not None:
+            found[attachment.name] = attachment
+    return found, faults
+
+
+def with_confirmations(
+    types: Mapping[str, MachineType], told: Iterable[Confirmation]
+) -> dict[str, MachineType]:
+    """The types with start values confirmed or changed; types that nobody uses are not there."""
+    found = dict(types)
+    for confirmation in told:
+        machine = found.get(confirmation.confirms)
+        if machine is not None:
+            found[machine.name] = confirmed(machine, confirmation)
+    return found
+
+
+def _confirms_known(told: Confirmation) -> tuple[Finding, ...]:
+    """Whether a confirmation is of a type of the shelf and of joints and checks it has."""
+    if told.confirms not in shelf_names():
+        texts = unknown_name(told.confirms, shelf_names(), define="correct the name")
+        return (Finding(("confirms",), told.confirms, *texts),)
+    return stray_lines(told, shelf_type(told.confirms))
 
 
 def type_name(own: OwnType) -> str:

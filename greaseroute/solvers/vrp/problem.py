@@ -72,17 +72,24 @@ class CrewProblem:
     bag_cartridges : (T,)
         Cartridges in a full bag, of all kinds together; the mix is free.
     cartridge_strokes : (T, G)
-        Strokes out of one cartridge, priming taken off. A way's strokes are counted as one sum:
-        after s strokes of a kind, ceil((s - gun_left_strokes) / cartridge_strokes) cartridges
-        have been put in. The rule of the card (a cartridge that cannot finish the next fitting is
-        changed before it) wastes up to one stroke less than the largest fitting takes; who gives
-        ``cartridge_strokes`` less that waste is never told to carry too few.
+        Strokes out of one cartridge, priming taken off. A cartridge that cannot finish the next
+        fitting is changed before it, and what is left in it is not used; a fitting that takes more
+        than a cartridge holds puts in as many as it needs. See ``fitting_first``.
     phases
         Walking times that change with the hour, ascending ``from_ms``.
     bag_at_start : (T,), optional
         Cartridges in the bag at the start, if it is not full (a round already under way).
     gun_left_strokes : (T, G), optional
         Strokes left in the guns at the start; 0 if not given.
+    change_ms : (T, G), optional
+        Time to put in one cartridge, spent at the unit that needs it; 0 if not given.
+    fitting_first : (W + 1,), optional
+        Way w pumps fittings ``fitting_first[w]`` to ``fitting_first[w + 1]`` (not included) of the
+        two lists below, in that order; their strokes per gun kind add up to ``way_strokes``. If
+        not given, a way's strokes are fittings of one stroke each: after s strokes of a kind,
+        ceil((s - gun_left_strokes) / cartridge_strokes) cartridges have been put in.
+    fitting_gun, fitting_strokes : (F,), optional
+        Gun kind and strokes of each fitting.
     way_window_ms : (W, 2), optional
         A window of one way alone, within the unit's (an operator who is at hand for part of it).
     way_fixed_ms : (T, W), optional
@@ -121,6 +128,10 @@ class CrewProblem:
     phases: tuple[Phase, ...] = ()
     gun_left_strokes: IntArray | None = None
     bag_at_start: IntArray | None = None
+    change_ms: IntArray | None = None
+    fitting_first: IntArray | None = None
+    fitting_gun: IntArray | None = None
+    fitting_strokes: IntArray | None = None
     way_window_ms: IntArray | None = None
     way_fixed_ms: IntArray | None = None
     unit_technician: IntArray | None = None
@@ -155,7 +166,14 @@ def faults_of(p: "CrewProblem") -> Iterator[UnfitProblem]:
     shape_faults = list(_check_shapes(p))
     if shape_faults:
         return iter(shape_faults)
-    checks = (_check_signs, _check_indices, _check_order, _check_sums, _check_keep)
+    checks = (
+        _check_signs,
+        _check_indices,
+        _check_order,
+        _check_fittings,
+        _check_sums,
+        _check_keep,
+    )
     return chain.from_iterable(check(p) for check in checks)
 
 
@@ -165,6 +183,7 @@ def _unfit(record: str, value: object, limit: str) -> UnfitProblem:
     )
 
 
+# Long: a table with one row for each array.
 def _shapes(p: "CrewProblem") -> dict[str, tuple[NDArray[np.int64] | None, tuple[int, ...]]]:
     n_tech, n_ways, n_units = p.start_point.size, p.way_unit.size, p.skip_loss.size
     points, guns = p.length_mm.shape[0], p.way_strokes.shape[-1]
@@ -189,6 +208,10 @@ def _shapes(p: "CrewProblem") -> dict[str, tuple[NDArray[np.int64] | None, tuple
             "cartridge_strokes": (p.cartridge_strokes, (n_tech, guns)),
             "bag_at_start": (p.bag_at_start, (n_tech,)),
             "gun_left_strokes": (p.gun_left_strokes, (n_tech, guns)),
+            "change_ms": (p.change_ms, (n_tech, guns)),
+            "fitting_first": (p.fitting_first, (n_ways + 1,)),
+            "fitting_gun": (p.fitting_gun, _shape(p.fitting_strokes)),
+            "fitting_strokes": (p.fitting_strokes, _shape(p.fitting_gun)),
             "way_window_ms": (p.way_window_ms, (n_ways, 2)),
             "way_fixed_ms": (p.way_fixed_ms, (n_tech, n_ways)),
             "unit_technician": (p.unit_technician, (n_units,)),
@@ -203,6 +226,10 @@ def _shapes(p: "CrewProblem") -> dict[str, tuple[NDArray[np.int64] | None, tuple
             for k, f in enumerate(p.phases)
         }
     )
+
+
+def _shape(array: IntArray | None) -> tuple[int, ...]:
+    return (0,) if array is None else (array.size,)
 
 
 def _check_shapes(p: "CrewProblem") -> Iterator[UnfitProblem]:
@@ -267,6 +294,30 @@ def _check_order(p: "CrewProblem") -> Iterator[UnfitProblem]:
         )
 
 
+def _check_fittings(p: "CrewProblem") -> Iterator[UnfitProblem]:
+    given = (p.fitting_first, p.fitting_gun, p.fitting_strokes)
+    first, gun, strokes = given
+    if first is None or gun is None or strokes is None:
+        if any(array is not None for array in given):
+            yield _unfit("fitting_first, fitting_gun, fitting_strokes", "some", "all or none")
+        return
+    if first[0] != 0 or first[-1] != gun.size or bool((np.diff(first) < 0).any()):
+        yield _unfit("fitting_first", first.tolist(), f"ascending from 0 to {gun.size}")
+        return
+    if gun.size and int(gun.max()) >= p.way_strokes.shape[1]:
+        yield _unfit("fitting_gun", int(gun.max()), f"below {p.way_strokes.shape[1]}")
+        return
+    total = np.zeros_like(p.way_strokes)
+    np.add.at(total, (np.repeat(np.arange(p.ways), np.diff(first)), gun), strokes)
+    if bool((total != p.way_strokes).any()):
+        way = int((total != p.way_strokes).any(axis=1).argmax())
+        yield _unfit(
+            f"strokes of the fittings of way {way}",
+            total[way].tolist(),
+            f"way_strokes {p.way_strokes[way].tolist()}",
+        )
+
+
 def _check_sums(p: "CrewProblem") -> Iterator[UnfitProblem]:
     if int(p.skip_loss.sum(dtype=object)) >= SUM_LIMIT:
         yield _unfit("sum of skip_loss", int(p.skip_loss.sum(dtype=object)), "below 2**53")
@@ -276,12 +327,20 @@ def _check_sums(p: "CrewProblem") -> Iterator[UnfitProblem]:
     finite = [a[a < NO_LIMIT_MS] for a in (p.window_ms, p.start_ms)]
     latest = max((int(a.max()) for a in finite if a.size), default=0)
     stops = 2 * p.skip_loss.size + 1
-    longest = latest + stops * (leg + at_unit + p.reload_ms + p.change_cost_ms)
+    changing = _most_changing_ms(p)
+    longest = latest + stops * (leg + at_unit + p.reload_ms + p.change_cost_ms) + changing
     if longest >= min(SUM_LIMIT, NO_LIMIT_MS):
         yield _unfit("longest round", f"{longest} ms", "below 2**50 ms; is a number in seconds?")
     length = stops * (int(p.length_mm.max()) if p.length_mm.size else 0)
     if length >= SUM_LIMIT:
         yield _unfit("longest walk", f"{length} mm", "below 2**53 mm")
+
+
+def _most_changing_ms(p: "CrewProblem") -> int:
+    """A cartridge for each stroke of every way: more are never put in."""
+    if p.change_ms is None or not p.change_ms.size:
+        return 0
+    return int(p.change_ms.max()) * int(p.way_strokes.sum(dtype=object))
 
 
 def _check_keep(p: "CrewProblem") -> Iterator[UnfitProblem]:

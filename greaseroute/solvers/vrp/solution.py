@@ -12,7 +12,8 @@ class Visit:
 
     ``unit`` and ``way`` are -1 at a store, ``store`` (a row of ``store_points``) is -1 elsewhere.
     The leg to it begins at ``depart_ms`` with the walking times of ``phase`` (-1: the problem's
-    own, else a row of ``phases``). ``load`` are the cartridges per gun kind taken at a store.
+    own, else a row of ``phases``). ``put_in`` are the cartridges per gun kind put in at a unit,
+    ``load`` those taken at a store.
     """
 
     kind: Literal["unit", "store"]
@@ -24,6 +25,7 @@ class Visit:
     begin_ms: int
     leave_ms: int
     phase: int = -1
+    put_in: tuple[int, ...] = ()
     load: tuple[int, ...] = ()
 
 
@@ -31,6 +33,8 @@ class Visit:
 class TechnicianRound:
     """What one technician does. ``load`` is the bag at the start, cartridges per gun kind.
 
+    ``work_ms`` is the time at units and stores, ``change_ms`` the part of it that cartridge changes
+    take.
     The leg to the finish begins at ``depart_ms`` with the walking times of ``phase``.
     ``reason`` says why a technician stays out of it, "" for one who takes part.
     """
@@ -44,6 +48,7 @@ class TechnicianRound:
     walk_mm: int
     work_ms: int
     wait_ms: int
+    change_ms: int = 0
     phase: int = -1
     load: tuple[int, ...] = ()
     reason: str = ""

@@ -5,10 +5,9 @@ from dataclasses import replace
 
 from greaseroute.solvers.vrp.bound import bound_of
 from greaseroute.solvers.vrp.exact import small_enough, solve_exactly
-from greaseroute.solvers.vrp.layout import FAR_MS, CrewArrays, crew_arrays
+from greaseroute.solvers.vrp.layout import SKIP_LOSS, START_MS, UNIT, Layout, layout_of
 from greaseroute.solvers.vrp.problem import CrewProblem
-from greaseroute.solvers.vrp.reloads import exact_levels
-from greaseroute.solvers.vrp.search import Orders, Progress, search_orders
+from greaseroute.solvers.vrp.search import Orders, Progress, levels_of, search_orders
 from greaseroute.solvers.vrp.solution import (
     CrewBound,
     CrewSolution,
@@ -17,16 +16,14 @@ from greaseroute.solvers.vrp.solution import (
     TechnicianRound,
 )
 from greaseroute.solvers.vrp.thinning import with_few_ways
-from greaseroute.solvers.vrp.timetable import Chains, timetable
+from greaseroute.solvers.vrp.timetable import OrderLabels, reachable, timetable
 from greaseroute.solvers.vrp.why_skipped import why_skipped
 
 BOUND_ROUNDS = 100  # linear programs solved; about as long as the search, for most of the gap
 FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a second
 ROUNDS_TIMES_UNITS = 12_000
-ITERATIONS = 40_000  # enough for 45 units and two technicians, in about a second
-ITERATIONS_PER_UNIT = 500  # where that is more
-# A step takes the longer, the more units a technician has: seven with 400 get the whole count.
-STEPS_TIMES_UNITS_EACH = 12_000_000
+ITERATIONS = 20_000
+ITERATIONS_PER_UNIT = 1_000
 
 
 def solve_crew(
@@ -86,27 +83,29 @@ def crew_plans(
     so far, marked "interrupted". With ``workers`` above one as many searches run with the seeds
     that follow.
     """
-    arrays = crew_arrays(problem)
-    if exact and small_enough(problem, arrays):
-        plan = solve_exactly(arrays)
-        return [_solution(problem, arrays, plan.chains, seed=seed, steps=0, status="optimal")]
+    layout = layout_of(problem)
+    if exact and small_enough(problem, layout):
+        plan = solve_exactly(layout)
+        return [_solution(problem, layout, plan.chains, seed=seed, steps=0, status="optimal")]
     found = _searched(
         problem,
-        with_few_ways(arrays),
+        with_few_ways(layout),
         seed=seed,
         steps=steps_for(problem) if iterations is None else iterations,
         limit_s=limit_s,
         workers=workers,
         progress=progress,
     )
-    return sorted((_timed(problem, arrays, orders, seed=seed) for orders in found), key=_worth)
+    if problem.keep is not None:  # as it is, over all ways: the search has seen a few of them
+        found.append(replace(found[0], levels=levels_of(layout, problem.keep)))
+    return sorted((_timed(problem, layout, orders, seed=seed) for orders in found), key=_worth)
 
 
-def _timed(problem: CrewProblem, arrays: CrewArrays, orders: Orders, *, seed: int) -> CrewSolution:
+def _timed(problem: CrewProblem, layout: Layout, orders: Orders, *, seed: int) -> CrewSolution:
     """Orders as a plan, with store visits placed exactly."""
     status: Status = "interrupted" if orders.interrupted else "no bound yet"
-    chains = _chains(problem, arrays, orders)
-    return _solution(problem, arrays, chains, seed=seed, steps=orders.steps, status=status)
+    chains = _chains(layout, orders)
+    return _solution(problem, layout, chains, seed=seed, steps=orders.steps, status=status)
 
 
 def _worth(plan: CrewSolution) -> tuple[int, int, int, int]:
@@ -115,9 +114,8 @@ def _worth(plan: CrewSolution) -> tuple[int, int, int, int]:
 
 
 def steps_for(problem: CrewProblem) -> int:
-    """Steps after which a longer search rarely finds more than a per cent, or takes too long."""
-    wanted = max(ITERATIONS, ITERATIONS_PER_UNIT * problem.units)
-    return min(wanted, STEPS_TIMES_UNITS_EACH * problem.technicians // max(1, problem.units))
+    """Steps after which a longer search rarely finds more than half a per cent."""
+    return max(ITERATIONS, ITERATIONS_PER_UNIT * problem.units)
 
 
 def rounds_for(problem: CrewProblem) -> int:
@@ -146,7 +144,7 @@ def beside(solution: CrewSolution, bound: CrewBound) -> CrewSolution:
 
 def _searched(
     problem: CrewProblem,
-    arrays: CrewArrays,
+    layout: Layout,
     *,
     seed: int,
     steps: int,
@@ -159,7 +157,7 @@ def _searched(
     def run(k: int) -> list[Orders]:
         return search_orders(
             problem,
-            arrays,
+            layout,
             seed=seed + k,
             steps=steps,
             limit_s=limit_s,
@@ -172,33 +170,34 @@ def _searched(
         return [orders for found in pool.map(run, range(workers)) for orders in found]
 
 
-def _chains(problem: CrewProblem, a: CrewArrays, orders: Orders) -> tuple[tuple[int, ...], ...]:
-    """Ways of every technician: stores placed exactly, then the shortest within the last finish."""
-    levels = [
-        exact_levels(a, t, [int(orders.level[slot]) for slot in row])
-        for t, row in enumerate(orders.seq)
-    ]
-    found = {t: Chains(a, t, row) for t, row in enumerate(levels) if _reachable(a, t)}
-    earliest = [timetable(a, t, chains.shortest(0)).finish_ms for t, chains in found.items()]
-    cap = max(earliest, default=0)
-    return tuple(found[t].shortest(cap) if t in found else () for t in range(len(levels)))
+def _chains(layout: Layout, orders: Orders) -> tuple[tuple[int, ...], ...]:
+    """Ways of every technician: the shortest within the last finish, stores placed exactly."""
+    found = {
+        t: _feasible(layout, t, row) for t, row in enumerate(orders.levels) if reachable(layout, t)
+    }
+    cap_ms = max((labels.earliest_ms for labels in found.values()), default=0)
+    return tuple(found[t].shortest(cap_ms) if t in found else () for t in range(len(orders.levels)))
 
 
-def _reachable(a: CrewArrays, t: int) -> bool:
-    """Whether the technician gets from start to finish in time without visiting anything."""
-    levels, n_tech = a.level_unit.size, a.start_ms.size
-    finish = int(a.level_first[levels + 1 + n_tech + t])
-    start = int(a.level_first[levels + 1 + t])
-    walk = a.travel[:, t, a.way_leave[start], a.way_enter[finish]]
-    if walk.min() >= FAR_MS:
-        return False
-    return timetable(a, t, (start, finish)).finish_ms <= int(a.way_hi[finish])
+def _feasible(layout: Layout, t: int, levels: tuple[int, ...]) -> OrderLabels:
+    """The labels of an order, of as much of it as can be done.
+
+    The search counts cartridges as if all ways of a unit pumped in the same order. Where a change
+    that falls one fitting earlier breaks a window, units go until it fits, least weight first.
+    """
+    labels = OrderLabels(layout, t, levels)
+    while not labels.can_be_walked:
+        unit = layout.inst.level[list(levels), UNIT]
+        least = int(layout.inst.unit[unit, SKIP_LOSS].argmin())
+        levels = levels[:least] + levels[least + 1 :]
+        labels = OrderLabels(layout, t, levels)
+    return labels
 
 
 # Long: one record filled field by field.
 def _solution(
     problem: CrewProblem,
-    a: CrewArrays,
+    layout: Layout,
     chains: tuple[tuple[int, ...], ...],
     *,
     seed: int,
@@ -206,7 +205,7 @@ def _solution(
     status: Status,
 ) -> CrewSolution:
     rounds = tuple(
-        timetable(a, t, chain) if chain and _reachable(a, t) else _stands_down(a, t)
+        timetable(layout, t, chain) if chain and reachable(layout, t) else _stands_down(layout, t)
         for t, chain in enumerate(chains)
     )
     taking_part = [r for r in rounds if not r.reason]
@@ -222,7 +221,7 @@ def _solution(
     return CrewSolution(
         rounds=rounds,
         skipped=tuple(
-            SkippedUnit(u, int(problem.skip_loss[u]), why_skipped(problem, a, u)) for u in left
+            SkippedUnit(u, int(problem.skip_loss[u]), why_skipped(layout, u)) for u in left
         ),
         lost=lost,
         last_finish_ms=last,
@@ -241,8 +240,8 @@ def _solution(
     )
 
 
-def _stands_down(a: CrewArrays, t: int) -> TechnicianRound:
-    start = int(a.start_ms[t])
+def _stands_down(layout: Layout, t: int) -> TechnicianRound:
+    start = int(layout.inst.crew[t, START_MS])
     return TechnicianRound(
         t, (), start, start, start, 0, 0, 0, 0, reason="no way to the finish before the shift ends"
     )

@@ -6,28 +6,35 @@ are taken for them, so what is left out costs the plan at most an order missed.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.arrays import FAR
+from greaseroute.solvers.arrays import FAR, BoolArray, IntArray
 from greaseroute.solvers.vrp.layout import (
-    CrewArrays,
+    CLOSES,
+    END_WAY,
+    ENTER,
+    FIRST_WAY,
+    LEAVE,
+    OPENS,
+    WALKER,
+    WORK,
+    Instance,
+    Layout,
     bounds,
     for_kernels,
     points_in_order,
     submatrix,
 )
-from greaseroute.solvers.vrp.problem import IntArray
-
-Flags = NDArray[np.bool_]
 
 
 @cached_njit
-def most_dearer(travel: IntArray, t: int, points: IntArray, own: Flags, dearer: IntArray) -> None:
+def most_dearer(
+    travel: IntArray, walker: int, points: IntArray, own: BoolArray, dearer: IntArray
+) -> None:
     """Fill ``dearer`` (2, n, n): how much dearer at most legs are at the first point of a pair.
 
-    Legs of technician t in any phase of ``travel`` (phases, T, P, P), from anywhere (row 0) and to
-    anywhere (row 1) but the points in ``own`` (P,); FAR where only the second can be reached.
+    Legs of one sort of walker in any phase of ``travel`` (phases, Y, P, P), from anywhere (row 0)
+    and to anywhere (row 1) but the points in ``own`` (P,); FAR where the second alone is in reach.
     """
     n, size = points.shape[0], travel.shape[2]
     legs = np.empty((2, n), dtype=np.int64)
@@ -37,8 +44,8 @@ def most_dearer(travel: IntArray, t: int, points: IntArray, own: Flags, dearer: 
             if own[p]:
                 continue
             for a in range(n):
-                legs[0, a] = travel[k, t, p, points[a]]
-                legs[1, a] = travel[k, t, points[a], p]
+                legs[0, a] = travel[k, walker, p, points[a]]
+                legs[1, a] = travel[k, walker, points[a], p]
             for side in range(2):
                 for a in range(n):
                     for b in range(n):
@@ -54,51 +61,47 @@ def most_dearer(travel: IntArray, t: int, points: IntArray, own: Flags, dearer: 
 LOSS_MS = 5000
 
 
-def with_few_ways(a: CrewArrays) -> CrewArrays:
+def with_few_ways(layout: Layout) -> Layout:
     """The same levels with fewer ways, and the points that those need."""
-    same = _firsts_alike(a)
-    kept = [_needed(a, level, same) for level in range(a.level_unit.size)]
-    ends = np.arange(a.way_id.size, a.way_enter.size)  # stores, starts and finishes
-    way = np.concatenate([*kept, ends])
-    counts = np.array([k.size for k in kept], dtype=np.int64)
-    of_ends = np.diff(a.level_first[a.level_unit.size :])
-    points, place = points_in_order(a.way_enter[way], a.way_leave[way])
-    few = a._replace(
-        level_first=bounds(np.concatenate([counts, of_ends])),
-        way_enter=place[a.way_enter[way]],
-        way_leave=place[a.way_leave[way]],
-        way_lo=a.way_lo[way],
-        way_hi=a.way_hi[way],
-        way_ms=a.way_ms[:, way],
-        travel=submatrix(a.travel, points),
-        length=submatrix(a.length, points),
-        way_id=a.way_id[way[: way.size - ends.size]],
-        point_id=a.point_id[points],
+    inst, heads = layout.inst, technicians_alike(layout)
+    kept = [_needed(inst, level, heads) for level in range(layout.store_level)]
+    ends = np.arange(layout.way_id.size, inst.way.shape[1])  # stores, starts and finishes
+    chosen = np.concatenate([*kept, ends])
+    level = inst.level.copy()
+    counts = level[:, END_WAY] - level[:, FIRST_WAY]
+    counts[: layout.store_level] = [k.size for k in kept]
+    level[:, FIRST_WAY], level[:, END_WAY] = bounds(counts)[:-1], bounds(counts)[1:]
+    way = inst.way[:, chosen]
+    points, place = points_in_order(way[ENTER], way[LEAVE])
+    way[ENTER], way[LEAVE] = place[way[ENTER]], place[way[LEAVE]]
+    few = inst._replace(
+        level=level,
+        way=way,
+        travel=submatrix(inst.travel, points),
+        length=submatrix(inst.length, points),
     )
-    return for_kernels(few)
+    way_id = layout.way_id[chosen[: chosen.size - ends.size]]
+    return Layout(for_kernels(few), way_id, layout.point_id[points])
 
 
-def _firsts_alike(a: CrewArrays) -> list[int]:
-    """The first of each sort of technician: who walks and works like another is not looked at."""
-    first: list[int] = []
-    for t in range(a.start_ms.size):
-        if not any(
-            np.array_equal(a.way_ms[t], a.way_ms[f])
-            and np.array_equal(a.travel[:, t], a.travel[:, f])
-            for f in first
-        ):
-            first.append(t)
-    return first
+def technicians_alike(layout: Layout) -> list[int]:
+    """The first of each sort of technician: who walks and works like another is not in it."""
+    walker, work = layout.inst.crew[:, WALKER], layout.inst.way[WORK:]
+    heads: list[int] = []
+    for t in range(layout.technicians):
+        if not any(walker[t] == walker[h] and np.array_equal(work[t], work[h]) for h in heads):
+            heads.append(t)
+    return heads
 
 
-def _needed(a: CrewArrays, level: int, technicians: list[int]) -> IntArray:
+def _needed(inst: Instance, level: int, technicians: list[int]) -> IntArray:
     """Ways of a level that stand for all of them, each for those it replaces at a small loss."""
-    ways = np.arange(a.level_first[level], a.level_first[level + 1])
+    ways = np.arange(inst.level[level, FIRST_WAY], inst.level[level, END_WAY])
     if ways.size == 1:
         return ways
-    stands_for = _as_open(a, ways)
+    stands_for = _as_open(inst, ways)
     for t in technicians:
-        stands_for &= _replaces(a, ways, t)
+        stands_for &= _replaces(inst, ways, t)
     np.fill_diagonal(stands_for, True)
     kept, left = [], np.ones(ways.size, dtype=bool)
     while left.any():
@@ -109,25 +112,26 @@ def _needed(a: CrewArrays, level: int, technicians: list[int]) -> IntArray:
     return needed
 
 
-def _as_open(a: CrewArrays, ways: IntArray) -> Flags:
+def _as_open(inst: Instance, ways: IntArray) -> BoolArray:
     """(first, second) whether the first is open whenever the second is."""
-    lo, hi = a.way_lo[ways], a.way_hi[ways]
-    return (lo[:, None] <= lo[None, :]) & (hi[:, None] >= hi[None, :])
+    opens, closes = inst.way[OPENS, ways], inst.way[CLOSES, ways]
+    open_too: BoolArray = (opens[:, None] <= opens[None, :]) & (closes[:, None] >= closes[None, :])
+    return open_too
 
 
-def _replaces(a: CrewArrays, ways: IntArray, t: int) -> Flags:
+def _replaces(inst: Instance, ways: IntArray, t: int) -> BoolArray:
     """(first, second) whether the first can stand for the second at technician t."""
-    spent = a.way_ms[t, ways]
-    ends = np.stack([a.way_enter[ways], a.way_leave[ways]])
+    spent = inst.way[WORK + t, ways]
+    ends = inst.way[[ENTER, LEAVE]][:, ways]
     points, place = np.unique(ends, return_inverse=True)
     place = place.reshape(ends.shape)
-    own = np.zeros(a.travel.shape[-1], dtype=bool)
+    own = np.zeros(inst.travel.shape[-1], dtype=bool)
     own[points] = True
     dearer = np.empty((2, points.size, points.size), dtype=np.int64)
-    most_dearer(a.travel, t, points, own, dearer)
+    most_dearer(inst.travel, int(inst.crew[t, WALKER]), points, own, dearer)
     into = dearer[0][place[0][:, None], place[0][None, :]]
     out = dearer[1][place[1][:, None], place[1][None, :]]
     loss = into + out + spent[:, None] - spent[None, :]
     able = spent >= 0
-    replaces: Flags = (able[:, None] & (loss <= LOSS_MS)) | ~able[None, :]
+    replaces: BoolArray = (able[:, None] & (loss <= LOSS_MS)) | ~able[None, :]
     return replaces

@@ -1,172 +1,186 @@
-"""From orders to a timetable: the shortest ways in time, stores placed exactly, every leg timed."""
+"""From an order of units to a timetable: ways, store visits, cartridge changes placed exactly."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 import numpy as np
 
-from greaseroute.solvers.vrp.layout import FAR_MS, CrewArrays
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FAR, IntArray
+from greaseroute.solvers.vrp.kernels.clock import (
+    ARRIVE,
+    BEGIN,
+    DEPART,
+    LEFT_AT,
+    LENGTH,
+    PHASE,
+    PUT_IN,
+    times_of,
+)
+from greaseroute.solvers.vrp.kernels.label_setting import (
+    CAME,
+    NEXT,
+    STORE,
+    TIME,
+    WALK,
+    WAY,
+    along_order,
+)
+from greaseroute.solvers.vrp.layout import (
+    CHANGE_MS,
+    CLOSES,
+    END_RUN,
+    END_WAY,
+    FIRST_RUN,
+    FIRST_WAY,
+    HELD,
+    RUN_COUNT,
+    RUN_GUN,
+    RUN_STROKES,
+    SIZE,
+    START_MS,
+    STROKES,
+    UNIT,
+    Layout,
+)
 from greaseroute.solvers.vrp.solution import TechnicianRound, Visit
 
-MOST_LABELS = 64  # pairs of time and length kept per way; the earliest is always kept
+
+class OrderLabels:
+    """All labels of one technician's order of levels, from which a chain of ways is taken.
+
+    ``levels`` are those of units alone: start, finish and the stores are added.
+    """
+
+    def __init__(self, layout: Layout, t: int, levels: Sequence[int]) -> None:
+        start = layout.store_level + 1 + t
+        order = np.array([start, *levels, start + layout.technicians], dtype=np.int64)
+        by_stores = most_cartridges(layout, t, levels) > int(layout.inst.crew[t, HELD])
+        self._label, last = along_order(layout.inst, t, order, by_stores)
+        self._ends: list[int] = []
+        while last >= 0:
+            self._ends.append(last)
+            last = int(self._label[last, NEXT])
+
+    @property
+    def can_be_walked(self) -> bool:
+        """Whether the finish can be reached with all rules kept."""
+        return bool(self._ends)
+
+    @property
+    def earliest_ms(self) -> int:
+        """The earliest finish; ``FAR`` if the order cannot be walked."""
+        return min((int(self._label[k, TIME]) for k in self._ends), default=int(FAR))
+
+    def shortest(self, cap_ms: int) -> tuple[int, ...]:
+        """The kernel ways of the shortest walk that ends not after ``cap_ms``.
+
+        The earliest one where all end later. Start, stores and finish are in it.
+        """
+        cap_ms = max(cap_ms, self.earliest_ms)
+        in_time = [k for k in self._ends if self._label[k, TIME] <= cap_ms]
+        best = min(in_time, key=lambda k: (self._label[k, WALK], self._label[k, TIME], k))
+        return chain_of(self._label, best)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Legs:
-    """Legs to one point: arrival, departure, phase walked by, length; one entry per leg."""
-
-    arrive: IntArray
-    depart: IntArray
-    phase: IntArray
-    length: IntArray
-
-
-def legs_to(a: CrewArrays, t: int, *, points: IntArray, goal: IntArray, ready: IntArray) -> Legs:
-    """(points, goals) earliest arrivals; the rule of ``Phase`` written for arrays."""
-    phases, end = a.phase_from.size, np.append(a.phase_from[1:], 2**62)
-    points, goal, ready = np.broadcast_arrays(points[:, None], goal[None, :], ready[:, None])
-    best = Legs(np.full_like(ready, FAR_MS), ready.copy(), np.zeros_like(ready), ready * 0)
-    for k in range(phases):
-        depart = ready if k == 0 else np.maximum(ready, a.phase_from[k])
-        walk, by = a.travel[k, t, points, goal].copy(), np.full_like(ready, k)
-        for j in range(k + 1, phases):
-            touched = (walk < FAR_MS) & (depart + walk > end[j - 1])
-            longer = touched & (a.travel[j, t, points, goal] > walk)
-            walk[longer], by[longer] = a.travel[j, t, points, goal][longer], j
-        arrive = depart + walk
-        better = (depart < end[k]) & (arrive < best.arrive)
-        best.arrive[better], best.depart[better] = arrive[better], depart[better]
-        best.phase[better] = by[better]
-    best.length[:] = a.length[best.phase, points, goal]
-    return best
+def chain_of(label: IntArray, last: int) -> tuple[int, ...]:
+    """The kernel ways that lead to a label, stores among them."""
+    chain = []
+    while last >= 0:
+        chain.append(int(label[last, WAY]))
+        if label[last, STORE] >= 0:
+            chain.append(int(label[last, STORE]))
+        last = int(label[last, CAME])
+    return tuple(reversed(chain))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Labels:
-    """Labels of one stop: way, time of leaving, length so far, label before."""
+def most_cartridges(layout: Layout, t: int, levels: Iterable[int]) -> int:
+    """No order of these levels, one for each unit, puts in more cartridges than this.
 
-    way: IntArray
-    left: IntArray
-    walk: IntArray
-    came: IntArray
-
-
-class Chains:
-    """Ways for an order of levels, start and finish included; see ``shortest``."""
-
-    def __init__(self, a: CrewArrays, t: int, levels: list[int]) -> None:
-        start, zero = int(a.level_first[levels[0]]), np.zeros(1, dtype=np.int64)
-        self._steps = [_Labels(zero + start, zero + a.start_ms[t], zero, zero)]
-        for level in levels[1:]:
-            self._steps.append(_step(a, t, self._steps[-1], level=level))
-
-    def shortest(self, cap: int) -> tuple[int, ...]:
-        """The ways of least length that end not after ``cap``; of least time where all do."""
-        last = self._steps[-1]
-        in_time = np.flatnonzero(last.left <= max(cap, int(last.left.min())))
-        at = int(in_time[np.lexsort((last.left[in_time], last.walk[in_time]))[0]])
-        chain = []
-        for labels in reversed(self._steps):
-            chain.append(int(labels.way[at]))
-            at = int(labels.came[at])
-        return tuple(reversed(chain))
+    Of every cartridge at least its strokes less those of the largest fitting, plus one, are used;
+    a fitting that takes more than a cartridge holds needs a whole number of them.
+    """
+    inst, levels = layout.inst, list(levels)
+    strokes = np.zeros((layout.units, layout.guns), dtype=np.int64)
+    np.maximum.at(strokes, inst.level[levels, UNIT], inst.level[levels, STROKES:])
+    if not strokes.size or not levels:
+        return 0
+    mine = inst.run[:, [r for one in levels for r in _runs_of(layout, one)]]
+    total = 0
+    for gun, size in enumerate(layout.of_guns(t, SIZE).tolist()):
+        each, count = mine[RUN_STROKES, mine[RUN_GUN] == gun], mine[RUN_COUNT, mine[RUN_GUN] == gun]
+        small = each <= size
+        wasted = int(each[small].max(initial=1)) - 1
+        total += -(-int(strokes[:, gun].sum()) // (size - wasted))
+        total += int((-(-each[~small] // size) * count[~small]).sum())
+    return total
 
 
-def _step(a: CrewArrays, t: int, before: _Labels, *, level: int) -> _Labels:
-    ways = np.arange(a.level_first[level], a.level_first[level + 1])
-    ways = ways[a.way_ms[t, ways] >= 0]
-    legs = legs_to(a, t, points=a.way_leave[before.way], goal=a.way_enter[ways], ready=before.left)
-    lefts = np.maximum(legs.arrive, a.way_lo[ways]) + a.way_ms[t, ways]
-    walks = before.walk[:, None] + legs.length
-    in_time = (lefts <= a.way_hi[ways]) & (legs.arrive < FAR_MS)
-    found = []
-    for k, way in enumerate(ways):
-        left, walk = lefts[:, k], walks[:, k]
-        order = np.lexsort((walk, left))
-        order = order[in_time[order, k]]
-        shortest = np.minimum.accumulate(walk[order])
-        first = np.append(True, shortest[1:] < shortest[:-1])[: order.size]
-        kept = order[first][:MOST_LABELS]
-        found.append(_Labels(np.full_like(kept, way), left[kept], walk[kept], kept))
-    return _Labels(
-        np.concatenate([f.way for f in found]),
-        np.concatenate([f.left for f in found]),
-        np.concatenate([f.walk for f in found]),
-        np.concatenate([f.came for f in found]),
-    )
+def _runs_of(layout: Layout, level: int) -> range:
+    """The runs of fittings of all ways of a level."""
+    way, row = layout.inst.way, layout.inst.level[level]
+    return range(int(way[FIRST_RUN, row[FIRST_WAY]]), int(way[END_RUN, row[END_WAY] - 1]))
 
 
-def timetable(a: CrewArrays, t: int, chain: tuple[int, ...]) -> TechnicianRound:
+def timetable(layout: Layout, t: int, chain: tuple[int, ...]) -> TechnicianRound:
     """Every leg, wait and stop of a chain of kernel ways, begun as early as possible."""
-    visits: list[Visit] = []
-    loads = _loads(a, t, chain)
-    now, walk_ms, walk_mm, work_ms = int(a.start_ms[t]), 0, 0, 0
-    depart, phase = now, 0
-    for before, way in pairwise(chain):
-        one = a.way_leave[[before]], a.way_enter[[way]], np.array([now], dtype=np.int64)
-        legs = legs_to(a, t, points=one[0], goal=one[1], ready=one[2])
-        arrive, depart, phase = legs.arrive.item(), legs.depart.item(), legs.phase.item()
-        walk_ms, walk_mm = walk_ms + arrive - depart, walk_mm + legs.length.item()
-        begin = max(arrive, int(a.way_lo[way]))
-        now = begin + int(a.way_ms[t, way])
-        if way == chain[-1]:
-            break
-        work_ms += now - begin
-        times = (depart, arrive, begin, now, phase - 1)
-        visits.append(
-            _visit(a, way, times=times, loads=loads[1 + sum(v.kind == "store" for v in visits) :])
-        )
-    start = int(a.start_ms[t])
+    times = times_of(layout.inst, t, np.array(chain, dtype=np.int64))
+    start, finish = int(layout.inst.crew[t, START_MS]), int(times[-1, ARRIVE])
+    walk_ms = int((times[1:, ARRIVE] - times[1:, DEPART]).sum())
+    work_ms = int((times[1:-1, LEFT_AT] - times[1:-1, BEGIN]).sum())
+    at_store = [way >= layout.way_id.size for way in chain]
+    put_in = times[:, PUT_IN:]
+    loads = _loads(put_in, [k for k in range(1, len(chain) - 1) if at_store[k]])
+    taken = iter(loads[1:])
+    visits = tuple(
+        _visit(layout, chain[k], times[k], load=next(taken) if at_store[k] else ())
+        for k in range(1, len(chain) - 1)
+    )
     return TechnicianRound(
         technician=t,
-        visits=tuple(visits),
+        visits=visits,
         start_ms=start,
-        depart_ms=depart,
-        finish_ms=now,
+        depart_ms=int(times[-1, DEPART]),
+        finish_ms=finish,
         walk_ms=walk_ms,
-        walk_mm=walk_mm,
+        walk_mm=int(times[1:, LENGTH].sum()),
         work_ms=work_ms,
-        wait_ms=now - start - walk_ms - work_ms,
-        phase=phase - 1,
+        wait_ms=finish - start - walk_ms - work_ms,
+        change_ms=int((put_in * layout.of_guns(t, CHANGE_MS)).sum()),
+        phase=int(times[-1, PHASE]) - 1,
         load=loads[0],
     )
 
 
-def _visit(
-    a: CrewArrays,
-    way: int,
-    *,
-    times: tuple[int, int, int, int, int],
-    loads: list[tuple[int, ...]],
-) -> Visit:
-    depart, arrive, begin, leave, phase = times
-    if way < a.way_id.size:
-        level = int(np.searchsorted(a.level_first, way, side="right")) - 1
-        unit = int(a.level_unit[level])
-        return Visit("unit", unit, int(a.way_id[way]), -1, depart, arrive, begin, leave, phase)
-    store = way - a.way_id.size
-    return Visit("store", -1, -1, store, depart, arrive, begin, leave, phase, loads[0])
-
-
-def _loads(a: CrewArrays, t: int, chain: tuple[int, ...]) -> list[tuple[int, ...]]:
+def _loads(put_in: IntArray, stores: Sequence[int]) -> list[tuple[int, ...]]:
     """Cartridges per gun kind taken at the start and at each store: what is put in until the next.
 
     What is left of a cartridge in the gun when the bag is filled goes on being used.
     """
-    strokes = np.zeros(a.level_strokes.shape[1], dtype=np.int64)
-    marks = [np.zeros_like(strokes)]
-    for way in chain[1:-1]:
-        if way >= a.way_id.size:
-            marks.append(_put_in(a, t, strokes))
-            continue
-        level = int(np.searchsorted(a.level_first, way, side="right")) - 1
-        strokes = strokes + a.level_strokes[level]
-    marks.append(_put_in(a, t, strokes))
-    return [tuple(int(x) for x in after - before) for before, after in pairwise(marks)]
+    marks = [0, *stores, put_in.shape[0]]
+    return [tuple(put_in[a:b].sum(axis=0).tolist()) for a, b in pairwise(marks)]
 
 
-def _put_in(a: CrewArrays, t: int, strokes: IntArray) -> IntArray:
-    over = np.maximum(0, strokes - a.gun_left[t])
-    counts: IntArray = -(-over // a.cartridge[t])
-    return counts
+def _visit(layout: Layout, way: int, times: IntArray, *, load: tuple[int, ...]) -> Visit:
+    """One stop from its row of times; a store where ``way`` is one of theirs."""
+    store, level = way - layout.way_id.size, layout.inst.level
+    row = int(np.searchsorted(level[:, FIRST_WAY], way, side="right")) - 1
+    return Visit(
+        kind="unit" if store < 0 else "store",
+        unit=int(level[row, UNIT]) if store < 0 else -1,
+        way=int(layout.way_id[way]) if store < 0 else -1,
+        store=max(-1, store),
+        depart_ms=int(times[DEPART]),
+        arrive_ms=int(times[ARRIVE]),
+        begin_ms=int(times[BEGIN]),
+        leave_ms=int(times[LEFT_AT]),
+        phase=int(times[PHASE]) - 1,
+        put_in=tuple(times[PUT_IN:].tolist()) if store < 0 else (),
+        load=load,
+    )
+
+
+def reachable(layout: Layout, t: int) -> bool:
+    """Whether the technician gets from start to finish in time without visiting anything."""
+    ends = [layout.start_way(t), layout.finish_way(t)]
+    home_ms = int(times_of(layout.inst, t, np.array(ends, dtype=np.int64))[-1, ARRIVE])
+    return home_ms <= int(layout.inst.way[CLOSES, ends[1]]) and home_ms < FAR

@@ -131,8 +131,8 @@ def test_interrupt_from_the_keyboard_gives_the_best_so_far(wide):
 def test_progress_tells_steps_loss_and_last_finish(wide):
     told = []
     plan = solve_crew(wide, iterations=1500, bound_rounds=0, progress=lambda *x: told.append(x))
-    # six starts of 250 steps each side by side, in spells of 200
-    assert [row[:2] for row in told] == [(1200, 1500), (1500, 1500)]
+    # eight, four, two starts and one: four stages of 375 steps, each within one look at the clock
+    assert [row[:2] for row in told] == [(375, 1500), (750, 1500), (1125, 1500), (1500, 1500)]
     assert told[-1][2] == plan.lost
     assert told[-1][3] >= plan.last_finish_ms  # stores are placed exactly afterwards
 
@@ -173,9 +173,6 @@ def test_many_technicians_leave_one_out_who_saves_nothing():
     assert (plan.last_finish_ms, plan.walk_mm) == (70_000, 5 * 20_000)
 
 
-def test_starts_share_the_steps_that_a_site_needs():
-    # up to 100 units six starts; beyond, one for every 250 steps per unit
-    assert starts_for(40, 22_000) == 6
-    assert starts_for(40, 50) == 1
-    assert starts_for(400, 200_000) == 2
-    assert starts_for(400, 15_000) == 1
+def test_starts_share_the_steps():
+    assert starts_for(399) == 1
+    assert starts_for(400) == 8

@@ -1,115 +1,151 @@
-"""Compiled: what a set of orders is worth, and keeping or copying it.
+"""Compiled: what the routes are worth to the search, and keeping the best of them.
 
-Arrays as in ``kernel_crew_route``; ``rules`` are CHANGE_COST in ms, TIMED 1 if there are windows or
-hours, STARTED 1 once there is a first plan (GIVEN when orders to go on from were put in), LOST by
-the present plan, how often finishes are SQUARED, ABOUT_MS the last one, and from FREE on 1 for each
-technician who can reach the finish at all. ``unit`` has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY,
-FOLLOWS.
+The energy is close to the last finish: a p-norm of the finishes, p = 2**squared, which steepens as
+the search cools. By the last finish alone a search would see no difference where one of several
+late technicians ends sooner. A share of the mean finish makes routes short that are not the last,
+and with a clock a share of the walking time does.
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
 
+from typing import NamedTuple
+
 import numpy as np
-from numba import njit
 
-from greaseroute.solvers.arrays import FAR
-from greaseroute.solvers.vrp.kernels.route import CHANGES, FINISH, HOLDER, LENGTH, LEVEL, STOPS
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FAR, FloatArray, IntArray
+from greaseroute.solvers.compiled import inner_njit
+from greaseroute.solvers.vrp.kernels.route import AFTER, HOLDER, LEVEL
+from greaseroute.solvers.vrp.kernels.state import FINISH, MOVED, TAKES_PART, WALKED, State
+from greaseroute.solvers.vrp.layout import FOLLOWS
 
-CHANGE_COST, TIMED, STARTED, LOST, SQUARED, ABOUT_MS, FREE = 0, 1, 2, 3, 4, 5, 6
-GIVEN = 2
-MANY = 3  # technicians from whom on all finishes count, the late ones most
-MOST = 1.9  # times the last finish, in sums of powers: later ones are as bad, and none overflows
-SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS = 0, 1, 2, 3
-
-
-@njit(nogil=True)
-def copy_changed(
-    seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray, to_seq: IntArray,
-    to_tech: IntArray, to_slots: IntArray, to_know: IntArray, units: int, dirty: IntArray,
-) -> None:
-    """Copy the orders marked in ``dirty``, what is known of their slots, and who holds whom."""
-    for u in range(units):
-        to_slots[LEVEL, u] = slots[LEVEL, u]
-        to_slots[HOLDER, u] = slots[HOLDER, u]
-    for t in range(dirty.shape[0]):
-        if dirty[t] == 0:
-            continue
-        for row in range(tech.shape[0]):
-            to_tech[row, t] = tech[row, t]
-        for i in range(tech[STOPS, t]):
-            slot = seq[t, i]
-            to_seq[t, i] = slot
-            for row in range(slots.shape[0]):
-                to_slots[row, slot] = slots[row, slot]
-            for row in range(know.shape[0]):
-                for k in range(know.shape[2]):
-                    to_know[row, slot, k] = know[row, slot, k]
+# A finish counts up to so many times the last one, e to this over the power: later ones are as bad,
+# and no sum of powers overflows (e**600 is 1e260).
+MOST_EXPONENT = 600.0
+LOST, LAST, TOTAL = 0, 1, 2  # of ``Best.value``
 
 
-@njit(nogil=True)
-def power(finish: int, rules: IntArray) -> float:
+class Best(NamedTuple):
+    """The best routes so far: columns AFTER, HOLDER, LEVEL of all stops, and their value.
+
+    ``value`` (3,): weight lost, last finish with the cost of changes to a former plan, and the sum
+    of finishes (with a clock of walking times as well), in ms.
+    """
+
+    stops: IntArray
+    value: IntArray
+
+
+class Weights(NamedTuple):
+    """How finishes count at this moment of the search.
+
+    ``about_ms`` the last finish; finishes over it are ``squared`` so many times; ``share`` weighs
+    the sum of finishes. ``change_cost_ms`` is the cost of each unit that follows another than in
+    the plan before.
+    """
+
+    about_ms: float
+    squared: int
+    share: float
+    change_cost_ms: int
+
+
+@inner_njit
+def power(finish: int, about_ms: float, squared: int) -> float:
     """A finish over the last one, squared some times."""
-    x = min(finish / float(rules[ABOUT_MS]), MOST)
-    for _ in range(rules[SQUARED]):
+    x = min(float(finish) / about_ms, 1.0 + MOST_EXPONENT / 2.0**squared)
+    for _ in range(squared):
         x *= x
     return x
 
 
-@njit(nogil=True)
-def nearly_last(powers: float, rules: IntArray) -> float:
-    """Close to the last of some finishes, the closer the more often they are squared; in ms.
-
-    Where many share the last finish, one of them ending sooner is worth something as well: by the
-    last finish alone a search would see no difference.
-    """
-    for _ in range(rules[SQUARED]):
+@inner_njit
+def root(powers: float, about_ms: float, squared: int) -> float:
+    """The norm of a sum of powers, in ms."""
+    for _ in range(squared):
         powers = np.sqrt(powers)
-    return float(powers * rules[ABOUT_MS])
+    return float(powers * about_ms)
 
 
-@njit(nogil=True)
-def value_of(
-    loss: IntArray, unit: IntArray, bag: IntArray, tech: IntArray, slots: IntArray, rules: IntArray,
-    share: float, value: IntArray,
-) -> float:
-    """Fill ``value``: lost, last finish + change cost, length, spread; returns the energy."""
+@inner_njit
+def last_finish(s: State) -> int:
+    """The last finish of those who take part."""
+    last = 0
+    for t in range(s.tech.shape[1]):
+        if s.tech[TAKES_PART, t] == 1:
+            last = max(last, s.tech[FINISH, t])
+    return int(last)
+
+
+@inner_njit
+def total_ms(s: State) -> int:
+    """Sum of the finishes of those who take part, and of their walking times with a clock."""
+    total = 0
+    for t in range(s.tech.shape[1]):
+        if s.tech[TAKES_PART, t] == 1:
+            total += s.tech[FINISH, t] + s.tech[WALKED, t]
+    return int(total)
+
+
+@inner_njit
+def moved_units(s: State) -> int:
+    """How many units follow another than in the plan before."""
+    moved = 0
+    for t in range(s.tech.shape[1]):
+        moved += s.tech[MOVED, t]
+    return int(moved)
+
+
+@inner_njit
+def energy(s: State, w: Weights) -> float:
+    """What the search makes small, in ms."""
     powers = 0.0
-    lost, last, total, changes, length, longest = 0, 0, 0, 0, 0, 0
-    shortest = FAR
-    for u in range(unit.shape[1] - 1):
-        lost += loss[slots[LEVEL, u]] if slots[HOLDER, u] >= 0 else unit[SKIP_LOSS, u]
-    for t in range(tech.shape[1]):
-        if rules[FREE + t] == 1:
-            last, total = max(last, tech[FINISH, t]), total + tech[FINISH, t]
-            powers += power(tech[FINISH, t], rules)
-            changes, length = changes + tech[CHANGES, t], length + tech[LENGTH, t]
-            longest = max(longest, tech[FINISH, t] - bag[t, 1])
-            shortest = min(shortest, tech[FINISH, t] - bag[t, 1])
-    value[0], value[1] = lost, last + rules[CHANGE_COST] * changes
-    value[2], value[3] = length, longest - shortest
-    if tech.shape[1] < MANY:
-        return float(value[1]) + share * float(total)
-    return nearly_last(powers, rules) + float(rules[CHANGE_COST] * changes) + share * float(total)
+    for t in range(s.tech.shape[1]):
+        if s.tech[TAKES_PART, t] == 1:
+            powers += power(s.tech[FINISH, t], w.about_ms, w.squared)
+    changes = float(w.change_cost_ms * moved_units(s))
+    return root(powers, w.about_ms, w.squared) + w.share * float(total_ms(s)) + changes
 
 
-@njit(nogil=True)
-def keep_best(
-    seq: IntArray, tech: IntArray, slots: IntArray, value: IntArray, best_seq: IntArray,
-    best_stops: IntArray, best_level: IntArray, best_value: IntArray,
-) -> None:
-    """Keep the orders if their value is less, compared field by field."""
-    for k in range(4):
-        if value[k] > best_value[k]:
-            return
-        if value[k] < best_value[k]:
-            break
-    for k in range(4):
-        best_value[k] = value[k]
-    for t in range(tech.shape[1]):
-        best_stops[t] = tech[STOPS, t]
-        for i in range(tech[STOPS, t]):
-            best_seq[t, i] = seq[t, i]
-    for slot in range(best_level.shape[0]):
-        best_level[slot] = slots[LEVEL, slot]
+@inner_njit
+def slope(s: State, w: Weights, powers: FloatArray) -> float:
+    """Fill the powers (T,) of all finishes; the energy's gain for a small gain of their sum."""
+    total = 0.0
+    for t in range(s.tech.shape[1]):
+        powers[t] = 0.0
+        if s.tech[TAKES_PART, t] == 1:
+            powers[t] = power(s.tech[FINISH, t], w.about_ms, w.squared)
+        total += powers[t]
+    total = max(total, 1.0)  # as if somebody ended at the time that finishes are told by
+    return root(total, w.about_ms, w.squared) / (2.0**w.squared * total)
+
+
+@inner_njit
+def count_moved(s: State, unit: IntArray, t: int) -> None:
+    """Count the units of a route that follow another than in the plan before."""
+    before, moved, stop = unit.shape[0] + t, 0, s.stops[unit.shape[0] + t, AFTER]
+    while stop >= 0:
+        if stop < unit.shape[0]:
+            moved += 1 if unit[stop, FOLLOWS] != before else 0
+            before = stop
+        stop = s.stops[stop, AFTER]
+    s.tech[MOVED, t] = moved
+
+
+@inner_njit
+def keep_best(s: State, best: Best, lost: int, w: Weights) -> bool:
+    """Keep the routes if they lose less, end sooner, or are shorter; true if kept."""
+    if lost > best.value[LOST]:
+        return False
+    last = last_finish(s) + w.change_cost_ms * moved_units(s)
+    if last >= FAR or (lost == best.value[LOST] and last > best.value[LAST]):
+        return False
+    total = total_ms(s)
+    if lost == best.value[LOST] and last == best.value[LAST] and total >= best.value[TOTAL]:
+        return False
+    best.value[LOST], best.value[LAST], best.value[TOTAL] = lost, last, total
+    for stop in range(s.stops.shape[0]):
+        best.stops[stop, 0] = s.stops[stop, AFTER]
+        best.stops[stop, 1] = s.stops[stop, HOLDER]
+        best.stops[stop, 2] = s.stops[stop, LEVEL]
+    return True

@@ -1,325 +1,411 @@
-"""Compiled: ruin and recreate over the orders of all technicians, accepted as in annealing.
+"""Compiled: ruin and recreate over the routes of all technicians, accepted as in annealing.
 
-Each step takes some units that lie together (or follow each other) out of the orders and puts them
-back one by one where the finish suffers least, the ways at every stop re-chosen each time. Blinks
-as in Christiaens and Vanden Berghe, Transportation Science 54 (2020). Arrays go from hand to hand
-one by one: a record of arrays as an argument multiplies the time of compiling.
+Each step takes some units that follow each other out of the routes and puts them back one by one
+where the energy suffers least; beside units that lie near, and at both ends of every route. Blinks
+as in Christiaens and Vanden Berghe, Transportation Science 54 (2020).
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
+
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
 from greaseroute.kernel_cache import cached_njit
-from greaseroute.solvers.arrays import FAR, NOWHERE, ONE, WordArray
+from greaseroute.solvers.arrays import FAR, FloatArray, IntArray, WordArray
+from greaseroute.solvers.compiled import inner_njit
 from greaseroute.solvers.vrp.kernels.objective import (
-    CHANGE_COST,
+    LOST,
+    Best,
+    Weights,
+    count_moved,
+    energy,
+    keep_best,
+    last_finish,
+    power,
+    slope,
+)
+from greaseroute.solvers.vrp.kernels.reloads import Bags, changes_with, settle
+from greaseroute.solvers.vrp.kernels.route import (
+    AFTER,
+    BACK,
+    BEFORE,
+    HOLDER,
+    LABELS,
+    LEVEL,
+    SEEN,
+    price,
+    price_clock,
+)
+from greaseroute.solvers.vrp.kernels.ruin import Neighbours, Removed, add_left_out, ruin, sort_out
+from greaseroute.solvers.vrp.kernels.state import (
+    CARTRIDGES,
+    CHANGING,
+    CLOCK,
+    DIRTY,
+    FINISH,
+    LOOK,
+    TAKES_PART,
+    State,
+    begin_step,
+    is_feasible,
+    put_in,
+    take_back,
+    take_out,
+    update,
+)
+from greaseroute.solvers.vrp.layout import (
+    CLOSES,
+    END_LEVEL,
+    END_WAY,
     FIRST_LEVEL,
     FIRST_WAY,
     FOLLOWS,
-    FREE,
-    GIVEN,
-    LOST,
-    MANY,
+    LOSS,
     SKIP_LOSS,
-    STARTED,
-    TIMED,
-    copy_changed,
-    keep_best,
-    nearly_last,
-    power,
-    value_of,
+    START_MS,
+    WALKER,
+    WORK,
+    Instance,
 )
-from greaseroute.solvers.vrp.kernels.reloads import cartridges_along, drop_stores, fill_on_the_way
-from greaseroute.solvers.vrp.kernels.route import (
-    CHANGES,
-    FINISH,
-    HOLDER,
-    LEAST_D,
-    LEAST_LEFT,
-    LEVEL,
-    MS,
-    STOPS,
-    backward,
-    forward,
-    price,
-)
-from greaseroute.solvers.vrp.kernels.ruin import ruin, sort_out, take_out
-from greaseroute.solvers.vrp.problem import IntArray
 from greaseroute.solvers.xorshift import fraction
 
 BLINK = 0.01  # share of places not looked at
 SKIP_LEVEL = 0.05  # share of insertions that try a lesser service level first
-NEAR_RANK = 24  # places beside one of so many near units are priced, on a large site
+STALE = 0.2  # part by which the last finish may move before finishes are weighed anew
+BATCH = 256  # steps between looks at the last finish and the temperatures
 
 
-class Ground(NamedTuple):
-    """What never changes: see ``CrewArrays`` and the kernels of one order.
+class Cooling(NamedTuple):
+    """From where to where the search cools over ``steps`` steps, geometrically.
 
-    ``unit`` (4, U + 1) has rows SKIP_LOSS, FIRST_LEVEL, FIRST_WAY, FOLLOWS (the slot a unit
-    followed before the change, -1 none); ``near`` (2, U, U) the units by distance from each and
-    each one's rank in that list.
+    ``hot_ms``, ``cool_ms``: temperatures of the energy; ``loss_hot``, ``loss_cool`` of the weight
+    lost; ``share`` of the sum of finishes; ``squared`` as in ``Weights``, arithmetically.
+    ``about_ms``: finishes are told by no less than this, however few units have a route yet.
     """
 
-    way: IntArray
-    first: IntArray
-    travel: IntArray
-    length: IntArray
-    phase_from: IntArray
-    apart: IntArray
-    strokes: IntArray
-    loss: IntArray
-    unit: IntArray
-    bag: IntArray
-    near: IntArray
+    steps: int
+    hot_ms: float
+    cool_ms: float
+    loss_hot: float
+    loss_cool: float
+    share_first: float
+    share_last: float
+    squared_first: int
+    squared_last: int
+    about_ms: float
 
 
-class Routes(NamedTuple):
-    """The orders of all technicians and what is known of each slot."""
-
-    seq: IntArray  # (T, cap) slots
-    tech: IntArray  # (4, T)
-    slots: IntArray  # (4, slots)
-    know: IntArray  # (5, slots, most ways)
-
-
-class Best(NamedTuple):
-    """The best orders so far; value: lost, last finish + change cost, length, spread."""
-
-    seq: IntArray
-    stops: IntArray
-    level: IntArray
-    value: IntArray
+# Rows of ``Places.whole``: how much later the route ends, the stop before the place, the level; 1
+# for who can serve the level at hand, time of cartridge changes that it would add.
+LATER, AT, OF_LEVEL, ABLE, ALLOW = 0, 1, 2, 3, 4
+# Rows of ``Places.real``: what places of one route are compared by, what else they add to the
+# energy; power of the present finish, what a millisecond of it weighs.
+SCORE, EXTRA, POWER, WEIGHT = 0, 1, 2, 3
 
 
-@njit(nogil=True)
-def refresh(
-    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
-    apart: IntArray, strokes: IntArray, bag: IntArray, unit: IntArray, seq: IntArray,
-    tech: IntArray, slots: IntArray, know: IntArray, t: int, at: int, end: int,
-) -> bool:
-    """Earliest finish after the order changed at position ``at``; false if impossible.
+class Places(NamedTuple):
+    """The best place found in each route: ``whole`` (5, T), ``real`` (4, T), rows as above."""
 
-    Tails are brought up to date from position ``end`` back.
-    """
-    store, units = strokes.shape[0], unit.shape[1] - 1
-    if drop_stores(seq, tech, slots, t, store):
-        at, end = ONE, FAR
-    used = np.empty(tech[STOPS, t], dtype=np.int64)
-    cartridges_along(strokes, bag, seq, slots, t, used)
-    if used[used.shape[0] - 1] > bag[t, 0]:
-        slot = units + 2 * tech.shape[1] + t * units
-        if not fill_on_the_way(apart, seq, tech, slots, t, used, bag[t, 0], store, slot):
-            tech[FINISH, t] = FAR
-            return False
-        at, end = ONE, FAR
-    forward(way, first, travel, length, phase_from, seq, tech, slots, know, t, at)
-    backward(way, first, travel, phase_from, seq, tech, slots, know, t, end)
-    changes, before, units = 0, seq[t, 0], unit.shape[1] - 1
-    for i in range(1, tech[STOPS, t] - 1):
-        slot = seq[t, i]
-        if slot < units:
-            if unit[FOLLOWS, slot] != before:
-                changes += 1
-            before = slot
-    tech[CHANGES, t] = changes
-    return bool(tech[FINISH, t] < FAR)
+    whole: IntArray
+    real: FloatArray
 
 
-@njit(nogil=True)
-def changes_with(seq: IntArray, tech: IntArray, unit: IntArray, t: int, i: int, u: int) -> int:
-    """How many more changes if unit u came after position i."""
-    units, j = unit.shape[1] - 1, i + 1
-    while i > 0 and seq[t, i] >= units:
-        i -= 1
-    while j < tech[STOPS, t] - 1 and seq[t, j] >= units:
-        j += 1
-    before, after = seq[t, i], seq[t, j]
-    more = 1 if unit[FOLLOWS, u] != before else 0
+@inner_njit
+def more_moved(s: State, unit: IntArray, p: int, u: int) -> int:
+    """How many more units follow another than in the plan before, with unit u after stop p."""
+    units, after = unit.shape[0], s.stops[p, AFTER]
+    while p >= units and s.stops[p, BEFORE] >= 0:
+        p = s.stops[p, BEFORE]
+    while after >= units and s.stops[after, AFTER] >= 0:
+        after = s.stops[after, AFTER]
+    more = 1 if unit[u, FOLLOWS] != p else 0
     if after < units:
-        more += 1 if unit[FOLLOWS, after] != u else 0
-        more -= 1 if unit[FOLLOWS, after] != before else 0
+        more += 1 if unit[after, FOLLOWS] != u else 0
+        more -= 1 if unit[after, FOLLOWS] != p else 0
     return more
 
 
-@njit(nogil=True)
-def most_hopeful(
-    seq: IntArray, slots: IntArray, apart: IntArray, near: IntArray, word: WordArray, t: int,
-    level: int, u: int, work: int, hope: IntArray,
-) -> int:
-    """Fill ``hope`` with a lower bound of the finish per place, FAR where not looked at."""
-    units, best = near.shape[1], 0
-    for i in range(hope.shape[0]):
-        before, after = seq[t, i], seq[t, i + 1]
-        hope[i] = FAR
-        wide = units > 2 * NEAR_RANK and before < units and after < units
-        if wide and near[1, u, before] > NEAR_RANK and near[1, u, after] > NEAR_RANK:
-            continue
-        if fraction(word) < BLINK:
-            continue
-        on = apart[t, slots[LEVEL, before], level] + work + apart[t, level, slots[LEVEL, after]]
-        hope[i] = min(FAR, slots[LEAST_LEFT, before] + on + slots[LEAST_D, after])
-        if hope[i] < hope[best]:
-            best = i
-    return best
-
-
-@njit(nogil=True)
-def energy_with(
-    tech: IntArray, t: int, end: int, others: int, powers: float, share: float, rules: IntArray
-) -> float:
-    """What the energy has of the finishes if technician t ends then; ``powers`` of the others."""
-    more = share * float(end - tech[FINISH, t])
-    if tech.shape[1] < MANY:
-        return more + float(max(others, end))
-    return more + nearly_last(powers + power(end, rules), rules)
-
-
-@njit(nogil=True)
-def best_place(
-    way: IntArray, first: IntArray, travel: IntArray, phase_from: IntArray, apart: IntArray,
-    unit: IntArray, near: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray,
-    rules: IntArray, word: WordArray, share: float, level0: int, level1: int, u: int,
-) -> tuple[int, int, int]:
-    """Level of a range, technician, position after which unit u is best put; t -1 if nowhere."""
-    best, best_level, best_t, best_i = 1e300, level0, NOWHERE, NOWHERE
-    for turn in range((level1 - level0) * tech.shape[1]):
-        level, t = level0 + turn // tech.shape[1], turn % tech.shape[1]
-        work, others, limit = FAR, 0, FAR
-        for w in range(first[level], first[level + 1]):
-            if way[MS + t, w] >= 0:
-                work = min(work, way[MS + t, w])
-        if rules[FREE + t] == 0 or work >= FAR:
-            continue
-        powers = 0.0
-        for o in range(tech.shape[1]):
-            if o != t and rules[FREE + o] == 1:
-                others = max(others, tech[FINISH, o])
-                powers += power(tech[FINISH, o], rules)
-        hope = np.empty(tech[STOPS, t] - 1, dtype=np.int64)
-        lead = most_hopeful(seq, slots, apart, near, word, t, level, u, work, hope)
-        if rules[CHANGE_COST] == 0:
-            hoped = energy_with(tech, t, hope[lead], others, powers, share, rules)
-            if hope[lead] < FAR and hoped >= best:
-                continue  # even at its most hopeful place it is better put elsewhere
-        for k in range(-1, hope.shape[0]):
-            i = lead if k < 0 else k  # the most hopeful first: its price rules out most others
-            if k == lead or hope[i] >= limit:
-                continue
-            end = price(way, first, travel, phase_from, seq, slots, know, t, i, level, limit)
-            if end >= limit:
-                continue
-            e = energy_with(tech, t, end, others, powers, share, rules)
-            if rules[CHANGE_COST] == 0:
-                limit = end
-            else:
-                e += float(rules[CHANGE_COST] * changes_with(seq, tech, unit, t, i, u))
-            if e < best:
-                best, best_level, best_t, best_i = e, level, t, i
-    return best_level, best_t, best_i
-
-
-@njit(nogil=True)
-def put_back(
-    way: IntArray, first: IntArray, travel: IntArray, length: IntArray, phase_from: IntArray,
-    apart: IntArray, strokes: IntArray, loss: IntArray, bag: IntArray, unit: IntArray,
-    near: IntArray, seq: IntArray, tech: IntArray, slots: IntArray, know: IntArray, rules: IntArray,
-    word: WordArray, share: float, u: int, dirty: IntArray,
+@inner_njit
+def look_behind(
+    inst: Instance, s: State, places: Places, most: int, w: Weights, p: int,
+    level: int, u: int,
 ) -> None:
-    """Put a unit where it costs least, at the least loss that has room; or leave it out."""
-    level1, end_level = unit[FIRST_LEVEL, u], unit[FIRST_LEVEL, u + 1]
-    while level1 < end_level:
-        level0 = level1  # levels of equal loss are one choice
-        while level1 < end_level and loss[level1] == loss[level0]:
-            level1 += 1
-        if level1 < end_level and fraction(word) < SKIP_LEVEL:
-            continue
-        level, t, i = best_place(
-            way, first, travel, phase_from, apart, unit, near, seq, tech, slots, know, rules, word,
-            share, level0, level1, u,
+    """Price unit u at a level after stop p, and keep the place if it is the route's best."""
+    t = s.stops[p, HOLDER]
+    y, levels, allow, walking = inst.crew[t, WALKER], inst.level, places.whole[ALLOW, t], 0
+    if s.marks[CLOCK] == 0:
+        later = price(inst.travel, inst.way, levels, s.stops, most, y, t, p, level) + allow
+        finish = levels[levels.shape[0] - s.tech.shape[1] + t, FIRST_WAY]
+        if s.tech[FINISH, t] + later > inst.way[CLOSES, finish]:
+            return
+    else:
+        end, walking = price_clock(
+            inst.travel, inst.way, levels, inst.phase_from, s.stops, most, y, t, p, level, allow
         )
+        if end >= FAR:
+            return
+        later = end - s.tech[FINISH, t]
+    extra = w.share * float(later + max(0, walking))
+    if w.change_cost_ms > 0:
+        extra += float(w.change_cost_ms * more_moved(s, inst.unit, p, u))
+    score = places.real[WEIGHT, t] * float(later) + extra
+    if score < places.real[SCORE, t]:
+        places.real[SCORE, t], places.whole[LATER, t], places.real[EXTRA, t] = score, later, extra
+        places.whole[AT, t], places.whole[OF_LEVEL, t] = p, level
+
+
+@inner_njit
+def look_around(
+    inst: Instance, s: State, near: Neighbours, places: Places, most: int,
+    w: Weights, word: WordArray, level: int, u: int,
+) -> None:
+    """Look for a place for unit u at a level beside near units and at the ends of all routes."""
+    units, n_tech, beside = inst.unit.shape[0], s.tech.shape[1], near.beside.shape[1]
+    s.marks[LOOK] += 1
+    for t in range(n_tech):
+        places.whole[ABLE, t] = 0
+        if s.tech[TAKES_PART, t] == 1:
+            for v in range(inst.level[level, FIRST_WAY], inst.level[level, END_WAY]):
+                if inst.way[WORK + t, v] >= 0:
+                    places.whole[ABLE, t] = 1
+        places.whole[ALLOW, t] = changes_with(inst, s.tech, t, level)
+    for k in range(2 * (beside + n_tech)):
+        if k < 2 * beside:
+            p = near.beside[u, k // 2]
+            if s.stops[p, HOLDER] < 0:
+                continue
+        else:
+            p = units + k // 2 - beside + (n_tech if k % 2 == 1 else 0)
+        if k % 2 == 1:  # before the unit, or before the finish
+            p = s.stops[p, BEFORE]
+        if s.stops[p, SEEN] == s.marks[LOOK]:
+            continue
+        s.stops[p, SEEN] = s.marks[LOOK]
+        if places.whole[ABLE, s.stops[p, HOLDER]] == 1 and fraction(word) >= BLINK:
+            look_behind(inst, s, places, most, w, p, level, u)
+
+
+@inner_njit
+def best_route(s: State, places: Places, w: Weights, gain: float) -> int:
+    """The technician whose best place adds the least energy; -1 if there is none."""
+    best, found = 1e300, -1
+    for t in range(s.tech.shape[1]):
+        if places.real[SCORE, t] < 1e300:
+            end = s.tech[FINISH, t] + places.whole[LATER, t]
+            more = gain * (power(end, w.about_ms, w.squared) - places.real[POWER, t])
+            more += places.real[EXTRA, t]
+            if more < best:
+                best, found = more, t
+    return found
+
+
+@inner_njit
+def put_back(
+    inst: Instance, s: State, near: Neighbours, places: Places, most: int,
+    w: Weights, word: WordArray, gain: float, u: int,
+) -> bool:
+    """Put a unit where it costs least, at the least loss that has room; false if left out."""
+    level, end_level = inst.unit[u, FIRST_LEVEL], inst.unit[u, END_LEVEL]
+    steep = gain * 2.0**w.squared
+    while level < end_level:
+        loss = inst.level[level, LOSS]
+        for t in range(s.tech.shape[1]):
+            places.real[SCORE, t] = 1e300
+            finish = max(1.0, float(s.tech[FINISH, t]))
+            places.real[WEIGHT, t] = steep * places.real[POWER, t] / finish
+        passed = end_level - level > 1 and fraction(word) < SKIP_LEVEL
+        while level < end_level and inst.level[level, LOSS] == loss:  # they are one choice
+            if not passed or level == end_level - 1:
+                look_around(inst, s, near, places, most, w, word, level, u)
+            level += 1
+        t = best_route(s, places, w, gain)
         if t < 0:
             continue
-        for j in range(tech[STOPS, t], i + 1, -1):
-            seq[t, j] = seq[t, j - 1]
-        seq[t, i + 1] = u
-        tech[STOPS, t] += 1
-        slots[LEVEL, u], slots[HOLDER, u] = level, t
-        dirty[t] = 1
-        at, end = i + 1, (FAR if rules[TIMED] == 1 else i + 1)
-        for _ in range(2):  # once more without the unit if it does not fit after all
-            fits = refresh(
-                way, first, travel, length, phase_from, apart, strokes, bag, unit, seq, tech, slots,
-                know, t, at, end,
-            )
-            if slots[HOLDER, u] < 0:
+        at, later = places.whole[AT, t], places.whole[LATER, t]
+        put_in(inst, s, most, u, places.whole[OF_LEVEL, t], t, at, later)
+        s.tech[CHANGING, t] += places.whole[ALLOW, t]
+        if is_feasible(inst, s, t):
+            places.real[POWER, t] = power(s.tech[FINISH, t], w.about_ms, w.squared)
+            return True
+        take_out(inst, s, most, u)
+    return False
+
+
+@inner_njit
+def settle_route(
+    inst: Instance, s: State, bags: Bags, most: int, t: int, removed: Removed, count: int
+) -> None:
+    """Count cartridges and place stores; units put in by this step go again until it works."""
+    k = count
+    while not (settle(inst, s, bags, most, t) and is_feasible(inst, s, t)):
+        k -= 1
+        while k >= 0 and s.stops[removed.unit[k], HOLDER] != t:
+            k -= 1
+        if k < 0:
+            return
+        take_out(inst, s, most, removed.unit[k])
+
+
+@inner_njit
+def weight_of(inst: Instance, s: State, removed: Removed, count: int) -> int:
+    """Weight that the units of this step leave undone as they are now."""
+    lost = 0
+    for k in range(count):
+        u = removed.unit[k]
+        if s.stops[u, HOLDER] < 0:
+            lost += inst.unit[u, SKIP_LOSS]
+        else:
+            lost += inst.level[s.stops[u, LEVEL], LOSS]
+    return int(lost)
+
+
+@inner_njit
+def step(
+    inst: Instance, s: State, near: Neighbours, bags: Bags, places: Places,
+    removed: Removed, most: int, w: Weights, word: WordArray, left_out: int,
+) -> tuple[int, int, bool]:
+    """One ruin and recreate: weight lost more, units left out more, whether it is feasible."""
+    units, n_tech = inst.unit.shape[0], s.tech.shape[1]
+    begin_step(s)
+    taken = ruin(inst, s, near, most, word, removed.unit)
+    before, count = 0, taken
+    for k in range(taken):
+        before += inst.level[s.stops[removed.unit[k], LEVEL], LOSS]
+    if left_out > 0:
+        count = add_left_out(s, word, removed.unit, taken, units)
+        for k in range(taken, count):
+            before += inst.unit[removed.unit[k], SKIP_LOSS]
+    sort_out(inst, near, word, removed, count)
+    gain = slope(s, w, places.real[POWER])
+    for k in range(count):
+        put_back(inst, s, near, places, most, w, word, gain, removed.unit[k])
+    feasible, out = True, 0
+    for t in range(n_tech):
+        if s.tech[DIRTY, t] == 1:
+            if s.marks[CARTRIDGES] == 1:
+                settle_route(inst, s, bags, most, t, removed, count)
+            if w.change_cost_ms > 0:
+                count_moved(s, inst.unit, t)
+            feasible = feasible and is_feasible(inst, s, t)
+    for k in range(count):
+        out += 1 if s.stops[removed.unit[k], HOLDER] < 0 else 0
+    return weight_of(inst, s, removed, count) - before, out - (count - taken), feasible
+
+
+@inner_njit
+def first_unreachable(s: State, most: int, t: int, units: int) -> int:
+    """The unit of a route that is too late, or the last one; -1 if there is none."""
+    stop, unit = s.stops[units + t, AFTER], -1
+    while stop >= 0:
+        if stop < units:
+            unit = stop
+            earliest = FAR
+            for k in range(most):
+                earliest = min(earliest, s.stops[stop, LABELS + k])
+            if earliest >= FAR:
                 break
-            if fits:
-                return
-            take_out(seq, tech, slots, u, dirty)
-            at, end = ONE, FAR
+        stop = s.stops[stop, AFTER]
+    return unit
 
 
-# Long: it takes the records of arrays apart for all that it calls.
+@inner_njit
+def sum_back(stops: IntArray, stop: int) -> int:
+    """Time from a stop to the finish by the quickest ways, without a clock; ``FAR`` for none."""
+    total = 0
+    while stop >= 0:
+        total = min(FAR, total + stops[stop, BACK])
+        stop = stops[stop, AFTER]
+    return int(total)
+
+
+@inner_njit
+def adopt(inst: Instance, s: State, bags: Bags, most: int, t: int, removed: Removed) -> None:
+    """Make labels for a route whose stops were linked from outside.
+
+    Units that cannot be reached in time are taken out of it.
+    """
+    units, n_tech, count = inst.unit.shape[0], s.tech.shape[1], 0
+    start, finish = units + t, units + n_tech + t
+    begin_step(s)
+    if s.marks[CLOCK] == 1:
+        s.stops[start, LABELS] = inst.crew[t, START_MS]
+        way = inst.level[s.stops[finish, LEVEL], FIRST_WAY]
+        s.stops[finish, LABELS + 3 * most] = inst.way[CLOSES, way]
+    update(inst, s, most, t, s.stops[start, AFTER], s.stops[finish, BEFORE])
+    if s.marks[CLOCK] == 0:
+        s.tech[FINISH, t] = inst.crew[t, START_MS] + sum_back(s.stops, start)
+    while not is_feasible(inst, s, t):
+        unit = first_unreachable(s, most, t, units)
+        if unit < 0:
+            s.tech[TAKES_PART, t] = 0
+            return
+        take_out(inst, s, most, unit)
+    s.tech[TAKES_PART, t] = 1
+    stop = s.stops[start, AFTER]
+    while stop >= 0:
+        if stop < units:
+            removed.unit[count] = stop
+            count += 1
+        stop = s.stops[stop, AFTER]
+    if s.marks[CARTRIDGES] == 1:
+        settle_route(inst, s, bags, most, t, removed, count)
+    count_moved(s, inst.unit, t)
+
+
+# Long: one loop; what it carries from step to step would be handed in and out of each part.
 @cached_njit
 def anneal(
-    g: Ground, now: Routes, trial: Routes, best: Best, rules: IntArray, word: WordArray,
-    heat: tuple[float, float, float, float, float, float], steps: int,
+    inst: Instance, s: State, near: Neighbours, bags: Bags, places: Places,
+    removed: Removed, best: Best, most: int, cooling: Cooling, change_cost_ms: int,
+    word: WordArray, fresh: bool, done: int, steps: int,
 ) -> None:
-    """``steps`` steps from ``now``; heat: temperature, its factor per step, the same for loss.
+    """``steps`` steps from where the routes are, of a cooling of which ``done`` are behind.
 
-    ``rules``: CHANGE_COST in ms, TIMED 1 if there are windows or hours, STARTED 1 once there is
-    a first plan, LOST by ``now``, SQUARED and ABOUT_MS the finishes, and FREE 1 per technician who
-    can reach the finish at all.
+    Where they are ``fresh``, stops are linked and have no labels yet.
     """
-    way, first, travel, length, phase_from, apart, strokes, loss, unit, bag, near = g
-    seq, tech, slots, know = trial
-    temperature, cool, loss_temperature, loss_cool, share, share_cool = heat
-    units, n_tech = unit.shape[1] - 1, tech.shape[1]
-    dirty, value = np.zeros(n_tech, dtype=np.int64), np.zeros(4, dtype=np.int64)
-    order = np.empty(units, dtype=np.int64)
-    e_now = value_of(loss, unit, bag, now.tech, now.slots, rules, share, value)
-    for _ in range(steps):
-        if rules[STARTED] != 1:
-            dirty[:] = 1
+    if fresh:
+        for t in range(s.tech.shape[1]):
+            adopt(inst, s, bags, most, t, removed)
+    lost, left_out = 0, 0
+    for u in range(inst.unit.shape[0]):
+        if s.stops[u, HOLDER] < 0:
+            lost, left_out = lost + inst.unit[u, SKIP_LOSS], left_out + 1
         else:
-            ruin(seq, tech, slots, near[0], word, dirty)
-        for t in range(n_tech):
-            if dirty[t] == 1:
-                fits = refresh(
-                    way, first, travel, length, phase_from, apart, strokes, bag, unit, seq, tech,
-                    slots, know, t, ONE, FAR,
-                )
-                if rules[STARTED] == 0:
-                    rules[FREE + t] = 1 if fits else 0
-        found = sort_out(way, unit[FIRST_WAY], unit[SKIP_LOSS], slots, near[1], word, order)
-        for k in range(found):
-            put_back(
-                way, first, travel, length, phase_from, apart, strokes, loss, bag, unit, near, seq,
-                tech, slots, know, rules, word, share, order[k], dirty,
+            lost += inst.level[s.stops[u, LEVEL], LOSS]
+    w, now, hot, loss_hot = Weights(1.0, 1, 0.0, change_cost_ms), 0.0, 1.0, 1.0
+    keep_best(s, best, lost, w)
+    stale = True
+    for k in range(steps):
+        if k % BATCH == 0 or stale:
+            x = min(1.0, float(done + k) / float(cooling.steps))
+            squared = cooling.squared_first + int(
+                (cooling.squared_last - cooling.squared_first) * x + 0.5
             )
-        e, chance = value_of(loss, unit, bag, tech, slots, rules, share, value), fraction(word)
-        chance = -np.log(1.0 - chance)
-        if value[0] == rules[LOST]:
-            accept = e <= e_now + temperature * chance
+            share = cooling.share_first * (cooling.share_last / cooling.share_first) ** x
+            about_ms = max(cooling.about_ms, float(last_finish(s)))
+            w = Weights(about_ms, squared, share, change_cost_ms)
+            now = energy(s, w)
+            hot = cooling.hot_ms * (cooling.cool_ms / cooling.hot_ms) ** x
+            loss_hot = cooling.loss_hot * (cooling.loss_cool / cooling.loss_hot) ** x
+            stale = False
+        more_lost, more_out, feasible = step(
+            inst, s, near, bags, places, removed, most, w, word, left_out
+        )
+        chance = -np.log(1.0 - fraction(word))
+        accept = feasible
+        if feasible:
+            after = energy(s, w)
+            if more_lost == 0:
+                accept = after <= now + hot * chance
+            else:
+                accept = float(more_lost) <= loss_hot * chance
+        if accept:
+            now, lost, left_out = after, lost + more_lost, left_out + more_out
+            about_ms = max(cooling.about_ms, float(last_finish(s)))
+            stale = abs(about_ms / w.about_ms - 1.0) > STALE
+            if lost <= best.value[LOST]:
+                keep_best(s, best, lost, w)
         else:
-            accept = float(value[0] - rules[LOST]) <= loss_temperature * chance
-        given = rules[STARTED] == GIVEN
-        if rules[STARTED] == 0 or ((accept or given) and value[1] < FAR):
-            e_now, rules[LOST] = e, value[0]
-            keep_best(seq, tech, slots, value, best.seq, best.stops, best.level, best.value)
-            copy_changed(
-                seq, tech, slots, know, now.seq, now.tech, now.slots, now.know, units, dirty
-            )
-        else:
-            copy_changed(
-                now.seq, now.tech, now.slots, now.know, seq, tech, slots, know, units, dirty
-            )
-        rules[STARTED] = 1
-        for t in range(n_tech):
-            dirty[t] = 0
-        temperature, loss_temperature = temperature * cool, loss_temperature * loss_cool
-        share *= share_cool
+            take_back(s)

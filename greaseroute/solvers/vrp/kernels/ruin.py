@@ -1,119 +1,153 @@
-"""Compiled: which units are taken out of the orders, and in which order they are put back.
+"""Compiled: which units are taken out of the routes, and in which order they are put back.
 
-Strings of adjacent stops as in Christiaens and Vanden Berghe, Slack induction by string removals,
-Transportation Science 54 (2020). Arrays as in ``kernel_crew_route``; ``near`` (U, U) lists the
-units by distance from each, itself first.
+Strings of adjacent stops around one place, as in Christiaens and Vanden Berghe, Slack induction by
+string removals, Transportation Science 54 (2020); now and then units that lie together, or any.
 """
 
 # Argument lists stay in rows: one argument a line would hide the code.
 # fmt: off
 
-import numpy as np
-from numba import njit
+from typing import NamedTuple
 
-from greaseroute.solvers.arrays import WordArray
-from greaseroute.solvers.vrp.kernels.route import HI, HOLDER, LEVEL, MS, STOPS
-from greaseroute.solvers.vrp.problem import IntArray
+from greaseroute.solvers.arrays import FloatArray, IntArray, WordArray
+from greaseroute.solvers.compiled import inner_njit
+from greaseroute.solvers.vrp.kernels.route import AFTER, BEFORE, HOLDER
+from greaseroute.solvers.vrp.kernels.state import DIRTY, State, take_out
+from greaseroute.solvers.vrp.layout import (
+    CLOSES,
+    FIRST_LEVEL,
+    FIRST_WAY,
+    SKIP_LOSS,
+    WORK,
+    Instance,
+)
 from greaseroute.solvers.xorshift import below, fraction
 
-MOST_OUT = 10  # most units taken out at one place per step
+MEAN_OUT = 8.0  # units taken out by strings per step, about
+LONGEST = 10  # units of one string
+STRINGS, TOGETHER = 0.85, 0.95  # shares of the steps: strings up to here, near units up to here
+SPLIT, KEEP_ON = 0.5, 0.5  # of the strings leave a part in the middle; chance of one unit more
+MOST_LEFT_OUT = 10  # of the units that no route has, so many are tried again in one step
 
 
-@njit(nogil=True)
-def take_out(seq: IntArray, tech: IntArray, slots: IntArray, unit: int, dirty: IntArray) -> None:
-    """Take a unit out of its order; the caller refreshes the orders marked in ``dirty``."""
-    t = slots[HOLDER, unit]
-    kept = 0
-    for i in range(tech[STOPS, t]):
-        if seq[t, i] != unit:
-            seq[t, kept] = seq[t, i]
-            kept += 1
-    tech[STOPS, t] = kept
-    slots[HOLDER, unit] = -1
-    slots[LEVEL, unit] = -1
-    dirty[t] = 1
+class Neighbours(NamedTuple):
+    """Which units lie near which.
+
+    ``beside`` (U, N): the nearest of each unit, for places to put it; ``near`` (U, M): more of
+    them, itself first, for what is taken out together; ``away`` (U,) ms from the first start.
+    """
+
+    beside: IntArray
+    near: IntArray
+    away: IntArray
 
 
-@njit(nogil=True)
+class Removed(NamedTuple):
+    """Units to be put back: ``unit`` (U,) and what they are sorted by, ``key`` (U,)."""
+
+    unit: IntArray
+    key: FloatArray
+
+
+@inner_njit
 def take_string(
-    seq: IntArray, tech: IntArray, slots: IntArray, units: int, unit: int, length: int,
-    word: WordArray, dirty: IntArray,
-) -> None:
-    """Take out up to ``length`` units in a row that contain ``unit``."""
-    t, at = slots[HOLDER, unit], 0
-    while seq[t, at] != unit:
-        at += 1
-    begin = max(1, at - below(word, length))
-    kept = begin
-    for i in range(begin, tech[STOPS, t]):
-        slot = seq[t, i]
-        if i < begin + length and slot < units:
-            slots[HOLDER, slot] = -1
-            slots[LEVEL, slot] = -1
-        else:
-            seq[t, kept] = slot
-            kept += 1
-    tech[STOPS, t] = kept
-    dirty[t] = 1
-
-
-@njit(nogil=True)
-def ruin(
-    seq: IntArray, tech: IntArray, slots: IntArray, near: IntArray, word: WordArray,
-    dirty: IntArray,
-) -> None:
-    """Take out strings around a unit, the units near it, or any units."""
-    units = near.shape[0]
-    seed, mode = below(word, units), fraction(word)
-    most = min(MOST_OUT, units)
-    left = 1 + below(word, 3) if mode < 0.5 else 1 + below(word, most)
-    for k in range(units):
-        unit = near[seed, k] if mode < 0.9 else below(word, units)
-        t = slots[HOLDER, unit]
-        if t < 0 or left == 0:
-            continue
-        if mode < 0.5:
-            if dirty[t] == 1:
-                continue
-            take_string(seq, tech, slots, units, unit, 1 + below(word, most), word, dirty)
-        elif fraction(word) < 0.8:
-            take_out(seq, tech, slots, unit, dirty)
-        else:
-            continue
-        left -= 1
-
-
-@njit(nogil=True)
-def key_of(way: IntArray, at: int, loss: int, distance: int, mode: int, chance: float) -> float:
-    """What the units left out are sorted by: chance, loss, work, latest end, or distance."""
-    if mode < 3:
-        return chance
-    if mode < 5:
-        return chance - float(loss)
-    if mode < 7:
-        return -float(way[MS, at])
-    if mode < 8:
-        return float(way[HI, at])
-    return float(distance) if mode < 9 else -float(distance)
-
-
-@njit(nogil=True)
-def sort_out(
-    way: IntArray, way_of_unit: IntArray, skip_loss: IntArray, slots: IntArray, rank: IntArray,
-    word: WordArray, order: IntArray,
+    inst: Instance, s: State, most: int, unit: int, length: int, word: WordArray, out: IntArray,
+    count: int,
 ) -> int:
-    """The units left out, in the order in which they are put back; returns how many."""
-    units, found = rank.shape[0], 0
-    key = np.empty(units, dtype=np.float64)
-    mode, centre = below(word, 10), below(word, units)
-    for u in range(units):
-        if slots[HOLDER, u] >= 0:
+    """Take out ``length`` units in a row around a unit, or as many around a part that stays."""
+    units, stop = inst.unit.shape[0], unit
+    for _ in range(below(word, length)):
+        before = s.stops[stop, BEFORE]
+        if before >= units:
+            break
+        stop = before
+    pause, stay = -1, 0
+    if length > 1 and fraction(word) < SPLIT:
+        pause, stay = 1 + below(word, length - 1), 1
+        while fraction(word) < KEEP_ON:
+            stay += 1
+    for k in range(length):
+        if k == pause:
+            while stay > 0 and stop < units:
+                stop, stay = s.stops[stop, AFTER], stay - 1
+        if stop >= units:
+            break
+        after = s.stops[stop, AFTER]
+        take_out(inst, s, most, stop)
+        out[count] = stop
+        count, stop = count + 1, after
+    return count
+
+
+@inner_njit
+def ruin(
+    inst: Instance, s: State, near: Neighbours, most: int, word: WordArray, out: IntArray
+) -> int:
+    """Take out strings around a unit, the units near it, or any; returns how many are out."""
+    units, n_tech = inst.unit.shape[0], s.tech.shape[1]
+    seed, mode, count = below(word, units), fraction(word), 0
+    longest = min(LONGEST, max(1, units // n_tech))
+    strings = 1 + below(word, max(1, int(4.0 * MEAN_OUT / (1 + longest))))
+    left = strings if mode < STRINGS else 1 + below(word, min(LONGEST, units))
+    for k in range(near.near.shape[1]):
+        if left == 0:
+            break
+        unit = near.near[seed, k] if mode < TOGETHER else below(word, units)
+        t = s.stops[unit, HOLDER]
+        if t < 0:
             continue
-        k = key_of(way, way_of_unit[u], skip_loss[u], rank[centre, u], mode, fraction(word))
-        at = found
-        while at > 0 and key[at - 1] > k:
-            key[at], order[at] = key[at - 1], order[at - 1]
+        if mode < STRINGS:
+            if s.tech[DIRTY, t] == 1:
+                continue
+            length = 1 + below(word, longest)
+            count = take_string(inst, s, most, unit, length, word, out, count)
+        else:
+            take_out(inst, s, most, unit)
+            out[count] = unit
+            count += 1
+        left -= 1
+    return count
+
+
+@inner_njit
+def add_left_out(s: State, word: WordArray, out: IntArray, count: int, units: int) -> int:
+    """Add some of the units that no route has to those taken out in this step."""
+    begin, most = below(word, units), count + MOST_LEFT_OUT
+    fresh = count
+    for k in range(units):
+        unit = (begin + k) % units
+        if s.stops[unit, HOLDER] >= 0 or count == most:
+            continue
+        known = False
+        for i in range(fresh):
+            known = known or out[i] == unit
+        if not known:
+            out[count] = unit
+            count += 1
+    return count
+
+
+@inner_njit
+def sort_out(
+    inst: Instance, near: Neighbours, word: WordArray, removed: Removed, count: int
+) -> None:
+    """Sort the units that are put back: by chance, loss, work, closing time or distance."""
+    mode = below(word, 10)
+    for i in range(count):
+        unit = removed.unit[i]
+        level = min(inst.unit[unit, FIRST_LEVEL], inst.level.shape[0] - 1)
+        first_way = min(inst.level[level, FIRST_WAY], inst.way.shape[1] - 1)
+        key = fraction(word)
+        if 3 <= mode < 5:
+            key -= float(inst.unit[unit, SKIP_LOSS])
+        elif mode == 5:
+            key -= float(inst.way[WORK, first_way])
+        elif mode == 6:
+            key += float(inst.way[CLOSES, first_way])
+        elif mode >= 7:
+            key += float(near.away[unit]) * (1.0 if mode == 7 else -1.0)
+        at = i
+        while at > 0 and removed.key[at - 1] > key:
+            removed.key[at], removed.unit[at] = removed.key[at - 1], removed.unit[at - 1]
             at -= 1
-        key[at], order[at] = k, u
-        found += 1
-    return found
+        removed.key[at], removed.unit[at] = key, unit

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from greaseroute.due.interval import OwnInterval, days_text
-from greaseroute.due.meter import RanBack
+from greaseroute.intervals.interval import OwnInterval, days_text
+from greaseroute.intervals.meter import RanBack
 
 Owed = Literal["due", "ahead", "not due"]
 NEVER_RECORDED = "never recorded"

@@ -8,8 +8,8 @@ import pytest
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
 from greaseroute.catalogue.machine_type import MachineType
-from greaseroute.due.worklist import carried_note, work_list
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.worklist import carried_note, work_list
 from greaseroute.site.crew import Severity, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site

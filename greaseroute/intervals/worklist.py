@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 from pydantic import Field
 
 from greaseroute.catalogue.joint import Interval, Joint
-from greaseroute.due.interval import OwnInterval, shortened
-from greaseroute.due.meter import HoursRun, RanBack, Reading, hours_between, in_zone
-from greaseroute.due.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
-from greaseroute.due.services import UnitHistory, unit_history
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.interval import OwnInterval, shortened
+from greaseroute.intervals.meter import HoursRun, RanBack, Reading, hours_between, in_zone
+from greaseroute.intervals.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
+from greaseroute.intervals.services import UnitHistory, unit_history
 from greaseroute.records import Record
 from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import Unit
@@ -23,6 +23,7 @@ Status = Literal["due", "ahead", "not due", "look only", "never pumped"]
 
 NEVER_PUMPED = "not a lubrication point: never pumped"
 LOOK_ONLY = "fed by a central system: look, do not pump"
+BY_OPERATOR = "greased by the operator during the shift: check that it was done"
 
 
 class DueItem(Record):
@@ -59,8 +60,7 @@ class DueItem(Record):
 
 def unit_joints(site: Site, unit: Unit) -> tuple[Joint, ...]:
     """The joints of ``unit`` with the attachments it carries, in catalogue order."""
-    machine_type = site.types[unit.type]
-    return machine_type.with_attachments(unit.attachments).joints
+    return site.machine(unit).joints
 
 
 def unit_severity(site: Site, unit: Unit) -> Severity | None:
@@ -151,6 +151,8 @@ def _joint_item(
         return _item(unit, joint, status="never pumped", reason=NEVER_PUMPED)
     if joint.central:
         return _item(unit, joint, status="look only", reason=LOOK_ONLY)
+    if joint.done_by == "operator":
+        return _item(unit, joint, status="look only", reason=BY_OPERATOR)
     assert isinstance(joint.interval, Interval)  # the record refuses a pumped joint without one
     base = _item(unit, joint, status="not due", reason="")
     verdicts: dict[Reading | None, _Verdict] = {}

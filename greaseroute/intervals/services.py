@@ -6,7 +6,7 @@ from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.due.meter import NO_HOURS, Reading, in_zone
+from greaseroute.intervals.meter import NO_HOURS, Reading, in_zone
 from greaseroute.ledger.meters import WorkingDay
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 
@@ -18,9 +18,10 @@ def _plain(name: str) -> str:
 def service_names(joint: Joint) -> frozenset[str]:
     """What a service of ``joint`` may be recorded under: its own name or its interval class.
 
-    A joint of ``250 h or 30 days`` is also covered by a service recorded as ``250 h``.
+    A joint of ``250 h or 30 days`` is also covered by a service recorded as ``250 h``. Names that
+    it had formerly count as its own.
     """
-    names = {_plain(joint.name)}
+    names = {_plain(name) for name in (joint.name, *joint.formerly)}
     if joint.interval is not None:
         names.add(_plain(joint.interval_class))
         if joint.interval.hours is not None:
@@ -51,10 +52,11 @@ class UnitHistory:
         """The last service of each fitting: of it alone, of its joint or its interval class."""
         names = service_names(joint)
         whole = max((r for n in names if (r := self.services.get((n, None)))), default=None)
-        own = _plain(joint.name)
+        own = [_plain(name) for name in (joint.name, *joint.formerly)]
         return {
             fitting.name: max(
-                (r for r in (whole, self.services.get((own, fitting.name))) if r), default=None
+                (r for r in (whole, *(self.services.get((n, fitting.name)) for n in own)) if r),
+                default=None,
             )
             for fitting in joint.fittings
         }
