@@ -196,7 +196,7 @@ REASONS: Sequence[tuple[str, Disprove]] = (
     (r"no clear ground to stand on while the machine turns", _clear_ground),
     (r"^nobody reaches it from the ground or a deck", _takes_more),
     (GEOMETRY, _a_place_serves),
-    (r"^it stands in posture", _posture_allows),
+    (r"^it stands in ", _posture_allows),
     (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),
     (r"more cartridges than", _bag_suffices),
     (r"^not enough time|^no time |^its window|^the shift ends", _nothing),

@@ -6,6 +6,9 @@ from pydantic import Field
 
 from greaseroute.records import Record
 
+GREASING = "greasing"
+"""The posture in which its maker wants a machine greased; people call it the service position."""
+
 Degrees = Annotated[float, Field(ge=-720.0, le=720.0)]
 Length = Annotated[float, Field(ge=0.0, le=100.0)]
 
@@ -33,3 +36,8 @@ class Posture(Record):
     angles_deg: dict[str, Degrees] = Field(default_factory=dict)
     lengths_m: dict[str, Length] = Field(default_factory=dict)
     supported: tuple[str, ...] = ()
+
+
+def position(name: str) -> str:
+    """A posture as a technician calls it, with its article: ``the service position``."""
+    return "the service position" if name == GREASING else f"posture {name}"

@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, ``--with-looks``, and what tells of a round under way."""
     add_options(parser, "site", "at", "out", "seed", "limit_s", "format", "cores", "language")
     parser.add_argument(
-        "--with-looks", action="store_true", help="also check the look points of each unit visited"
+        "--with-looks", action="store_true", help="do the daily checks of each unit visited as well"
     )
     parser.add_argument(
         "--done-so-far", metavar="FILE", type=Path, action="append",

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
+from greaseroute.catalogue.posture import position
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.visits.nodes import Item
@@ -83,8 +84,8 @@ def fitting_reason(
     if posture is None:
         return reason, helps
     if may_move and not reach.has_clear:
-        return f"{reason}; no clear ground to stand on while it moves", f"posture {posture}"
-    return reason, f"in reach in posture {posture}"
+        return f"{reason}; no clear ground to stand on while it moves", position(posture)
+    return reason, f"in reach in {position(posture)}"
 
 
 def _as_it_stands(surveyed: Surveyed, joint: JointWork, item: Item) -> tuple[str, str]:
@@ -94,7 +95,8 @@ def _as_it_stands(surveyed: Surveyed, joint: JointWork, item: Item) -> tuple[str
         return out[item].reason, out[item].helps
     allowed = joint.joint.postures
     if allowed and reach.now not in allowed:
-        return f"it stands in posture {reach.now}; greased in {' or '.join(allowed)} only", ""
+        places = " or ".join(map(position, allowed))
+        return f"it stands in {position(reach.now)}; greased in {places} only", ""
     return "no stand left on the ground that all postures of the round leave free", ""
 
 
@@ -103,8 +105,7 @@ def no_time(joints: Sequence[JointWork], reason: str) -> list[LeftOut]:
     return [
         left_out(
             j.due,
-            f"{reason} (weight {j.weight}: critical {j.joint.critical} x "
-            f"{j.due.overdue_ratio:.2f} of its interval used)",
+            reason,
             helps="more time, or one more technician",
         )
         for j in sorted(joints, key=lambda j: (-j.weight, j.joint.name))

@@ -52,9 +52,8 @@ def _least_lost(team: Team, *, skip_loss: Mapping[str, int], seed: int) -> int:
 
 def _note(what: str, *, lost: int, left: int) -> str:
     if left >= lost:
-        return f"With {what} nothing more would be found to fit in (weight left out: {lost})."
+        return f"With {what} nothing more would be done."
     share = 100 * (lost - left) / lost
     return (
-        f"With {what} the weight left out would fall from {lost} to {left} "
-        f"({share:.0f} % of it would be served)."
+        f"With {what} {share:.0f} % of what is left out would be done, counted by how urgent it is."
     )

@@ -25,7 +25,10 @@ TRACK_TEXT = "track tension: looks like a grease fitting and is not one, never p
 CENTRAL_TEXT = "fed by the central system: look that fresh grease shows, do not pump"
 OPERATOR_TEXT = "greased by the operator during the shift: check that it was done"
 AGAIN_NOTE = "The single strokes of a second pass are not in the counts: the reserve covers them."
-UNION_NOTE = "A unit asked for another posture closes the ground of both and stays in the last."
+UNION_NOTE = (
+    "Where a machine is moved into another posture, the ground of both is kept clear; "
+    "it stays in the last one."
+)
 
 
 def write_plan(solved: Solved, *, seed: int) -> RoundPlan:

@@ -23,7 +23,7 @@ from greaseroute.errors import UnknownName
 
 STRINGS = Path(__file__).parent / "strings"
 DEFAULT = "en"
-NAMES = "names"  # file of the names of parts; English needs none
+NAMES = "names"  # how the files of the names of parts begin; English needs none
 PLAN = "plan"  # file of the sentences that a plan carries
 S_PER_MIN = 60.0
 
@@ -43,13 +43,22 @@ def language(code: str = DEFAULT) -> "Language":
             "language", repr(code), limit=", ".join(languages()), next_step="choose one of these"
         )
     tables = {file.stem: _toml(file) for file in sorted((STRINGS / code).glob("*.toml"))}
-    names = tables.pop(NAMES, {})
+    names = _merged(tables.pop(stem) for stem in sorted(tables) if stem.startswith(NAMES))
     texts = dict(pair for stem, table in tables.items() for pair in _flat(table, stem))
     return Language(code, texts, names)
 
 
 def _toml(file: Path) -> dict[str, Any]:
     return tomllib.loads(file.read_text(encoding="utf-8"))
+
+
+def _merged(tables: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """The tables of several files as one, table by table."""
+    whole: dict[str, Any] = {}
+    for table in tables:
+        for name, part in table.items():
+            whole[name] = {**whole.get(name, {}), **part}
+    return whole
 
 
 def _flat(table: Mapping[str, Any], prefix: str) -> Iterator[tuple[str, Text]]:
@@ -78,7 +87,7 @@ class Language:
     texts : mapping of str to str or (one, many)
         Every text by ``file.table.key``.
     names : mapping
-        Names of machine parts and how names are made of others, see ``strings/de/names.toml``.
+        Names of machine parts and how names are made of others, see ``strings/de/names*.toml``.
     """
 
     code: str

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 
+from greaseroute.catalogue.posture import position
 from greaseroute.solvers.unit_tour import Way, nodes_of
 from greaseroute.visits.nodes import AGAIN, LOOK, POSTURE, TURN, Item, Node
 from greaseroute.visits.visit import UnitVisit
@@ -110,7 +111,7 @@ def _again_steps(call: NodeCall) -> tuple[str, ...]:
 
 def _posture_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:
     title = visit.work.machine_type.posture(name).title
-    words = f"posture {name} ({title})" if title else f"posture {name}"
+    words = f"{position(name)} ({title})" if title else position(name)
     return (
         "stand clear here and take your lock off",
         f"ask the operator for {words}",

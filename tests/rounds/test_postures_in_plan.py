@@ -52,7 +52,7 @@ def test_without_moves_the_front_end_is_left_with_the_posture_that_would_help(pl
     lost = {(u, j, f) for u, j, f in pumped(plan)} - set(pumped(still))
     assert lost
     assert len(still.left) >= 1
-    assert {x.helps for x in still.left} == {"in reach in posture greasing"}
+    assert {x.helps for x in still.left} == {"in reach in the service position"}
 
 
 def test_stands_before_the_move_are_in_the_first_posture_and_after_it_in_the_second(plan):

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import greaseroute
+from greaseroute.catalogue.shelf import shelf_attachments, shelf_names, shelf_type
 from greaseroute.errors import UnknownName
 from greaseroute.texts.language import ENGLISH, MissingText, language, languages
 
@@ -92,3 +93,61 @@ def test_names_are_made_of_others_and_a_family_has_its_own_word():
     assert GERMAN.name("left bucket", "loader") == "Schaufel links"
     assert GERMAN.name("some part of the site's own") == "some part of the site's own"
     assert ENGLISH.name("left bucket") == "left bucket"
+
+
+def names_of(machine):
+    """Every name and sentence of a type that people read."""
+    yield from (machine.title, *(link.name for link in machine.links))
+    for joint in machine.joints:
+        yield from (joint.name, joint.kind, *(fitting.name for fitting in joint.fittings))
+        if joint.procedure:
+            yield from (step.do for step in joint.procedure.steps)
+    for look in machine.looks:
+        yield from (look.name, look.what)
+    yield from (each.name for each in getattr(machine, "postures", ()))
+    yield from (each.name for each in getattr(machine, "decks", ()))
+    yield from (each.name for each in machine.cylinders)
+
+
+@pytest.mark.parametrize("name", shelf_names())
+def test_every_name_of_a_shelf_type_has_its_german(name):
+    machine = shelf_type(name)
+    known = {each: GERMAN.name(each, machine.family) for each in names_of(machine)}
+    assert [
+        each for each, german in known.items() if german == each and each != "Grader, 18 t"
+    ] == []
+    assert GERMAN.name(machine.family) != machine.family or machine.family == "grader"
+
+
+def test_every_name_of_an_attachment_has_its_german():
+    for attachment in shelf_attachments().values():
+        for each in names_of(attachment):
+            assert GERMAN.name(each) != each, each
+
+
+@pytest.mark.parametrize(
+    ("english", "german"),
+    [
+        ("hidden behind left boom cylinder", "verdeckt von: Auslegerzylinder links"),
+        ("arm 0.25 m too short", "Arm 0,25 m zu kurz"),
+        ("from the left platform", "von der Maschine aus: Bühne links"),
+        (
+            "12.5 h since last greasing, every 9 h (shortened for dust): 3.5 h over",
+            "12,5 h seit dem letzten Abschmieren, alle 9 h (verkürzt wegen dust): 3,5 h überfällig",
+        ),
+        ("ask the operator for posture raised", "vom Fahrer verlangen: Stellung »angehoben«"),
+        ("ask the operator for the service position", "vom Fahrer verlangen: die Wartungsstellung"),
+        ("said by nobody", "said by nobody"),
+    ],
+)
+def test_sentences_of_a_plan_are_found_again(english, german):
+    assert GERMAN.sentence(english) == german
+    assert ENGLISH.sentence(english) == english
+
+
+def test_a_sentence_made_from_the_table_comes_back_whole():
+    """Whatever stands at its placeholders: what was made in English is found as that text."""
+    for key, text in ENGLISH.section("plan").items():
+        values = {name: "12" for name in placeholders(text)[0]}
+        made = ENGLISH(f"plan.{key}", **values)
+        assert GERMAN.sentence(made) != made or key == "due.hours", key  # "12 h" in both
