@@ -6,6 +6,7 @@ from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import walk_gpx
 from greaseroute.cards.html import card_html
 from greaseroute.cards.lonlat import lonlat_of
+from greaseroute.cards.paper import card_pdf, pdf_ready
 from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 from greaseroute.drawings.map_svg import map_svg
 from greaseroute.drawings.png import png_ready, svg_to_png
@@ -33,6 +34,7 @@ def _json(plan: RoundPlan, _: Site) -> bytes:
 MADE: dict[str, tuple[str, Made]] = {
     "json": ("round.json", _json),
     "html": ("card.html", lambda plan, site: card_html(plan, site).encode()),
+    "pdf": ("card.pdf", card_pdf),
     "csv": ("pumps.csv", lambda plan, _: pumps_csv(plan).encode(ENCODING)),
     "svg": ("map.svg", lambda plan, site: map_svg(site, plan).encode()),
     "geojson": ("walk.geojson", _geojson),
@@ -44,10 +46,11 @@ MADE: dict[str, tuple[str, Made]] = {
 def formats_for(site: Site) -> tuple[str, ...]:
     """Formats that can be written for a site on this machine.
 
-    GPX asks for a site in lon/lat or on a grid, PNG for the extra ``png``.
+    GPX asks for a site in lon/lat or on a grid, PNG and PDF for the extras of their name.
     """
     missing = {"gpx"} if lonlat_of(site) is None else set()
     missing |= set() if png_ready() else {"png"}
+    missing |= set() if pdf_ready() else {"pdf"}
     return tuple(name for name in MADE if name not in missing)
 
 

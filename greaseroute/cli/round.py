@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 HELP = "plan the round, write the card and the files, print the summary"
 
 FILES = (
-    "round.json", "card.html", "pumps.csv", "map.svg", "map.png", "walk.geojson", "walk.gpx",
+    "round.json", "card.html", "card.pdf", "pumps.csv", "map.svg", "map.png",
+    "walk.geojson", "walk.gpx",
 )  # fmt: skip
 
 # How the texts of the stages begin, in their order.
@@ -71,11 +72,11 @@ def run(args: argparse.Namespace) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Drawn:
-    """The map, also on its way to being a picture where a renderer is installed, and the stops."""
+    """The map, the stops, and map.png and card.pdf where their makers are installed."""
 
     map: str
-    picture: "Aside[bytes] | None"
     walks: "tuple[WalkBlock, ...]"
+    on_the_way: "dict[str, Aside[bytes]]"
 
 
 def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[RoundPlan, Site, _Drawn | None]":
@@ -156,18 +157,24 @@ def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
     """Everything that does not hang on the bound."""
     from greaseroute.cards.card_model import walk_blocks
     from greaseroute.cards.html import card_template
+    from greaseroute.cards.paper import card_pdf, pdf_ready
     from greaseroute.drawings.map_svg import map_svg
     from greaseroute.drawings.png import png_aside, png_ready
+    from greaseroute.processes import Aside
 
     @cache
-    def drawing() -> "tuple[str, Aside[bytes] | None]":
+    def drawing() -> "tuple[str, dict[str, Aside[bytes]]]":
         drawn = map_svg(site, plan)
-        picture = png_aside(drawn) if png_ready() else None
+        on_the_way = {"map.png": png_aside(drawn)} if png_ready() else {}
         card_template()
-        return drawn, picture
+        return drawn, on_the_way
 
     walks = walk_blocks(plan, site, meanwhile=drawing)
-    return _Drawn(*drawing(), walks)
+    drawn, on_the_way = drawing()
+    if pdf_ready():
+        made = Aside(lambda: card_pdf(plan, site, drawn_map=drawn, walks=walks))
+        on_the_way = {**on_the_way, "card.pdf": made}
+    return _Drawn(drawn, walks, on_the_way)
 
 
 def _load_planner() -> None:
@@ -181,15 +188,14 @@ def _load_planner() -> None:
 
 
 def _files(plan: "RoundPlan", site: "Site", *, drawn: _Drawn) -> dict[str, bytes]:
-    """Every file of the round by name; the map as a picture too, where there is one."""
+    """Every file of the round by name, in the order of `FILES`."""
     from greaseroute.cards.html import card_html
 
     card = card_html(plan, site, drawn_map=drawn.map, walks=drawn.walks)
     texts = _texts(plan, site, drawn_map=drawn.map, card=card)
     files = {name: text.encode(encoding) for name, (text, encoding) in texts.items()}
-    if drawn.picture is not None:
-        files["map.png"] = drawn.picture.result()
-    return files
+    made = {name: work.result() for name, work in drawn.on_the_way.items()}
+    return {name: {**files, **made}[name] for name in FILES if name in files or name in made}
 
 
 def _texts(

@@ -6,6 +6,7 @@ from datetime import datetime
 import pytest
 from jsonschema import Draft202012Validator
 
+import greaseroute.cards.paper as paper
 import greaseroute.drawings.png as png
 import greaseroute.rounds.planner as planner
 import greaseroute.site.folder as folder
@@ -19,8 +20,9 @@ from tests.cards import sample
 
 @pytest.fixture(autouse=True)
 def plain(monkeypatch):
-    """A machine without a renderer of pictures, unless a test wants one."""
+    """A machine without renderers of pictures and pages, unless a test wants one."""
     monkeypatch.setattr(png, "find_spec", lambda name: None)
+    monkeypatch.setattr(paper, "find_spec", lambda name: None)
 
 
 @pytest.fixture
@@ -138,7 +140,7 @@ def test_the_map_is_a_picture_too_where_it_can_be(whole, monkeypatch, tmp_path, 
     monkeypatch.setattr(png, "png_aside", lambda svg: Aside(lambda: svg.encode()[:4]))
     assert entry(["round", "yard", "--out", str(tmp_path)]) == 0
     assert (tmp_path / "map.png").read_bytes() == b"<svg"
-    assert capsys.readouterr().out.endswith("walk.geojson, map.png\n")
+    assert capsys.readouterr().out.endswith("map.svg, map.png, walk.geojson\n")
 
 
 def test_bad_input_writes_nothing(tmp_path, capsys):

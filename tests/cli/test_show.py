@@ -4,6 +4,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+import greaseroute.cards.paper as paper
 import greaseroute.drawings.png as png
 import greaseroute.site.folder as folder
 from greaseroute.catalogue.shelf import shelf_names
@@ -14,8 +15,9 @@ from tests.cards import sample
 
 @pytest.fixture
 def plain(monkeypatch):
-    """A machine without a renderer of pictures."""
+    """A machine without renderers of pictures and pages."""
     monkeypatch.setattr(png, "find_spec", lambda name: None)
+    monkeypatch.setattr(paper, "find_spec", lambda name: None)
 
 
 @pytest.fixture

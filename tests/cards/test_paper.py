@@ -1,0 +1,87 @@
+"""The pocket list and the type book, read back from the PDF by another program (pypdf)."""
+
+import io
+
+import pytest
+
+import greaseroute.cards.paper as paper
+from greaseroute.cards.cautions import BEFORE_YOU_START
+from greaseroute.errors import UnknownName
+from tests.cards import sample
+
+pytest.importorskip("typst")
+pypdf = pytest.importorskip("pypdf")
+
+
+def words(pdf):
+    """The text of each page, blanks and line ends as one blank."""
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    return [" ".join(page.extract_text().split()) for page in reader.pages]
+
+
+@pytest.fixture(scope="module")
+def pdf(plan, yard):
+    return paper.card_pdf(plan, yard)
+
+
+@pytest.fixture(scope="module")
+def pages(pdf):
+    return words(pdf)
+
+
+def test_same_plan_and_site_give_the_same_bytes(pdf, yard):
+    assert paper.card_pdf(sample.plan(yard), yard) == pdf
+
+
+def test_a_sheet_with_what_holds_everywhere_a_map_and_the_list(pages):
+    assert len(pages) == 3
+    assert all(pages[0].count(caution.text) == 1 for caution in BEFORE_YOU_START)
+    # Three steps of isolation, the same at five machines: written once, named at each.
+    assert "".join(pages).count("2. take the key") == 1
+    assert pages[2].count("Isolate as I1") == 5
+    assert "walk of Ada" in pages[1]
+
+
+def test_every_fitting_stands_in_the_list_once_in_the_order_pumped(pages, plan):
+    rest = pages[2]
+    for stop in plan.technicians[0].stops:
+        label = stop.unit if not stop.reload else "to store: fill the bag"
+        assert label in rest
+        rest = rest[rest.index(label) :]
+        for stand in stop.stands:
+            for task in stand.fittings:
+                at = rest.index(task.joint)
+                assert f"{task.strokes}\u00d7" in rest[at : at + 60]
+                rest = rest[at + len(task.joint) :]
+    assert pages[2].count("4\u00d7") == sum(
+        len(s.fittings) for stop in plan.technicians[0].stops for s in stop.stands
+    )
+
+
+def test_a_cartridge_change_stands_before_its_fitting(pages):
+    change = pages[2].index("Fit a new cartridge of plain into the gun lever")
+    assert change < pages[2].index("boom root")
+
+
+def test_the_list_names_the_numbers_of_the_type_book(pages, yard):
+    book = words(paper.type_book_pdf(yard))
+    unit = yard.units[0]
+    names = paper.FittingNames(yard.say, sample.placed_unit(yard, unit))
+    assert names.number("boom root", "right") == "2"
+    assert "2 boom root, right" in pages[2]
+    assert "2 boom root, right" in " ".join(book)
+    assert unit.unit in book[0]
+
+
+def test_german_where_the_site_speaks_german(plan, yard):
+    from dataclasses import replace
+
+    pages = words(paper.card_pdf(plan, replace(yard, language="de")))
+    assert "Zuerst sichern" in pages[0]
+    assert pages[2].count("Sichern nach I1") == 5
+
+
+def test_without_the_typesetter_the_extra_is_named(plan, yard, monkeypatch):
+    monkeypatch.setattr(paper, "find_spec", lambda name: None)
+    with pytest.raises(UnknownName, match=r"pip install greaseroute\[pdf\]"):
+        paper.card_pdf(plan, yard)
