@@ -9,6 +9,7 @@ from shapely import STRtree
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.drawings.svg import Box, Point2
+from greaseroute.walk.shapes import clip
 
 Segment = tuple[Point2, Point2]
 
@@ -155,7 +156,7 @@ class LabelField:
         near = self._soft.query(shapely.box(*area))
         if not len(near):
             return 0.0
-        covered = shapely.clip_by_rect(self._soft.geometries[near], *area)
+        covered = clip(self._soft.geometries[near], area)
         sizes = zip(shapely.area(covered).tolist(), shapely.length(covered).tolist(), strict=True)
         return float(sum(AREA_PRICE * a if a else LINE_PRICE * b for a, b in sizes))
 

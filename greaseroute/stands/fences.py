@@ -6,6 +6,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.site.ground_plan import GroundPlan
 from greaseroute.stands.reach import Array, Mask
+from greaseroute.walk.shapes import clip
 from greaseroute.walk.site_ground import barrier_lines
 
 
@@ -20,8 +21,7 @@ def around_fences(fences: BaseGeometry | None, local: BaseGeometry) -> BaseGeome
     """The fences in the box round some ground, for quick local questions; None without any."""
     if fences is None or local.is_empty:
         return None
-    low_x, low_y, high_x, high_y = local.bounds
-    near = shapely.clip_by_rect(fences, low_x, low_y, high_x, high_y)
+    near = clip(fences, local.bounds)
     return None if near.is_empty else near
 
 

@@ -8,6 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.kinematics.placed import Pose
 from greaseroute.stands.reach import Array
+from greaseroute.walk.shapes import clip
 
 # Rings at these distances outside the closed ground and its clearance. The first is at the
 # limit; the others give a flatter line of sight under a body.
@@ -99,5 +100,5 @@ def close_to(points: Array, targets: Array, *, within_m: float) -> Array:
 def around(free: BaseGeometry, targets: Array, *, within_m: float) -> BaseGeometry:
     """The part of ``free`` in a box round the targets, for quick local questions."""
     low, high = targets[:, :2].min(axis=0) - within_m, targets[:, :2].max(axis=0) + within_m
-    clipped = shapely.clip_by_rect(free, low[0], low[1], high[0], high[1])
+    clipped = clip(free, (low[0], low[1], high[0], high[1]))
     return shapely.union_all([p for p in shapely.get_parts(clipped) if p.area > 0])

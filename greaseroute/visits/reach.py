@@ -23,6 +23,7 @@ from greaseroute.stands.stand import UnitStands
 from greaseroute.visits.nodes import LOOK, Item, item_of
 from greaseroute.visits.work import UnitWork, with_longer_hoses
 from greaseroute.walk.footprint import closed_ground
+from greaseroute.walk.shapes import clip
 from greaseroute.walk.site_ground import ClosedBy
 
 
@@ -231,8 +232,7 @@ def _less(free: BaseGeometry, closed: Sequence[Polygon], *, near: BaseGeometry) 
     """Free ground round ``near`` less some shapes."""
     import shapely
 
-    low_x, low_y, high_x, high_y = near.buffer(30.0).bounds
-    local = shapely.clip_by_rect(free, low_x, low_y, high_x, high_y)
+    local = clip(free, near.buffer(30.0).bounds)
     return local.difference(shapely.union_all(list(closed)))
 
 

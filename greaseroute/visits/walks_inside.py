@@ -8,6 +8,7 @@ import shapely
 
 from greaseroute.solvers.arrays import IntArray
 from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.shapes import clip
 from greaseroute.walk.tables import Array, Point2, line_of, up_to_ms
 from greaseroute.walk.travel import Travel
 
@@ -100,7 +101,7 @@ def _slow_within(ground: FreeGround, low: Array, high: Array) -> bool:
 
 def _near(ground: FreeGround, low: Array, high: Array) -> FreeGround:
     """The same ground inside a box, with the waits, slow areas and slopes that hold there."""
-    clipped = shapely.clip_by_rect(ground.free, low[0], low[1], high[0], high[1])
+    clipped = clip(ground.free, (low[0], low[1], high[0], high[1]))
     parts = [p for p in shapely.get_parts(clipped) if isinstance(p, shapely.Polygon) and p.area > 0]
     box = shapely.box(low[0], low[1], high[0], high[1])
     slow = [area for area in ground.slow if area.shape.intersects(box)]

@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.solvers.arrays import IntArray
 from greaseroute.walk.ground import FreeGround
+from greaseroute.walk.shapes import clip
 from greaseroute.walk.tables import Grounds, Point2, Walks
 from greaseroute.walk.waits import wait_seconds
 
@@ -230,7 +231,7 @@ def pieces_of(
     low_x, low_y = np.min(line, axis=0) - 1.0
     high_x, high_y = np.max(line, axis=0) + 1.0
     local = [
-        shapely.clip_by_rect(f, low_x, low_y, high_x, high_y).buffer(ON_EDGE_M)
+        clip(f, (low_x, low_y, high_x, high_y)).buffer(ON_EDGE_M)
         for f in {id(f): f for f in free}.values()
     ]
     rows = [list({id(f): None for f in free}).index(id(f)) for f in free]
