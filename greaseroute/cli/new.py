@@ -17,7 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Where to, and which demo."""
     parser.add_argument("folder", metavar="FOLDER", type=out_folder, help="a new or empty folder")
     parser.add_argument(
-        "--demo", metavar="NAME", help="a demo site instead: quarry, harbour or three_machines"
+        "--demo",
+        metavar="NAME",
+        help="a demo site instead: quarry, harbour, rental or three_machines",
     )
 
 

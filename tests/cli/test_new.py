@@ -44,7 +44,9 @@ def test_it_plans_at_once(tmp_path, capsys):
     assert {stop["unit"] for stop in plan["technicians"][0]["stops"]} == {"EX-1", "WL-1", "AD-1"}
 
 
-@pytest.mark.parametrize("name", ["quarry", "harbour", "three_machines", "quarry_ruttersby"])
+@pytest.mark.parametrize(
+    "name", ["quarry", "harbour", "rental", "three_machines", "quarry_ruttersby"]
+)
 def test_a_demo_is_the_one_of_the_repository(tmp_path, name):
     assert entry(["new", str(tmp_path / "x"), "--demo", name]) == 0
     (source,) = [p for p in (ROOT / "sites_demo").iterdir() if p.name.startswith(name)]
