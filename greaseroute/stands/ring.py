@@ -18,6 +18,7 @@ TOUCH_M = 1e-6
 # A point found as nearest on the edge of free ground is pushed this far into it.
 NUDGE_M = 1e-6
 GRID_M = 1e-6
+STRAIGHT_M = 1e-5
 
 
 def ring_points(
@@ -36,6 +37,8 @@ def ring_points(
     own = shapely.transform(list(closed), lambda at: _to_own(at, pose))
     shape = shapely.union_all(shapely.set_precision(own, GRID_M)).normalize()
     rings = [shape.buffer(clearance_m + step, quad_segs=4) for step in steps_m]
+    # Corners that rounding left on a straight edge would be points of their own.
+    rings = [ring.simplify(STRAIGHT_M) for ring in rings]
     lines = [
         line for ring in rings for line in shapely.get_parts(shapely.boundary(ring)) if line.length
     ]
