@@ -159,15 +159,36 @@ class _History:
         clock = time.fromisoformat(self.site.shift_start)
         worked_s = 0.0
         for day in range(-1, (last.date() - first.date()).days + 1):
+            if not works(self.site, first.date() + timedelta(days=day)):
+                continue
             opens = datetime.combine(first.date() + timedelta(days=day), clock, tzinfo=zone)
             closes = opens + timedelta(hours=self.unit.hours_per_day)
             inside = min(closes, last) - max(opens, first)
             worked_s += max(0.0, inside.total_seconds())
         return worked_s / S_PER_H
 
+    @property
+    def ahead_days(self) -> int:
+        """Days up to the next round, on the next working day; 0 where the site does not look ahead.
+
+        What falls due before that round is due now.
+        """
+        if self.site.rules.look_ahead_h <= 0:
+            return 0
+        today = _date(self.at, self.at)
+        ahead = (d for d in range(1, 400) if works(self.site, today + timedelta(days=d)))
+        return next(ahead, 1)
+
     def days_since(self, service: LastService) -> int:
         """Midnights passed on the site since a service."""
         return (_date(self.at, self.at) - _date(service.at, self.at)).days
+
+
+def works(site: Site, day: date) -> bool:
+    """Whether a day is worked on the site: no weekday off, no holiday."""
+    names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    off = site.work_days
+    return names[day.weekday()] not in off.days_off and day not in off.holidays
 
 
 def _date(moment: datetime, like: datetime) -> date:
@@ -206,7 +227,7 @@ def _owed(joint: Joint, fitting: str, history: _History, *, rule: Severity | Non
     ahead_h = history.site.rules.look_ahead_h
     verdicts = [
         _by_hours(interval, hours, factor=factor, ahead_h=ahead_h),
-        _by_days(interval, days, factor=factor, looks_ahead=ahead_h > 0),
+        _by_days(interval, days, factor=factor, ahead_days=history.ahead_days),
         _by_shift(interval, days),
     ]
     return _first_of([v for v in verdicts if v is not None])
@@ -238,11 +259,11 @@ def _by_hours(
     return Owed(over_h >= -EVEN, why)
 
 
-def _by_days(interval: Interval, days: int, *, factor: float, looks_ahead: bool) -> Owed | None:
+def _by_days(interval: Interval, days: int, *, factor: float, ahead_days: int) -> Owed | None:
     if interval.days is None:
         return None
     limit = round(interval.days * factor, 6)
-    due = days >= limit - EVEN or (looks_ahead and limit - days < 1 - EVEN)
+    due = days >= limit - EVEN or limit - days < ahead_days - EVEN
     return Owed(due, f"{days} days of {limit:g}")
 
 

@@ -29,5 +29,7 @@ def on_record(site: "Site", folder: Path, at: datetime | None) -> "tuple[Site, d
         latest = latest_work(ledger)
         if at is None and site.planned_for is not None and latest and latest >= planned:
             zone = ZoneInfo(site.time_zone)
-            planned = next_round_start(latest.astimezone(zone), round_start=site.round_start)
+            planned = next_round_start(
+                latest.astimezone(zone), round_start=site.round_start, work_days=site.work_days
+            )
         return with_record(site, ledger, at=planned), planned

@@ -1,14 +1,11 @@
-"""Which of the days ahead are worked, and on which of them there is a round."""
+"""On which of the days ahead there is a round."""
 
-from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 from greaseroute.errors import UnfitProblem
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-LONGEST_DAYS = 400
+from greaseroute.site.work_days import EVERY_DAY, LONGEST_DAYS, WorkDays
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,32 +22,30 @@ class Calendar:
     def __len__(self) -> int:
         return len(self.mornings)
 
+    @property
+    def after(self) -> datetime:
+        """The morning after the last one."""
+        return self.mornings[-1] + timedelta(days=self.step_days[-1])
 
-def _works(day: date, days_off: Collection[str], holidays: Collection[date]) -> bool:
-    return WEEKDAYS[day.weekday()] not in days_off and day not in holidays
 
-
-def plan_calendar(
-    at: datetime,
-    mornings: int,
-    *,
-    days_off: Collection[str] = (),
-    holidays: Collection[date] = (),
-) -> Calendar:
+def plan_calendar(at: datetime, mornings: int, *, work_days: WorkDays = EVERY_DAY) -> Calendar:
     """``mornings`` working mornings from ``at`` on, at its time of day.
 
-    ``days_off`` are weekdays as in `WEEKDAYS`. A first day that is off is passed over.
+    A first day that is off is passed over. An hour that the night of a clock change leaves out
+    is an hour later.
 
     Raises
     ------
     UnfitProblem
-        No morning asked for, or days off and holidays leave too few within 400 days.
+        No morning asked for, or days off and holidays leave too few.
     """
     found: list[datetime] = []
-    day = at
-    while len(found) < mornings + 1 and (day - at).days < LONGEST_DAYS:
-        if _works(day.date(), days_off, holidays):
-            found.append(day)
+    day, idle = at, 0
+    while len(found) < mornings + 1 and idle < LONGEST_DAYS:
+        works = work_days.works(day.date())
+        if works:
+            found.append(_on_the_clock(day))
+        idle = 0 if works else idle + 1
         day += timedelta(days=1)
     if mornings < 1 or len(found) <= mornings:
         raise UnfitProblem(
@@ -61,3 +56,8 @@ def plan_calendar(
         )
     steps = tuple((b.date() - a.date()).days for a, b in pairwise(found))
     return Calendar(tuple(found[:mornings]), steps)
+
+
+def _on_the_clock(moment: datetime) -> datetime:
+    """The moment as a clock shows it, where the hour it names does not exist."""
+    return moment.astimezone(UTC).astimezone(moment.tzinfo)

@@ -1,13 +1,12 @@
 """Hours a unit works on a day it works: mean and spread, from readings or from the fleet list."""
 
-from collections.abc import Collection, Iterable
-from datetime import date, timedelta
+from collections.abc import Iterable
 from itertools import pairwise
 
-from greaseroute.forecast.calendar import WEEKDAYS
 from greaseroute.intervals.meter import READING_SLACK_H
 from greaseroute.plan.week import DayHours
 from greaseroute.site.fleet import MeterReading, Unit
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 ENOUGH_READINGS = 10
 
@@ -19,16 +18,8 @@ FLEET_SPREAD = 0.25
 practice, no source. A setting of the caller."""
 
 
-def worked_days(
-    first: date, last: date, *, days_off: Collection[str], holidays: Collection[date]
-) -> int:
-    """Working days from ``first`` on and before ``last``."""
-    days = (first + timedelta(days=k) for k in range((last - first).days))
-    return sum(WEEKDAYS[d.weekday()] not in days_off and d not in holidays for d in days)
-
-
 def _spans(
-    readings: list[MeterReading], *, days_off: Collection[str], holidays: Collection[date]
+    readings: list[MeterReading], *, work_days: WorkDays
 ) -> tuple[list[tuple[float, int]], int]:
     """(hours, working days) between readings, and how often the meter fell (span left out).
 
@@ -41,7 +32,7 @@ def _spans(
             falls, carried = falls + 1, 0.0
             continue
         carried += max(0.0, hours)
-        days = worked_days(a.at.date(), b.at.date(), days_off=days_off, holidays=holidays)
+        days = work_days.before(b.at.date()) - work_days.before(a.at.date())
         if days:
             spans.append((carried, days))
             carried = 0.0
@@ -65,8 +56,7 @@ def day_hours(
     unit: Unit,
     readings: Iterable[MeterReading],
     *,
-    days_off: Collection[str] = (),
-    holidays: Collection[date] = (),
+    work_days: WorkDays = EVERY_DAY,
     fleet_spread: float = FLEET_SPREAD,
 ) -> DayHours:
     """Hours of ``unit`` on a working day, from its dated readings where it has ten or more.
@@ -74,7 +64,7 @@ def day_hours(
     Else the fleet list's hours a day, with ``fleet_spread`` as standard deviation over mean.
     """
     mine = sorted((r for r in readings if r.unit == unit.unit), key=lambda r: (r.at, r.meter_h))
-    spans, falls = _spans(mine, days_off=days_off, holidays=holidays)
+    spans, falls = _spans(mine, work_days=work_days)
     if len(mine) >= ENOUGH_READINGS and len(spans) >= 2:
         mean, sd = _mean_sd(spans)
         return DayHours(

@@ -1,17 +1,25 @@
-"""On which mornings each service that falls due may be done."""
+"""On which mornings a joint may be greased, from any morning it was greased on before.
+
+A *course* is the chain of services of one joint over the mornings of the span. From a service on
+one morning an arc leads to each morning on which the next may be done, or past the last one.
+"""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 from pydantic import Field
 
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.joints import FloatArray, JointRows
-from greaseroute.forecast.mornings import BoolArray
 from greaseroute.records import Record
 
 FAR_OVER = 1.5
 """Beyond this share of its interval a joint is greased on the first morning, whatever the crowd."""
+
+RELIEF = 3  # mornings beyond the tolerance that a service is put back for want of room, at most
+BEFORE = -1  # the morning of the last service on record
+SLACK = 1e-9
 
 
 class Tolerance(Record):
@@ -27,18 +35,6 @@ class Tolerance(Record):
     catch_up: int = Field(default=2, ge=1)
 
 
-@dataclass(frozen=True, slots=True)
-class DueService:
-    """One service of joint ``row``: falls due on morning ``due``, may be done from ``first`` to
-    ``last``. ``backlog`` where it is already over its tolerance today, or was never recorded."""
-
-    row: int
-    due: int
-    first: int
-    last: int
-    backlog: bool = False
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class WearDays:
     """What is used up by each morning, expected: ``hours`` (D + 1, N) and ``days`` (D + 1, N)."""
@@ -46,18 +42,28 @@ class WearDays:
     hours: FloatArray
     days: FloatArray
 
-    def share(self, rows: JointRows, row: int, *, begun: int, morning: int) -> float:
-        """Share of the interval used on ``morning`` by a joint greased on morning ``begun``;
-        with ``begun`` -1, by one last greased when its record says."""
-        if begun < 0 and np.isinf(rows.since_days[row]):
-            return float("inf")
+    def shares(self, rows: JointRows, row: int, *, begun: int) -> FloatArray:
+        """(D + 1,) share of the interval used on each morning, and on the one after the last, by a
+        joint greased on morning ``begun``; with ``BEFORE``, by one last greased by its record."""
         start = max(begun, 0)
-        used_h = float(self.hours[morning, row] - self.hours[start, row])
-        used_days = float(self.days[morning, row] - self.days[start, row])
-        if begun < 0:
-            used_h += float(rows.since_h[row])
-            used_days += float(rows.since_days[row])
-        return max(used_h / float(rows.limit_h[row]), used_days / float(rows.limit_days[row]))
+        used_h = self.hours[:, row] - self.hours[start, row]
+        used_days = self.days[:, row] - self.days[start, row]
+        if begun == BEFORE:
+            used_h = used_h + rows.since_h[row]
+            used_days = used_days + rows.since_days[row]
+        by_h, by_days = used_h / rows.limit_h[row], used_days / rows.limit_days[row]
+        if begun == BEFORE and np.isinf(rows.since_days[row]):
+            return np.full(len(self.hours), np.inf)
+        return np.asarray(np.maximum(by_h, by_days), dtype=np.float64)
+
+    def left(self, rows: JointRows, row: int, *, begun: int) -> tuple[FloatArray, FloatArray]:
+        """(D + 1,) hours and days left on each morning."""
+        start = max(begun, 0)
+        used_h = self.hours[:, row] - self.hours[start, row]
+        used_days = self.days[:, row] - self.days[start, row]
+        if begun == BEFORE:
+            used_h, used_days = used_h + rows.since_h[row], used_days + rows.since_days[row]
+        return rows.limit_h[row] - used_h, rows.limit_days[row] - used_days
 
 
 def wear_days(
@@ -73,87 +79,118 @@ def wear_days(
     )
 
 
-def _mornings_within(
-    wear: WearDays, rows: JointRows, row: int, *, begun: int, low: float, high: float
-) -> tuple[int, int] | None:
-    """First and last morning after ``begun`` whose used share lies from ``low`` to ``high``."""
-    last = len(wear.hours) - 1
-    shares = [(m, wear.share(rows, row, begun=begun, morning=m)) for m in range(begun + 1, last)]
-    inside = [m for m, share in shares if low - 1e-9 <= share <= high + 1e-9]
-    return (inside[0], inside[-1]) if inside else None
+@dataclass(frozen=True, slots=True)
+class Arcs:
+    """The mornings that may follow one service: those inside the tolerance.
 
-
-def _window(
-    wear: WearDays, rows: JointRows, row: int, *, due: int, before: tuple[int, int], tol: Tolerance
-) -> tuple[int, int] | None:
-    """The window of a service whose forerunner may be done on any of the mornings ``before``.
-
-    Not too early if the forerunner was late, not too late if it was early; None where that leaves
-    nothing around ``due``.
+    ``due`` is the first morning on which the next is owed, D where that is after the span.
+    ``over``: no morning keeps the tolerance; the next one is taken. ``backlog``: it was over
+    today already, or was never recorded.
     """
-    early, late = 1 - tol.early, 1 + tol.late
-    low = _mornings_within(wear, rows, row, begun=before[1], low=early, high=np.inf)
-    high = _mornings_within(wear, rows, row, begun=before[0], low=0.0, high=late)
-    if before[0] != before[1]:
-        return (low[0], high[1]) if low and high and low[0] <= high[1] else None
-    return min(due, low[0]) if low else due, max(due, high[1]) if high else due
+
+    to: tuple[int, ...]
+    due: int
+    over: bool = False
+    backlog: bool = False
 
 
-def _row_services(
-    wear: WearDays, rows: JointRows, row: int, *, dues: list[int], tol: Tolerance
-) -> list[DueService]:
-    """The services of one joint; a service whose window would upset the next keeps to its day."""
-    found: list[DueService] = []
-    before = (-1, -1)
-    for due in dues:
-        if rows.every_shift[row]:
-            window = (due, due)
-        else:
-            window = _window(wear, rows, row, due=due, before=before, tol=tol) or (-1, -1)
-            if window == (-1, -1):
-                fixed = found[-1]
-                found[-1] = DueService(row, fixed.due, fixed.due, fixed.due, fixed.backlog)
-                before = (fixed.due, fixed.due)
-                window = _window(wear, rows, row, due=due, before=before, tol=tol) or (due, due)
-        found.append(DueService(row, due, *window))
-        before = window
-    return found
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """What one joint's services may be, ``arcs[b]`` by the morning of the one before.
 
-
-def _catch_up(
-    service: DueService, wear: WearDays, rows: JointRows, *, tol: Tolerance
-) -> DueService:
-    """A service over its tolerance today is spread over the first mornings, the worst on the first.
-
-    Never recorded, or over by less than half the interval: any of ``catch_up`` mornings; further
-    over: the first morning.
+    ``rows`` are joints that share it: of one unit, with one interval, greased together. ``late``
+    are mornings beyond the tolerance, for want of room.
     """
-    if service.due != 0 or rows.every_shift[service.row]:
-        return service
-    share = wear.share(rows, service.row, begun=-1, morning=0)
-    if share <= 1 + tol.late + 1e-9:
-        return service
-    spread = np.isinf(share) or share <= FAR_OVER
-    last = max(service.last, tol.catch_up - 1) if spread else 0
-    return DueService(service.row, 0, 0, min(last, len(wear.hours) - 2), backlog=True)
+
+    rows: tuple[int, ...]
+    unit: int
+    arcs: dict[int, Arcs]
+    late: dict[int, tuple[int, ...]]
 
 
-def due_services(
-    rows: JointRows, due: BoolArray, *, wear: WearDays, tolerance: Tolerance
-) -> tuple[DueService, ...]:
-    """Every service of the span with its window, from what falls due on which morning.
+@dataclass(frozen=True, eq=False)
+class CourseMaker:
+    """Makes the courses of all joints of a span."""
 
-    ``due`` (mornings, N) is the expected course in which each joint is greased on the morning it
-    is due. The windows of a joint's services fit each other: whatever morning of its window each
-    one is done on, the next is neither too early nor too late.
-    """
-    found: list[DueService] = []
-    for row in range(len(rows)):
-        dues = [int(d) for d in np.flatnonzero(due[:, row])]
-        services = _row_services(wear, rows, row, dues=dues, tol=tolerance)
-        if services and services[0].due == 0:
-            only = len(services) == 1
-            first = _catch_up(services[0], wear, rows, tol=tolerance)
-            services[0] = first if only else DueService(row, 0, 0, 0, first.backlog)
-        found += services
-    return tuple(found)
+    rows: JointRows
+    calendar: Calendar
+    wear: WearDays
+    tolerance: Tolerance
+    ahead_h: float
+
+    def courses(self, *, apart: bool, relief: bool = False) -> tuple[Course, ...]:
+        """One course for each set of joints that share it, in the order of the joints; for each
+        joint on its own where they are to be ``apart``."""
+        rows, groups = self.rows, dict[tuple[float, ...], list[int]]()
+        for row in range(len(rows)):
+            key = (
+                float(rows.unit[row]), float(rows.limit_h[row]), float(rows.limit_days[row]),
+                float(rows.every_shift[row]), float(rows.since_h[row]),
+                float(rows.since_days[row]), float(rows.greased_today[row]),
+                float(row if apart else -1),
+            )  # fmt: skip
+            groups.setdefault(key, []).append(row)
+        return tuple(self.course(tuple(mine), relief=relief) for mine in groups.values())
+
+    def course(self, mine: tuple[int, ...], *, relief: bool = False) -> Course:
+        """The course of joints from the last service on record on."""
+        arcs: dict[int, Arcs] = {}
+        late: dict[int, tuple[int, ...]] = {}
+        waiting, end = [BEFORE], len(self.calendar)
+        while waiting:
+            b = waiting.pop()
+            if b in arcs:
+                continue
+            arcs[b] = self.arcs(mine[0], b, first=b + 1)
+            last = max(arcs[b].to)
+            if relief and last < end:
+                late[b] = tuple(range(last + 1, min(last + RELIEF, end - 1) + 1))
+            waiting += [m for m in (*arcs[b].to, *late.get(b, ())) if m < end]
+        return Course(mine, int(self.rows.unit[mine[0]]), arcs, late)
+
+    def arcs(self, row: int, begun: int, *, first: int) -> Arcs:
+        """What may follow a service on morning ``begun``, from morning ``first`` on."""
+        end, tol = len(self.calendar), self.tolerance
+        share = self.wear.shares(self.rows, row, begun=begun)
+        due = self._due(row, begun, first=first)
+        if first >= end:
+            return Arcs((end,), end, over=bool(share[end] > 1 + tol.late + SLACK))
+        if self.rows.every_shift[row]:
+            over, known = bool(share[due] > 1 + tol.late + SLACK), begun != BEFORE
+            return Arcs((due,), due, over=over and known, backlog=over and not known)
+        fine = [m for m in range(first, end) if share[m] <= 1 + tol.late + SLACK]
+        if begun == BEFORE and not (fine and fine[0] == first):
+            return self._backlog(float(share[first]), first)
+        if due == end and share[end] <= 1 + tol.late + SLACK:
+            return Arcs((end,), end)
+        if not fine:
+            return Arcs((first,), min(due, first), over=True)
+        early = [m for m in fine if share[m] >= 1 - tol.early - SLACK or m >= due]
+        return Arcs(tuple(early) or (fine[-1],), min(due, end))
+
+    def _backlog(self, share: float, first: int) -> Arcs:
+        """Over its tolerance today: one of the first mornings; far over: the very first."""
+        spread = self.tolerance.catch_up if np.isinf(share) or share <= FAR_OVER else 1
+        last = min(first + spread, len(self.calendar))
+        return Arcs(tuple(range(first, last)), first, backlog=True)
+
+    def _due(self, row: int, begun: int, *, first: int) -> int:
+        """The first morning from ``first`` on at which the joint is owed, as `due.owed` says."""
+        rows, end = self.rows, len(self.calendar)
+        left_h, left_days = self.wear.left(rows, row, begun=begun)
+        looks = self.ahead_h > 0
+        for m in range(first, end):
+            ahead_days = self.calendar.step_days[m] if looks else 0
+            owed = left_h[m] <= self.ahead_h + SLACK or left_days[m] <= SLACK
+            owed = owed or left_days[m] < ahead_days - SLACK
+            shift = rows.every_shift[row] and not (
+                m == 0 and begun == BEFORE and rows.greased_today[row]
+            )
+            if owed or shift:
+                return m
+        return end
+
+
+def date_text(moment: datetime) -> str:
+    """Such as ``Thu 5 March``."""
+    return f"{moment:%a} {moment.day} {moment:%B}"

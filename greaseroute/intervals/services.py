@@ -9,6 +9,7 @@ from greaseroute.catalogue.joint import Joint
 from greaseroute.intervals.meter import NO_HOURS, Reading, in_zone
 from greaseroute.ledger.meters import WorkingDay
 from greaseroute.site.fleet import LastService, MeterReading, Unit
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 
 def _plain(name: str) -> str:
@@ -77,11 +78,12 @@ def unit_history(
     readings: Iterable[MeterReading],
     listed_at: datetime | None = None,
     shift_start: time = time(0),
+    work_days: WorkDays = EVERY_DAY,
 ) -> UnitHistory:
     """What is known of ``unit`` at ``at``; records dated later are left out.
 
     ``meter_h`` of the fleet list is the reading at ``listed_at`` (``at`` where that is not known
-    or not earlier). From the last reading up to ``at`` the unit's hours per day are added.
+    or not earlier). From the last reading up to ``at`` the unit's hours per working day are added.
     """
     last: dict[Done, Reading] = {}
     trace = [
@@ -98,7 +100,7 @@ def unit_history(
         if done.at <= at and (key not in last or last[key] < done):
             last[key] = done
     known = tuple(sorted({r for r in trace if r.at <= at}))
-    day = WorkingDay(shift_start, unit.hours_per_day)
+    day = WorkingDay(shift_start, unit.hours_per_day, work_days=work_days)
     listed = Reading(at if listed_at is None else min(at, in_zone(listed_at, zone)), unit.meter_h)
     read = max([listed, *(r for r in known if r.at > listed.at)], key=lambda r: r.at)
     carried_h = day.hours(read.at, at)

@@ -1,7 +1,7 @@
 """The work list: every joint of every unit, owed or not, and why."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -213,12 +213,14 @@ def _with_troubles(site: Site, item: DueItem) -> DueItem:
 
 
 def _look_ahead(site: Site, at: datetime, *, next_round: datetime | None) -> LookAhead:
-    """Hours by the site's rule; days to the next round, the next day where it is not told."""
+    """Hours by the site's rule; days to the next round, the next working day if not told."""
     hours_h = site.rules.look_ahead_h
     if next_round is None:
         if hours_h <= 0:
             return LookAhead(0.0, 0.0)
-        next_round = at + timedelta(days=1)
+        zone_day = in_zone(at, ZoneInfo(site.time_zone))
+        passed = site.work_days.next_after(zone_day.date()) - zone_day.date()
+        next_round = at + passed
     zone = ZoneInfo(site.time_zone)
     return LookAhead(hours_h, calendar_days(at, next_round, zone=zone))
 
@@ -228,8 +230,8 @@ def work_list(
 ) -> tuple[DueItem, ...]:
     """Every joint of every unit at ``at``, in fleet order, then catalogue order.
 
-    ``next_round`` is the moment of the round after this one (default: a day later); what falls due
-    before it is treated as due. A naive ``at`` is local time of the site.
+    ``next_round`` is the moment of the round after this one (default: that of the next working
+    day); what falls due before it is treated as due. A naive ``at`` is local time of the site.
 
     Raises
     ------
@@ -257,7 +259,7 @@ def _history(site: Site, unit: Unit, at: datetime) -> UnitHistory:
     return unit_history(
         unit, at, zone=ZoneInfo(site.time_zone), services=site.last_services,
         readings=site.meter_readings, listed_at=listed_at,
-        shift_start=time_of_day(site.shift_start),
+        shift_start=time_of_day(site.shift_start), work_days=site.work_days,
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 
 from greaseroute.ledger.events import Event, Greased, MeterRead, MeterReplaced
 from greaseroute.ledger.store import instant_ms
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 READING_SLACK_H: Final = 0.05
 """Meters show tenths: two readings of one meter may differ by half of that and mean nothing."""
@@ -31,7 +32,8 @@ class MeterPoint(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class WorkingDay:
-    """When a machine works: ``hours_h`` from the start of the shift on, not while it is away.
+    """When a machine works: ``hours_h`` from the start of the shift on, not while it is away, and
+    not on days off.
 
     That is how hours are spread over a day where no reading tells: a round in the morning finds
     the meter where the evening left it.
@@ -40,6 +42,7 @@ class WorkingDay:
     shift_start: time
     hours_h: float
     away: tuple[tuple[datetime, datetime], ...] = ()
+    work_days: WorkDays = EVERY_DAY
 
     def hours(self, first: datetime, last: datetime) -> float:
         """Hours expected between two moments of the site's zone, 0 if ``last`` is the earlier."""
@@ -55,7 +58,9 @@ class WorkingDay:
         """Hours from a day long ago: whole days, and the part of this one that is over."""
         begun = datetime.combine(moment.date(), self.shift_start, tzinfo=moment.tzinfo)
         part = min(max((moment - begun) / HOUR, 0.0), self.hours_h)
-        return moment.date().toordinal() * self.hours_h + part
+        day = moment.date()
+        today = part if self.work_days.works(day) else 0.0
+        return self.work_days.before(day) * self.hours_h + today
 
     def _merged_away(self, first: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
         """The times away between two moments, without overlaps."""

@@ -35,7 +35,9 @@ def working_day(site: Site, unit: Unit, recorded: Recorded) -> WorkingDay:
         (s.since.astimezone(zone), s.until.astimezone(zone) if s.until else far)
         for s in recorded.absences.get(unit.unit, ())
     )
-    return WorkingDay(time_of_day(site.shift_start), unit.hours_per_day, away)
+    return WorkingDay(
+        time_of_day(site.shift_start), unit.hours_per_day, away, work_days=site.work_days
+    )
 
 
 @dataclass(frozen=True, slots=True)

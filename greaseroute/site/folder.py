@@ -39,6 +39,7 @@ from greaseroute.site.files.settings import Settings, read_settings
 from greaseroute.site.fleet import Unit
 from greaseroute.site.geodesy import LocalPlane, local_plane
 from greaseroute.site.model import Site
+from greaseroute.site.work_days import WorkDays
 from greaseroute.site.moment import moment, zone
 from greaseroute.texts.text_file import read_text
 from greaseroute.texts.toml_text import TomlText
@@ -299,4 +300,5 @@ def _site(draft: Draft) -> Site:
         origin_lonlat=draft.plane.origin_lonlat,
         planned_for=_planned_for(draft.settings),
         language=head.language,
+        work_days=WorkDays(head.days_off, tuple(sorted(set(head.holidays)))),
     )

@@ -9,6 +9,7 @@ from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRule
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.ground_plan import GroundPlan
 from greaseroute.site.past import Past
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 from greaseroute.texts.language import DEFAULT, Language, language
 
 NOTHING_RECORDED = Past()
@@ -22,7 +23,8 @@ class Site:
     its units, by type and attachments: ask ``machine``. ``origin_lonlat`` is the anchor of the
     local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
     are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
-    is what the record tells beside services and readings, where the folder has one. ``language``
+    is what the record tells beside services and readings, where the folder has one.
+    ``work_days`` are those on which machines work and rounds are walked. ``language``
     is the code (ISO 639-1) of the language in which people read what is handed out.
     """
 
@@ -45,6 +47,7 @@ class Site:
     origin_lonlat: tuple[float, float] | None = None
     planned_for: datetime | None = None
     past: Past = NOTHING_RECORDED
+    work_days: WorkDays = EVERY_DAY
     language: str = DEFAULT
 
     @property

@@ -9,6 +9,7 @@ from greaseroute.site.crew import Technician, WorkingRules
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 from greaseroute.site.moment import next_time, parked_window, shift_start, time_of_day
 
 DAY = timedelta(days=1)
@@ -42,12 +43,17 @@ class Morning:
         return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
 
 
-def next_round_start(now: datetime, *, round_start: str) -> datetime:
-    """The first ``HH:MM`` at or after ``now``, in the zone of ``now``."""
+def next_round_start(
+    now: datetime, *, round_start: str, work_days: WorkDays = EVERY_DAY
+) -> datetime:
+    """The first ``HH:MM`` of a working day at or after ``now``, in the zone of ``now``."""
     hour, minute = (int(part) for part in round_start.split(":"))
     start = datetime.combine(now.date(), time(hour, minute), now.tzinfo)
     if start < now:
         start = datetime.combine(now.date() + timedelta(days=1), time(hour, minute), now.tzinfo)
+    if not work_days.works(start.date()):
+        day = work_days.next_after(start.date())
+        start = datetime.combine(day, time(hour, minute), now.tzinfo)
     return start
 
 
@@ -61,7 +67,7 @@ def moment_for(site: Site, at: datetime | None, *, now: datetime | None = None) 
     chosen = at if at is not None else site.planned_for
     if chosen is None:
         clock = (now or datetime.now(UTC)).astimezone(zone)
-        return next_round_start(clock, round_start=site.round_start)
+        return next_round_start(clock, round_start=site.round_start, work_days=site.work_days)
     return chosen.replace(tzinfo=zone) if chosen.tzinfo is None else chosen.astimezone(zone)
 
 

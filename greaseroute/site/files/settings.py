@@ -14,6 +14,7 @@ from greaseroute.records import Record, about
 from greaseroute.site import moment
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.texts.language import DEFAULT, languages
+from greaseroute.site.work_days import weekdays_of
 from greaseroute.texts.toml_text import TomlText, read_toml
 from greaseroute.texts.validation import Path, Source, faults_of
 
@@ -56,6 +57,10 @@ class SiteHead(Record):
     language: str = about(
         f"language of what is handed out: {', '.join(languages())}; --language overrides", DEFAULT
     )
+    days_off: tuple[str, ...] = about(
+        "weekdays on which nobody works: mon, tue, wed, thu, fri, sat, sun", ()
+    )
+    holidays: tuple[date, ...] = about("dates on which nobody works, such as 2031-05-01", ())
     rules: WorkingRules = about("working rules of the site", WorkingRules())
 
     @field_validator("language")
@@ -78,6 +83,11 @@ class SiteHead(Record):
     @classmethod
     def _coordinates(cls, text: str) -> str:
         return coordinate_system(text)
+
+    @field_validator("days_off")
+    @classmethod
+    def _weekdays(cls, names: tuple[str, ...]) -> tuple[str, ...]:
+        return weekdays_of(names)
 
     @field_validator("shift_start", "round_start")
     @classmethod
