@@ -31,6 +31,8 @@ def move_words(service: PlannedService) -> str:
     """What is to be said of a service's morning: nothing where it falls due on it."""
     if service.backlog:
         return "overdue"
+    if service.over:
+        return "no morning keeps its interval"
     if service.days_moved == 0:
         return ""
     mornings = count(abs(service.days_moved), "morning")

@@ -33,3 +33,12 @@ def on_record(site: "Site", folder: Path, at: datetime | None) -> "tuple[Site, d
                 latest.astimezone(zone), round_start=site.round_start, work_days=site.work_days
             )
         return with_record(site, ledger, at=planned), planned
+
+
+def on_first_morning(site: "Site", folder: Path, at: datetime | None) -> "tuple[Site, datetime]":
+    """The same on the first working morning from the moment planned for on."""
+    from greaseroute.forecast.calendar import plan_calendar
+
+    now, planned = on_record(site, folder, at)
+    first = plan_calendar(planned, 1, work_days=site.work_days).mornings[0]
+    return (now, planned) if first == planned else on_record(site, folder, first)

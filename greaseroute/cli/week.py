@@ -1,12 +1,13 @@
 """``greaseroute week SITE --out DIR``: the mornings ahead, the grease they use, what to order."""
 
 import argparse
+import sys
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.kernels import check_environment, ready_kernels
-from greaseroute.cli.on_record import on_record
+from greaseroute.cli.on_record import on_first_morning
 from greaseroute.cli.options import add_options, whole_number
 from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
@@ -87,7 +88,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Plan, write, print; 1 where a morning's round leaves something out."""
+    """Plan, write, print; 1 where something cannot be done as it should, with why on stderr."""
     check_environment()
     output = OutputSet(args.out, "week", FILES, hashes_of(args.site))
     output.check()
@@ -102,23 +103,33 @@ def run(args: argparse.Namespace) -> int:
         week = plan_week(span, plan=round_planner(span.site, seed=args.seed), progress=progress)
         progress("drawing the pages")
         contents = (week.model_dump_json(indent=1) + "\n", week_html(week, span.site))
-        output.write({n: text.encode() for n, text in zip(FILES, contents, strict=True)})
+        files = {n: text.encode() for n, text in zip(FILES, contents, strict=True)}
+        output.write(files)
     if args.format == "json":
         print(week.model_dump_json(indent=1))
     else:
         print(week_text(week))
-        print(f"Written to {Path(args.out)}: week.json, week.html")
-    return 0 if week.complete and not week.levelling.no_room else 1
+        print(f"Written to {Path(args.out)}: {', '.join(files)}")
+    reasons = exit_reasons(week)
+    if reasons:
+        print(f"exit code 1: {'; '.join(reasons)}", file=sys.stderr)
+    return 1 if reasons else 0
 
 
 def _span(args: argparse.Namespace) -> "Span":
-    from greaseroute.forecast.calendar import plan_calendar
+    from dataclasses import replace
+
     from greaseroute.forecast.week import WeekSettings, span_of
     from greaseroute.forecast.what_if import parse_what_if
     from greaseroute.forecast.windows import Tolerance
     from greaseroute.site.folder import read_site
+    from greaseroute.site.work_days import WorkDays, weekdays_of
 
-    site, at = on_record(read_site(args.site), args.site, args.at)
+    read = read_site(args.site)
+    off = weekdays_of((*read.work_days.days_off, *args.days_off))
+    holidays = tuple(sorted({*read.work_days.holidays, *args.holiday}))
+    read = replace(read, work_days=WorkDays(off, holidays))
+    site, first = on_first_morning(read, args.site, args.at)
     settings = WeekSettings(
         tolerance=Tolerance(early=args.early, late=args.late),
         service_level=args.service_level,
@@ -126,17 +137,21 @@ def _span(args: argparse.Namespace) -> "Span":
         seed=args.seed,
         what_ifs=tuple(parse_what_if(text) for text in args.what_if),
     )
-    calendar = plan_calendar(
-        at, args.mornings, days_off=args.days_off, holidays=frozenset(args.holiday)
-    )
-    return span_of(
-        site,
-        at,
-        calendar=calendar,
-        days_off=args.days_off,
-        holidays=frozenset(args.holiday),
-        settings=settings,
-    )
+    return span_of(site, first, mornings=args.mornings, settings=settings)
+
+
+def exit_reasons(week: "WeekPlan") -> list[str]:
+    """Why the exit code is 1; nothing where it is 0."""
+    left = sum(len(morning.left) for morning in week.mornings)
+    level = week.levelling
+    told = [
+        (left, "left out of a morning's round for want of time"),
+        (len(level.late), "late for want of room"),
+        (len(week.mend_first), "to be mended first: nobody can grease them as things stand"),
+        (len(week.cannot_keep), "with an interval that no morning keeps"),
+        (len(week.no_gun), "without a gun that fits"),
+    ]
+    return [f"{n} joint{'s' if n > 1 else ''} {what}" for n, what in told if n]
 
 
 def week_text(week: "WeekPlan") -> str:
@@ -158,19 +173,33 @@ def _mornings_text(week: "WeekPlan") -> list[str]:
             for t in morning.technicians
         ]
         if morning.left:
-            lines.append(f"    left out: {len(morning.left)}, see week.html")
+            lines.append(f"    no time for {len(morning.left)}: asked of the next morning")
     return lines
 
 
 def _levelling_text(week: "WeekPlan") -> list[str]:
     level = week.levelling
+    proved = (
+        f", by the same reckoning not below {level.lower_min:.0f} (gap {level.gap_pct:g} %)"
+        if level.lower_min
+        else ""
+    )
     return [
-        f"longest morning {level.longest_min:.0f} min of all technicians together, proved not "
-        f"below {level.lower_min:.0f} (gap {level.gap_pct:g} %)",
-        f"each joint on its due day: {level.due_day_longest_min:.0f} min; levelled is "
+        f"longest morning {level.walked_longest_min:.0f} min of all technicians as walked; "
+        f"{level.longest_min:.0f} as reckoned{proved}",
+        f"each joint on its due day: {level.due_day_longest_min:.0f} min as reckoned; levelled is "
         f"{level.shorter_pct:g} % shorter, {level.visits} visits instead of {level.due_day_visits}",
         *(f"late for want of room: {name}" for name in level.late),
-        *(f"no morning has room for: {name}" for name in level.no_room),
+        *(f"more to do than there is time: {when}" for when in level.overrun),
+        *(
+            f"mend first: {x.unit} {x.joint}{' ' + x.fitting if x.fitting else ''}: {x.reason}"
+            for x in week.mend_first
+        ),
+        *(
+            f"no morning keeps every {x.interval}: {x.unit} {x.joint}, at {100 * x.used:.0f} % by "
+            f"the next one; what helps: {x.helps}"
+            for x in week.cannot_keep
+        ),
     ]
 
 
@@ -180,7 +209,8 @@ def _grease_text(week: "WeekPlan") -> list[str]:
     lines = [f"grease, low / middle / high of {week.weeks_simulated} weeks:"]
     lines += [
         f"  {g.grease}: {g.grams.p10:.0f} / {g.grams.p50:.0f} / {g.grams.p90:.0f} g, "
-        f"{g.cartridges.p10:.1f} / {g.cartridges.p50:.1f} / {g.cartridges.p90:.1f} cartridges"
+        f"{g.cartridges.p10:.1f} / {g.cartridges.p50:.1f} / {g.cartridges.p90:.1f} cartridges; "
+        f"by the rounds {g.planned_g:.0f} g, {g.planned_cartridges} cartridges"
         for g in week.greases
     ]
     lines += ["order:"]
@@ -200,4 +230,6 @@ def _grease_text(week: "WeekPlan") -> list[str]:
             f"  {name}: {grams.p10:.0f} / {grams.p50:.0f} / {grams.p90:.0f} g"
             for name, grams in then.grams.items()
         ]
+        lines += [f"  order then: {line.grease}: {order_words(line)}" for line in then.orders]
+        lines += [f"  more to do than there is time: {when}" for when in then.overrun]
     return lines

@@ -12,7 +12,6 @@ from greaseroute.cards.first_day_html import first_day_html
 from greaseroute.cards.week_html import week_html
 from greaseroute.cli.output_set import OutputSet
 from greaseroute.door.open_site import OpenSite
-from greaseroute.forecast.calendar import plan_calendar
 from greaseroute.forecast.round_planner import round_planner
 from greaseroute.forecast.week import WeekSettings, span_of
 from greaseroute.forecast.week import plan_week as week_record
@@ -91,7 +90,7 @@ def plan_week(
     span = span_of(
         site.record,
         when,
-        calendar=plan_calendar(when, mornings),
+        mornings=mornings,
         settings=WeekSettings(seed=seed),
     )
     with at_most_cores(cores):

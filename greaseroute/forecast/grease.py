@@ -1,6 +1,7 @@
 """Grease of the span from simulated weeks: quantiles, fan by morning, expectation beside it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -10,6 +11,23 @@ from greaseroute.plan.week import GreaseWeek, Quantiles
 from greaseroute.site.crew import Grease
 
 DIGITS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """One morning of the plan by grease: grams and cartridges as walked, and as the rows of joints
+    have them (one gun, no change)."""
+
+    grams: Mapping[str, float]
+    cartridges: Mapping[str, float]
+    row_grams: Mapping[str, float]
+    row_cartridges: Mapping[str, float]
+
+    def of(self, grease: str) -> tuple[float, float, float, float]:
+        """The four figures of one grease."""
+        found = (self.grams, self.cartridges, self.row_grams, self.row_cartridges)
+        a, b, c, d = (each.get(grease, 0.0) for each in found)
+        return a, b, c, d
 
 
 def quantiles(drawn: FloatArray) -> Quantiles:
@@ -30,16 +48,29 @@ def expected_grams(rows: JointRows, expected: FloatArray, *, grease: str) -> flo
 
 
 def grease_weeks(
-    rows: JointRows, weeks: Weeks, *, greases: Sequence[Grease], expected: FloatArray | None
+    rows: JointRows,
+    weeks: Weeks,
+    *,
+    greases: Sequence[Grease],
+    expected: FloatArray | None,
+    planned: Sequence[Planned],
 ) -> tuple[GreaseWeek, ...]:
-    """One record for each grease that is used, in the site's order."""
+    """One record for each grease that is used, in the site's order.
+
+    The plan's own account is the middle of the forecast: weeks differ from it by what their hours
+    make them grease beside it.
+    """
     found = []
     for grease in greases:
         if grease.name not in weeks.greases:
             continue
         g = weeks.greases.index(grease.name)
-        grams = weeks.grams[:, :, g].sum(axis=1)
+        grams = np.cumsum(weeks.grams[:, :, g], axis=1)
         used = np.cumsum(weeks.cartridges[:, :, g], axis=1)
+        by_day = [p.of(grease.name) for p in planned]
+        on_plan = np.cumsum(np.array(by_day).reshape(-1, 4), axis=0)
+        grams = grams[:, -1] + on_plan[-1, 0] - on_plan[-1, 2]
+        used = used + on_plan[:, 1] - on_plan[:, 3]
         spread = quantiles(grams)
         price = grease.price_per_kg
         found.append(
@@ -51,6 +82,8 @@ def grease_weeks(
                 expected_g=None
                 if expected is None
                 else round(expected_grams(rows, expected, grease=grease.name), DIGITS),
+                planned_g=round(float(on_plan[-1, 0]), DIGITS),
+                planned_cartridges=round(float(on_plan[-1, 1])),
                 cost_p50=None if price is None else round(spread.p50 / 1000 * price, 2),
             )
         )

@@ -120,7 +120,7 @@ def services_of(course: Course, mornings: Sequence[int]) -> list[Service]:
 
 def _due_path(course: Course, days: int) -> tuple[int, ...]:
     """The mornings of a course that is served when it falls due, as far as its arcs allow."""
-    mine, at = [], BEFORE
+    mine, at = list[int](), BEFORE
     while True:
         arcs = course.arcs[at]
         options = [m for m in arcs.to if m <= max(arcs.due, min(arcs.to))]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from greaseroute.forecast.calendar import Calendar
-from greaseroute.forecast.packs import packs_for
+from greaseroute.forecast.packs import G_PER_KG, packs_for
 from greaseroute.forecast.simulation import Weeks
 from greaseroute.forecast.stock import reorder_level
 from greaseroute.plan.week import GreaseWeek, OrderLine
@@ -43,6 +43,7 @@ def order_line(
     grease: Grease,
     *,
     steady: Weeks,
+    steady_days: int,
     week: GreaseWeek | None,
     calendar: Calendar,
     service_level: float = DEFAULT_SERVICE_LEVEL,
@@ -52,7 +53,7 @@ def order_line(
     Packs are those of the site file, else cartridges.
     """
     span_days = sum(calendar.step_days)
-    mean, sd = daily_demand(steady, grease.name, span_days=span_days)
+    mean, sd = daily_demand(steady, grease.name, span_days=steady_days)
     at = reorder_level(mean, sd, lead_days=grease.lead_time_days, service_level=service_level)
     cover_days = grease.lead_time_days + span_days
     up_to = reorder_level(mean, sd, lead_days=cover_days, service_level=service_level).level
@@ -60,7 +61,7 @@ def order_line(
     used = week.fan[day].mean if week and day is not None else 0.0
     stock = grease.stock_cartridges
     need = 0 if day is None or stock is None else max(0, math.ceil(up_to - (stock - used)))
-    cartridge_kg = grease.cartridge_g / 1000
+    cartridge_kg = grease.cartridge_g / G_PER_KG
     packs = packs_for(need * cartridge_kg, grease.pack_kg or (cartridge_kg,))
     ordered_kg = sum(pack.count * pack.size_kg for pack in packs)
     price = grease.price_per_kg
@@ -87,16 +88,18 @@ def order_list(
     greases: Sequence[Grease],
     *,
     steady: Weeks,
+    steady_days: int,
     weeks: Sequence[GreaseWeek],
     calendar: Calendar,
     service_level: float = DEFAULT_SERVICE_LEVEL,
 ) -> tuple[OrderLine, ...]:
-    """One line for each grease of the site."""
+    """One line for each grease of the site; ``steady`` spans ``steady_days`` calendar days."""
     by_name = {week.grease: week for week in weeks}
     return tuple(
         order_line(
             grease,
             steady=steady,
+            steady_days=steady_days,
             week=by_name.get(grease.name),
             calendar=calendar,
             service_level=service_level,

@@ -5,12 +5,8 @@ from collections.abc import Sequence
 
 from greaseroute.plan.week import Pack
 
-STEP_KG = 0.05
-
-
+G_PER_KG = 1000
 LARGEST_KG = 200.0
-
-
 """Packs run from 0.4 to 180 kg (European pack standard, Lube Report 3_103)."""
 
 
@@ -23,7 +19,10 @@ def pack_word(size_kg: float) -> str:
 
 
 def _fewest(steps: int, sizes: Sequence[int]) -> list[int]:
-    """Counts per size that give at least ``steps``: least surplus first, then fewest packs."""
+    """Counts per size that give at least ``steps``: least surplus first, then fewest packs.
+
+    All in one step, such as grams.
+    """
     top = steps + max(sizes)
     packs = [0] + [top + 1] * top
     last = [-1] * (top + 1)
@@ -42,14 +41,16 @@ def _fewest(steps: int, sizes: Sequence[int]) -> list[int]:
 def packs_for(need_kg: float, sizes_kg: Sequence[float]) -> tuple[Pack, ...]:
     """Packs that hold ``need_kg``: least surplus, then fewest packs; largest first.
 
-    Sizes are taken to 50 g. A need beyond 200 kg is filled with the largest pack first.
+    Sizes are taken to the gram. A need beyond 200 kg is filled with the largest pack first.
     """
     if need_kg <= 0:
         return ()
     sizes = sorted(set(sizes_kg), reverse=True)
     bulk = max(0, math.floor((need_kg - LARGEST_KG) / sizes[0]))
-    steps = math.ceil((need_kg - bulk * sizes[0]) / STEP_KG - 1e-9)
-    counts = _fewest(steps, [max(1, round(size / STEP_KG)) for size in sizes])
+    grams = [max(1, round(size * G_PER_KG)) for size in sizes]
+    step = math.gcd(*grams)
+    steps = math.ceil(((need_kg - bulk * sizes[0]) * G_PER_KG - 1e-6) / step)
+    counts = _fewest(steps, [size // step for size in grams])
     counts[0] += bulk
     return tuple(
         Pack(count=count, size_kg=size, word=pack_word(size))

@@ -12,7 +12,8 @@ from greaseroute.forecast.week_rounds import Asked, PlanMornings
 from greaseroute.kernel_cache import take_over, unwritten
 from greaseroute.plan.round import RoundPlan
 from greaseroute.processes import cores, die_with
-from greaseroute.rounds.quick import quick_round
+from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.model import Site
 
 MOST_WORKERS, ENOUGH_UNITS = 8, 12
@@ -24,16 +25,29 @@ def round_planner(site: Site, *, seed: int) -> PlanMornings:
 
     A small site is planned in this process: starting others takes longer than its rounds.
     """
-    passes = max(LEAST_PASSES, PASSES_A_UNIT * len(site.units))
-    one = partial(quick_round, site, seed=seed, iterations=passes)
+    one = partial(_one_round, site, effort=week_effort(site, seed=seed, prove=False))
     workers = min(cores(), MOST_WORKERS)
-    if workers == 1 or len(site.units) < ENOUGH_UNITS:
-        return lambda asked: (one(at=at, work=items) for at, items in asked)
-    return lambda asked: _side_by_side(one, asked, workers=workers)
+
+    def planned(asked: Sequence[Asked]) -> Iterator[RoundPlan]:
+        if workers == 1 or len(site.units) < ENOUGH_UNITS or len(asked) == 1:
+            return (one(each) for each in asked)
+        return _side_by_side(one, asked, workers=workers)
+
+    return planned
+
+
+def week_effort(site: Site, *, seed: int, prove: bool) -> Effort:
+    """How long a morning of a week is searched for: the same where its round is planned again."""
+    return Effort(seed, max(LEAST_PASSES, PASSES_A_UNIT * len(site.units)), prove=prove)
+
+
+def _one_round(site: Site, asked: Asked, *, effort: Effort) -> RoundPlan:
+    """The round of one morning, without the proof that a single round gets."""
+    return plan_round(site, RoundRequest(asked.at, asked.items, guns=asked.guns), effort=effort)
 
 
 def _side_by_side(
-    one: Callable[..., RoundPlan], asked: Sequence[Asked], *, workers: int
+    one: Callable[[Asked], RoundPlan], asked: Sequence[Asked], *, workers: int
 ) -> Iterator[RoundPlan]:
     """Rounds in the order asked for; the same as one by one, since none depends on another."""
     context = multiprocessing.get_context("spawn")
@@ -43,7 +57,7 @@ def _side_by_side(
         initializer=_begin_worker,
         initargs=(os.getpid(), unwritten()),
     ) as pool:
-        waiting = [pool.submit(one, at=at, work=items) for at, items in asked]
+        waiting = [pool.submit(one, each) for each in asked]
         for future in waiting:
             yield future.result()
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.joints import FloatArray, JointRows
-from greaseroute.forecast.mornings import BoolArray, Clockwork
+from greaseroute.forecast.mornings import SLACK, BoolArray, Clockwork
+from greaseroute.forecast.windows import WearDays
 from greaseroute.plan.week import DayHours
 
 LEAST_WEEKS = 2_000
@@ -26,6 +27,16 @@ class Weeks:
     cartridges: FloatArray
     joint_services: FloatArray
 
+    def since(self, morning: int) -> "Weeks":
+        """The same without the first mornings."""
+        return replace(
+            self,
+            services=self.services[:, morning:],
+            strokes=self.strokes[:, morning:],
+            grams=self.grams[:, morning:],
+            cartridges=self.cartridges[:, morning:],
+        )
+
 
 def draw_hours(
     day_hours: Sequence[DayHours], *, weeks: int, days: int, rng: np.random.Generator
@@ -42,6 +53,42 @@ def draw_hours(
     size = (weeks, days, len(varied))
     drawn[:, varied, :] = rng.gamma(shape, scale, size=size).transpose(0, 2, 1)
     return drawn
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlannedServices:
+    """What a week's rounds grease: ``on`` (D, N) by the plan; ``wear`` and ``late`` its tolerance.
+
+    The rule of `round --week`: the joints of that morning, and what hours made due that the week
+    has on no later morning, or too late. A joint greased beside the plan goes by what is due from
+    there on. ``never`` (N,) are joints that cannot be greased as things stand.
+    """
+
+    on: BoolArray
+    never: BoolArray
+    wear: WearDays
+    late: float
+
+    def greased(
+        self, clockwork: Clockwork, day: int, *, due: BoolArray, astray: BoolArray
+    ) -> BoolArray:
+        """(W, N) what is greased on a morning; ``astray`` is kept up."""
+        rows = clockwork.rows
+        ahead = self.on[day + 1 :]
+        follows = ahead.any(axis=0) if len(ahead) else np.zeros(len(rows), dtype=np.bool_)
+        next_day = day + 1 + (np.argmax(ahead, axis=0) if len(ahead) else 0)
+        every = np.arange(len(rows))
+        hours = self.wear.hours[next_day, every] - self.wear.hours[day]
+        passed = self.wear.days[next_day, every] - self.wear.days[day]
+        known = np.isfinite(clockwork.since_days)
+        since_h, since_days = np.where(known, (clockwork.since_h, clockwork.since_days), 0.0)
+        by_h, by_days = (since_h + hours) / rows.limit_h, (since_days + passed) / rows.limit_days
+        worn = np.where(known, np.maximum(by_h, by_days), np.inf)
+        waits = follows & (worn <= 1 + self.late + SLACK)
+        beside = due & ~self.on[day] & ~waits & ~self.never
+        done = np.where(astray, due & ~self.never, self.on[day] | beside)
+        astray |= beside
+        return np.asarray(done, dtype=np.bool_)
 
 
 def _per_service(rows: JointRows, greases: Sequence[str]) -> FloatArray:
@@ -83,13 +130,13 @@ def simulate(
     weeks: int = LEAST_WEEKS,
     seed: int = 1,
     ordinary: bool = False,
+    planned: PlannedServices | None = None,
 ) -> Weeks:
-    """``weeks`` weeks in which every joint is greased on the first morning it is due.
+    """``weeks`` weeks, by a plan; without one each joint is greased on the first morning it is due.
 
     They begin with what the records say today, or, if ``ordinary``, somewhere in the middle of
-    each interval, as a week long after. Hours are drawn unit by unit; ``rates`` (units, mornings)
-    say how fast intervals are used up. The same seed draws the same hours, so that a what-if
-    differs by its cause alone.
+    each interval. Hours are drawn unit by unit; ``rates`` (units, mornings) say how fast intervals
+    are used up. The same seed draws the same hours, so that a what-if differs by its cause alone.
     """
     rng = np.random.default_rng(seed)
     days = len(calendar)
@@ -104,11 +151,13 @@ def simulate(
         work_share = days / sum(calendar.step_days)
         drawn = ordinary_start(rows, mean_h * work_share, weeks=weeks, rng=rng)
         clockwork.since_h, clockwork.since_days = drawn
-    services = np.zeros((weeks, days))
+    services, astray = np.zeros((weeks, days)), np.zeros((weeks, len(rows)), dtype=np.bool_)
     used = np.zeros((weeks, days, 3, len(greases)))
     of_joint = np.zeros(len(rows))
     for day in range(days):
         due = clockwork.due(day)
+        if planned is not None:
+            due = planned.greased(clockwork, day, due=due, astray=astray)
         services[:, day] = due.sum(axis=1)
         used[:, day] = (due.astype(np.float64) @ table).reshape(weeks, 3, len(greases))
         of_joint += due.sum(axis=0)
@@ -116,23 +165,3 @@ def simulate(
         clockwork.run_on(day, hours[:, :, day], rates=rates)
     strokes, grams, cartridges = (np.ascontiguousarray(used[:, :, k]) for k in range(3))
     return Weeks(greases, services, strokes, grams, cartridges, of_joint / weeks)
-
-
-def expected_mornings(
-    rows: JointRows,
-    calendar: Calendar,
-    *,
-    day_hours: Sequence[DayHours],
-    rates: FloatArray,
-    ahead_h: float,
-) -> BoolArray:
-    """(mornings, N): what is due on which morning if every unit works its expected hours."""
-    mean = np.array([hours.mean_h for hours in day_hours])[None, :]
-    clockwork = Clockwork.start(rows, calendar, ahead_h=ahead_h, weeks=1)
-    found = []
-    for day in range(len(calendar)):
-        due = clockwork.due(day)
-        found.append(due[0])
-        clockwork.grease(due)
-        clockwork.run_on(day, mean, rates=rates)
-    return np.array(found, dtype=np.bool_)

@@ -1,46 +1,41 @@
 """The week ahead: mornings levelled and planned, grease forecast, orders."""
 
-from collections.abc import Callable, Collection, Sequence
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime, timedelta
+from functools import cached_property
 
 import numpy as np
 
-from greaseroute.forecast.calendar import Calendar
-from greaseroute.forecast.grease import grease_weeks, quantiles
+from greaseroute.forecast.calendar import Calendar, plan_calendar
+from greaseroute.forecast.grease import Planned, grease_weeks
 from greaseroute.forecast.hours import day_hours
 from greaseroute.forecast.joints import FloatArray, JointRows, joint_rows
-from greaseroute.forecast.level_week import LevelWeek, level_week
+from greaseroute.forecast.level_week import LevelWeek, Service, level_week
 from greaseroute.forecast.orders import DEFAULT_SERVICE_LEVEL, order_list
 from greaseroute.forecast.renewal import expected_services
-from greaseroute.forecast.simulation import LEAST_WEEKS, Weeks, expected_mornings, simulate
-from greaseroute.forecast.week_rounds import (
-    PlanMornings,
-    date_text,
-    given_mornings,
-    morning_items,
+from greaseroute.forecast.simulation import LEAST_WEEKS, PlannedServices, Weeks, simulate
+from greaseroute.forecast.told import (
+    cannot_keep,
+    levelling_report,
+    minutes,
     morning_plan,
+    overruns,
 )
+from greaseroute.forecast.week_rounds import Morning, Mornings, PlanMornings
 from greaseroute.forecast.what_if import WhatIf, wear_rates
-from greaseroute.forecast.windows import DueService, Tolerance, WearDays, due_services, wear_days
-from greaseroute.plan.round import LeftOut, RoundPlan
-from greaseroute.plan.week import (
-    DayHours,
-    GreaseWeek,
-    LevellingReport,
-    MorningPlan,
-    OrderLine,
-    WeekPlan,
-    WhatIfResult,
-)
+from greaseroute.forecast.windows import CourseMaker, Tolerance, WearDays, wear_days
+from greaseroute.plan.round import LeftOut
+from greaseroute.plan.week import DayHours, GreaseWeek, OrderLine, WeekPlan, WhatIfResult
 from greaseroute.site.model import Site
 from greaseroute.site.morning import morning_of, start_of
 from greaseroute.solvers.arrays import IntArray
-from greaseroute.solvers.cp.levelling import LEFT_OUT
-from greaseroute.units import MS_PER_S, S_PER_MIN
 from greaseroute.visits.work import left_out
 
 Progress = Callable[[str], None]
+STEADY_DAYS = 56  # of which the second half is counted: by then the beginning is forgotten
+STEADY_WEEKS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +50,7 @@ class WeekSettings:
     what_ifs: tuple[WhatIf, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Span:
     """What a week is planned from: the site, its joints, the calendar, hours in fleet order."""
 
@@ -65,110 +60,62 @@ class Span:
     hours: tuple[DayHours, ...]
     settings: WeekSettings
 
+    @cached_property
+    def capacity_ms(self) -> IntArray:
+        """(D,) time of all technicians together from each one's start to the shift start."""
+        found = []
+        for moment in self.calendar.mornings:
+            morning = morning_of(self.site, moment)
+            free = [max(0, morning.end_ms - start_of(t, morning)) for t in self.site.technicians]
+            found.append(sum(free))
+        return np.array(found, dtype=np.int64)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """What falls due when, at given wear rates: the services of the span with their windows."""
+    """How fast intervals are used up, and what that makes of each joint's course."""
 
     rates: FloatArray
-    wear: WearDays
-    services: tuple[DueService, ...]
+    maker: CourseMaker
+
+    @property
+    def wear(self) -> WearDays:
+        """What is used up by each morning."""
+        return self.maker.wear
 
 
 def course_of(span: Span, *, what_ifs: Sequence[WhatIf] = ()) -> Course:
     """The expected course of the span: every unit works its expected hours."""
     rates = wear_rates(span.site, span.calendar, what_ifs=what_ifs)
-    due = expected_mornings(
-        span.rows,
-        span.calendar,
-        day_hours=span.hours,
-        rates=rates,
-        ahead_h=span.site.rules.look_ahead_h,
-    )
     mean_h = np.array([h.mean_h for h in span.hours])
     wear = wear_days(span.rows, span.calendar, mean_h=mean_h, rates=rates)
-    tolerance = span.settings.tolerance
-    return Course(rates, wear, due_services(span.rows, due, wear=wear, tolerance=tolerance))
-
-
-def morning_capacity_ms(site: Site, calendar: Calendar) -> IntArray:
-    """(D,) time of all technicians together from each one's start to the shift start."""
-    found = []
-    for moment in calendar.mornings:
-        morning = morning_of(site, moment)
-        free = [max(0, morning.end_ms - start_of(t, morning)) for t in site.technicians]
-        found.append(sum(free))
-    return np.array(found, dtype=np.int64)
-
-
-def _minutes(milliseconds: int) -> float:
-    return round(milliseconds / MS_PER_S / S_PER_MIN, 2)
-
-
-def levelling_report(
-    rows: JointRows, services: Sequence[DueService], level: LevelWeek
-) -> LevellingReport:
-    """How level the mornings are, beside greasing each joint on the day it falls due."""
-    answer = level.answer
-    due_longest = int(level.due_load_ms.max(initial=0))
-    moved = sum(
-        int(d) not in (LEFT_OUT, s.due) for d, s in zip(answer.morning, services, strict=True)
+    maker = CourseMaker(
+        span.rows, span.calendar, wear, span.settings.tolerance, span.site.rules.look_ahead_h
     )
-
-    def name(i: int) -> str:
-        item = rows.items[services[i].row]
-        return f"{item.unit} {item.joint}"
-
-    lower = max(1, answer.lower_ms)
-    return LevellingReport(
-        longest_min=_minutes(answer.longest_ms),
-        lower_min=_minutes(answer.lower_ms),
-        gap_pct=round(100 * (answer.longest_ms - answer.lower_ms) / lower, 2),
-        status=answer.status,
-        visits=answer.visits,
-        fewest_visits=answer.fewest_visits,
-        due_day_longest_min=_minutes(due_longest),
-        due_day_visits=level.due_visits,
-        shorter_pct=round(100 * (1 - answer.longest_ms / max(1, due_longest)), 1),
-        moved=moved,
-        late=tuple(name(i) for i in level.late),
-        no_room=tuple(name(int(i)) for i in np.flatnonzero(answer.morning == LEFT_OUT)),
-    )
-
-
-def _what_if(span: Span, *, base: Weeks) -> WhatIfResult | None:
-    what_ifs = span.settings.what_ifs
-    if not what_ifs:
-        return None
-    course = course_of(span, what_ifs=what_ifs)
-    weeks = _simulated(span, course.rates)
-    level = levelled(span, course)
-    mean, was = float(weeks.services.sum(1).mean()), float(base.services.sum(1).mean())
-    return WhatIfResult(
-        what=tuple(what_if.text for what_if in what_ifs),
-        services_mean=round(mean, 2),
-        services_change=round(mean - was, 2),
-        grams={n: quantiles(weeks.grams[:, :, g].sum(1)) for g, n in enumerate(weeks.greases)},
-        cartridges={
-            n: quantiles(weeks.cartridges[:, :, g].sum(1)) for g, n in enumerate(weeks.greases)
-        },
-        longest_min=_minutes(level.answer.longest_ms),
-    )
+    return Course(rates, maker)
 
 
 def levelled(span: Span, course: Course) -> LevelWeek:
     """Every service of a course on its morning."""
     return level_week(
         span.site,
-        span.rows,
-        course.services,
-        capacity_ms=morning_capacity_ms(span.site, span.calendar),
+        course.maker,
+        capacity_ms=span.capacity_ms,
         seed=span.settings.seed,
         work=span.settings.levelling_work,
     )
 
 
-def _simulated(span: Span, rates: FloatArray, *, ordinary: bool = False) -> Weeks:
+def _on_plan(span: Span, course: Course, services: Sequence[Service]) -> PlannedServices:
+    """The services of a plan as the simulation follows them."""
+    on = np.zeros((len(span.calendar), len(span.rows)), dtype=np.bool_)
+    for service in services:
+        on[service.day, service.row] = True
+    never = np.zeros(len(span.rows), dtype=np.bool_)
+    return PlannedServices(on, never, course.wear, span.settings.tolerance.late)
+
+
+def _simulated(span: Span, rates: FloatArray, *, planned: PlannedServices | None) -> Weeks:
     return simulate(
         span.rows,
         span.calendar,
@@ -177,15 +124,35 @@ def _simulated(span: Span, rates: FloatArray, *, ordinary: bool = False) -> Week
         ahead_h=span.site.rules.look_ahead_h,
         weeks=span.settings.weeks,
         seed=span.settings.seed,
-        ordinary=ordinary,
+        planned=planned,
     )
+
+
+def steady_demand(span: Span) -> tuple[Weeks, int]:
+    """Weeks long after any record, and the calendar days they span: the same for any mornings."""
+    first, site = span.calendar.mornings[0], span.site
+    days = (first.date() + timedelta(days=k) for k in range(STEADY_DAYS))
+    worked = sum(site.work_days.works(day) for day in days)
+    calendar = plan_calendar(first, worked, work_days=site.work_days)
+    drawn = simulate(
+        span.rows,
+        calendar,
+        day_hours=span.hours,
+        rates=np.ones((len(site.units), len(calendar))),
+        ahead_h=site.rules.look_ahead_h,
+        weeks=STEADY_WEEKS,
+        seed=span.settings.seed,
+        ordinary=True,
+    )
+    half = len(calendar) // 2
+    return drawn.since(half), sum(calendar.step_days[half:])
 
 
 def _no_gun(rows: JointRows) -> tuple[LeftOut, ...]:
     return tuple(left_out(item, reason) for item, reason in rows.no_gun)
 
 
-def _notes(hours: Sequence[DayHours], calendar: Calendar) -> tuple[str, ...]:
+def _notes(hours: Sequence[DayHours], span: Span) -> tuple[str, ...]:
     read = sum(h.source == "meter readings" for h in hours)
     fell = [h.unit for h in hours if h.falls]
     notes = [
@@ -195,41 +162,9 @@ def _notes(hours: Sequence[DayHours], calendar: Calendar) -> tuple[str, ...]:
     ]
     if fell:
         notes.append(f"the meter fell back on {', '.join(fell)}: those readings are left out")
-    if all(step == 1 for step in calendar.step_days):
-        notes.append("every day is taken as worked; give --days-off and --holiday where not")
+    if not (span.site.work_days.days_off or span.site.work_days.holidays):
+        notes.append("every day is taken as worked; give days_off in site.toml, or --days-off")
     return tuple(notes)
-
-
-def plan_mornings(
-    span: Span,
-    course: Course,
-    level: LevelWeek,
-    *,
-    plan: PlanMornings | None,
-    progress: Progress,
-) -> tuple[MorningPlan, ...]:
-    """A real round for each morning; a morning with nothing to do has none."""
-    rows, calendar, services = span.rows, span.calendar, course.services
-    mornings = given_mornings(level, days=len(calendar))
-    asked = {
-        given.day: (
-            calendar.mornings[given.day],
-            morning_items(rows, services, given=given, wear=course.wear, calendar=calendar),
-        )
-        for given in mornings
-        if given.services and plan
-    }
-    planned: dict[int, RoundPlan] = {}
-    if plan:
-        for day, done in zip(asked, plan(list(asked.values())), strict=True):
-            planned[day] = done
-            progress(f"round of {date_text(calendar.mornings[day])} planned")
-    return tuple(
-        morning_plan(
-            rows, services, given=given, level=level, calendar=calendar, plan=planned.get(given.day)
-        )
-        for given in mornings
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,29 +178,96 @@ class _Used:
     what_if: WhatIfResult | None
 
 
-def _grease_used(span: Span, course: Course) -> _Used:
-    site, rows, calendar = span.site, span.rows, span.calendar
-    weeks = _simulated(span, course.rates)
-    expected = expected_services(
-        rows, calendar, day_hours=span.hours, ahead_h=site.rules.look_ahead_h
-    )
-    greases = grease_weeks(rows, weeks, greases=site.greases, expected=expected)
-    orders = order_list(
-        site.greases,
-        steady=_simulated(span, course.rates, ordinary=True),
+def _planned(span: Span, mornings: Sequence[Morning]) -> list[Planned]:
+    """Each morning's account, and the same by the rows of its joints."""
+    found = []
+    for morning in mornings:
+        grams, cartridges = Counter[str](), Counter[str]()
+        for service in (span.rows.services[s.row] for s in morning.services):
+            grams[service.grease.name] += service.grams  # type: ignore[assignment]
+            cartridges[service.grease.name] += service.cartridges  # type: ignore[assignment]
+        account = morning.account
+        walked = morning.plan is not None
+        found.append(
+            Planned(
+                account.grams if walked else grams,
+                account.cartridges if walked else cartridges,
+                grams,
+                cartridges,
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Demand:
+    """The plan's own figures, and the demand in the long run."""
+
+    planned: list[Planned]
+    steady: Weeks
+    steady_days: int
+
+
+def _orders(span: Span, greases: Sequence[GreaseWeek], demand: _Demand) -> tuple[OrderLine, ...]:
+    return order_list(
+        span.site.greases,
+        steady=demand.steady,
+        steady_days=demand.steady_days,
         weeks=greases,
-        calendar=calendar,
+        calendar=span.calendar,
         service_level=span.settings.service_level,
     )
+
+
+def _grease_used(
+    span: Span, course: Course, mornings: Sequence[Morning], *, never: set[int]
+) -> _Used:
+    site, rows = span.site, span.rows
+    planned = _on_plan(span, course, [s for m in mornings for s in m.services])
+    planned.never[sorted(never)] = True
+    weeks = _simulated(span, course.rates, planned=planned)
+    expected = expected_services(
+        rows, span.calendar, day_hours=span.hours, ahead_h=site.rules.look_ahead_h
+    )
+    demand = _Demand(_planned(span, mornings), *steady_demand(span))
+    greases = grease_weeks(
+        rows, weeks, greases=site.greases, expected=expected, planned=demand.planned
+    )
     mean = float(weeks.services.sum(axis=1).mean())
-    what_if = _what_if(span, base=weeks)
+    what_if = _what_if(span, base=weeks, demand=demand)
+    orders = _orders(span, greases, demand)
     return _Used(round(mean, 3), round(float(expected.sum()), 3), greases, orders, what_if)
+
+
+def _what_if(span: Span, *, base: Weeks, demand: _Demand) -> WhatIfResult | None:
+    """The week levelled anew under other conditions; what that changes of the plan as walked."""
+    what_ifs = span.settings.what_ifs
+    if not what_ifs:
+        return None
+    course = course_of(span, what_ifs=what_ifs)
+    level = levelled(span, course)
+    weeks = _simulated(span, course.rates, planned=_on_plan(span, course, level.services))
+    mean, was = float(weeks.services.sum(1).mean()), float(base.services.sum(1).mean())
+    greases = grease_weeks(
+        span.rows, weeks, greases=span.site.greases, expected=None, planned=demand.planned
+    )
+    return WhatIfResult(
+        what=tuple(what_if.text for what_if in what_ifs),
+        services_mean=round(mean, 2),
+        services_change=round(mean - was, 2),
+        grams={g.grease: g.grams for g in greases},
+        cartridges={g.grease: g.cartridges for g in greases},
+        longest_min=minutes(level.answer.longest_ms),
+        orders=_orders(span, greases, demand),
+        overrun=overruns(course.maker, level, span.capacity_ms),
+    )
 
 
 def _silent(_: str) -> None:
     """Tell nobody."""
 
 
+# Long: one record filled field by field.
 def plan_week(span: Span, *, plan: PlanMornings | None, progress: Progress = _silent) -> WeekPlan:
     """The week: what falls due, on which morning it is done, what it uses, what to order.
 
@@ -273,43 +275,56 @@ def plan_week(span: Span, *, plan: PlanMornings | None, progress: Progress = _si
     alone. The same span and seed give the same record.
     """
     course = course_of(span)
-    progress(f"levelling {len(course.services)} services over {len(span.calendar)} mornings")
+    maker, settings = course.maker, span.settings
+    progress(f"levelling {len(span.rows)} joints over {len(span.calendar)} mornings")
     level = levelled(span, course)
-    mornings = plan_mornings(span, course, level, plan=plan, progress=progress)
-    progress(f"simulating {span.settings.weeks} weeks")
-    used = _grease_used(span, course)
+    under_way = Mornings(span.site, maker, plan, progress)
+    found = under_way.run(level.services)
+    progress(f"simulating {settings.weeks} weeks")
+    used = _grease_used(span, course, found, never=under_way.mended_rows)
+    told = tuple(morning_plan(maker, m, level=level, capacity_ms=span.capacity_ms) for m in found)
+    services = [s for m in found for s in m.services]
+    beyond = [row for row in level.cannot if row not in under_way.mended_rows]
     return WeekPlan(
         site=span.site.name,
         at=span.calendar.mornings[0].isoformat(),
-        seed=span.settings.seed,
+        seed=settings.seed,
         shift_start=span.site.shift_start,
-        weeks_simulated=span.settings.weeks,
+        weeks_simulated=settings.weeks,
         services_mean=used.services_mean,
         services_expected=used.services_expected,
-        mornings=mornings,
-        levelling=levelling_report(span.rows, course.services, level),
+        mornings=told,
+        levelling=levelling_report(
+            maker, level, capacity_ms=span.capacity_ms, walked_min=[m.minutes for m in told]
+        ),
         greases=used.greases,
         orders=used.orders,
         hours=span.hours,
         what_if=used.what_if,
         no_gun=_no_gun(span.rows),
-        notes=_notes(span.hours, span.calendar),
-        complete=all(not m.left for m in mornings),
+        mend_first=tuple(under_way.mend.values()),
+        cannot_keep=cannot_keep(maker, services, beyond=beyond),
+        early=settings.tolerance.early,
+        late=settings.tolerance.late,
+        catch_up=settings.tolerance.catch_up,
+        days_off=span.site.work_days.days_off,
+        holidays=tuple(day.isoformat() for day in span.site.work_days.holidays),
+        notes=_notes(span.hours, span),
+        complete=all(not m.left for m in found),
     )
 
 
 def span_of(
-    site: Site,
-    at: datetime,
-    *,
-    calendar: Calendar,
-    days_off: Collection[str] = (),
-    holidays: Collection[date] = (),
-    settings: WeekSettings | None = None,
+    site: Site, at: datetime, *, mornings: int, settings: WeekSettings | None = None
 ) -> Span:
-    """The span from ``at`` on: the site's joints as they stand then, each unit's expected hours."""
+    """The span of so many mornings from ``at`` on: the site's joints as they stand on the first of
+    them, each unit's expected hours.
+
+    Raises UnfitProblem as `plan_calendar` does.
+    """
+    calendar = plan_calendar(at, mornings, work_days=site.work_days)
     hours = tuple(
-        day_hours(unit, site.meter_readings, days_off=days_off, holidays=holidays)
-        for unit in site.units
+        day_hours(unit, site.meter_readings, work_days=site.work_days) for unit in site.units
     )
-    return Span(site, joint_rows(site, at), calendar, hours, settings or WeekSettings())
+    first = calendar.mornings[0]
+    return Span(site, joint_rows(site, first), calendar, hours, settings or WeekSettings())

@@ -45,24 +45,27 @@ class WearDays:
     def shares(self, rows: JointRows, row: int, *, begun: int) -> FloatArray:
         """(D + 1,) share of the interval used on each morning, and on the one after the last, by a
         joint greased on morning ``begun``; with ``BEFORE``, by one last greased by its record."""
-        start = max(begun, 0)
-        used_h = self.hours[:, row] - self.hours[start, row]
-        used_days = self.days[:, row] - self.days[start, row]
-        if begun == BEFORE:
-            used_h = used_h + rows.since_h[row]
-            used_days = used_days + rows.since_days[row]
-        by_h, by_days = used_h / rows.limit_h[row], used_days / rows.limit_days[row]
         if begun == BEFORE and np.isinf(rows.since_days[row]):
             return np.full(len(self.hours), np.inf)
-        return np.asarray(np.maximum(by_h, by_days), dtype=np.float64)
+        used_h, used_days = self._used(rows, row, begun=begun)
+        share = np.maximum(used_h / rows.limit_h[row], used_days / rows.limit_days[row])
+        return np.asarray(share, dtype=np.float64)
 
-    def left(self, rows: JointRows, row: int, *, begun: int) -> tuple[FloatArray, FloatArray]:
-        """(D + 1,) hours and days left on each morning."""
+    def _used(self, rows: JointRows, row: int, *, begun: int) -> tuple[FloatArray, FloatArray]:
+        """(D + 1,) hours and days used on each morning."""
         start = max(begun, 0)
         used_h = self.hours[:, row] - self.hours[start, row]
         used_days = self.days[:, row] - self.days[start, row]
         if begun == BEFORE:
             used_h, used_days = used_h + rows.since_h[row], used_days + rows.since_days[row]
+        return used_h, used_days
+
+    def left(self, rows: JointRows, row: int, *, begun: int) -> tuple[FloatArray, FloatArray]:
+        """(D + 1,) hours and days left on each morning; none where no service is on record."""
+        if begun == BEFORE and np.isinf(rows.since_days[row]):
+            none = np.zeros(len(self.hours))
+            return none, none
+        used_h, used_days = self._used(rows, row, begun=begun)
         return rows.limit_h[row] - used_h, rows.limit_days[row] - used_days
 
 

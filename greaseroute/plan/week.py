@@ -31,8 +31,14 @@ WEEK_FORMAT = "greaseroute week 1"
 
 
 class PlannedService(Record):
-    """One service on its morning. ``due`` is the date it falls due, ``days_moved`` the mornings
-    it was brought forward (negative) or put back."""
+    """One service on its morning, as the round does it.
+
+    ``due`` is the date it falls due, ``days_moved`` the mornings it was brought forward (negative)
+    or put back. ``used`` is the share of its interval used by then (None: never recorded).
+    ``after`` is the date of the service before it in this week, empty for the first. Outside its
+    tolerance only where one of these is true: ``backlog`` (over already when the week begins, or
+    never recorded), ``late`` (no room on an earlier morning), ``over`` (no morning keeps it).
+    """
 
     unit: str
     joint: str
@@ -42,7 +48,21 @@ class PlannedService(Record):
     fittings: int
     strokes: int
     grease: str
+    used: float | None = None
+    after: str = ""
     backlog: bool = False
+    late: bool = False
+    over: bool = False
+
+
+class CannotKeep(Record):
+    """A joint whose interval no morning keeps, with the share used by the next one (``used``)."""
+
+    unit: str
+    joint: str
+    interval: str
+    used: float
+    helps: str
 
 
 class TechnicianMorning(Record):
@@ -56,6 +76,7 @@ class TechnicianMorning(Record):
     strokes: int
     start: str
     finish: str
+    units: tuple[str, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -66,8 +87,10 @@ class TechnicianMorning(Record):
 class MorningPlan(Record):
     """One morning: the services given to it and the round planned for them.
 
-    ``estimate_min`` is what the levelling reckoned with, all technicians together; ``left`` what
-    the round could not do.
+    ``estimate_min`` is what the levelling reckoned with, all technicians together. ``left`` is what
+    the round had no time for: it is asked of the next morning. ``guns`` are the strokes left in
+    each gun at its start; ``strokes``, ``grams`` and ``cartridges`` (put in) are by grease.
+    ``window_min``: minutes of all technicians up to the shift's start.
     """
 
     at: str
@@ -76,7 +99,11 @@ class MorningPlan(Record):
     fittings: int
     estimate_min: float
     technicians: tuple[TechnicianMorning, ...] = ()
+    window_min: float = 0.0
+    strokes: dict[str, int] = Field(default_factory=dict)
+    grams: dict[str, float] = Field(default_factory=dict)
     cartridges: dict[str, int] = Field(default_factory=dict)
+    guns: dict[str, int] = Field(default_factory=dict)
     left: tuple[LeftOut, ...] = ()
 
     @property
@@ -88,8 +115,11 @@ class MorningPlan(Record):
 class LevellingReport(Record):
     """How level the mornings are, in minutes of all technicians together, as reckoned.
 
-    ``lower_min``: no assignment inside the tolerances has a shorter longest morning, and none
-    has fewer than ``fewest_visits``.
+    Reckoned are pumping, procedures, isolation and a usual walk to each machine. ``lower_min``: by
+    these minutes no choice of mornings inside the tolerances has a shorter longest morning, and
+    none has fewer than ``fewest_visits``; 0 where nothing is proved. ``walked_longest_min`` is the
+    longest morning as it is walked, ``walked_lower_min`` what no choice of mornings can go below
+    as walked. ``overrun`` are mornings whose reckoned minutes are more than there are.
     ``due_day_longest_min``: the longest morning if each joint were greased on the day it falls
     due. ``late`` lists services for which no morning of their window had room.
     """
@@ -104,8 +134,10 @@ class LevellingReport(Record):
     due_day_visits: int
     shorter_pct: float
     moved: int
+    walked_longest_min: float = 0.0
+    walked_lower_min: float = 0.0
     late: tuple[str, ...] = ()
-    no_room: tuple[str, ...] = ()
+    overrun: tuple[str, ...] = ()
 
 
 class Quantiles(Record):
@@ -118,19 +150,23 @@ class Quantiles(Record):
 
 
 class GreaseWeek(Record):
-    """One grease over the span. ``fan`` holds, for each morning, the cartridges used up to and
-    with it. ``expected_g`` is the mean by renewal theory, where rates do not change."""
+    """One grease over the span: ``planned_g`` and ``planned_cartridges`` by the rounds, and the
+    spread about them where hours make other joints due. ``fan`` holds, for each morning, the
+    cartridges used up to and with it. ``expected_g`` is the mean by renewal theory if each joint
+    is greased on the day it falls due, where rates do not change."""
 
     grease: str
     grams: Quantiles
     cartridges: Quantiles
     fan: tuple[Quantiles, ...]
     expected_g: float | None
+    planned_g: float = 0.0
+    planned_cartridges: int = 0
     cost_p50: float | None = None
 
 
 class OrderLine(Record):
-    """What to order of one grease. Demands are cartridges a calendar day of an ordinary week.
+    """What to order of one grease. Demands are cartridges a calendar day in the long run.
 
     ``stock`` is None where nobody said what is in the store; nothing is ordered then.
     ``order_by``: the first morning on which stock is expected at or below the reorder level;
@@ -155,7 +191,11 @@ class OrderLine(Record):
 
 
 class WhatIfResult(Record):
-    """What changes: services, grams of each grease, and the longest morning, levelled anew."""
+    """What changes: services, grams of each grease, the longest morning, levelled anew.
+
+    ``orders``: what is ordered then; ``overrun``: mornings whose reckoned minutes are more than
+    there are.
+    """
 
     what: tuple[str, ...]
     services_mean: float
@@ -163,10 +203,16 @@ class WhatIfResult(Record):
     grams: dict[str, Quantiles]
     cartridges: dict[str, Quantiles]
     longest_min: float
+    orders: tuple[OrderLine, ...] = ()
+    overrun: tuple[str, ...] = ()
 
 
 class WeekPlan(Record):
-    """The week as written to ``week.json``."""
+    """The week as written to ``week.json``.
+
+    ``mend_first``: joints that nobody can grease as things stand, told once and in no morning.
+    ``cannot_keep``: joints whose interval no round in the morning keeps.
+    """
 
     format: str = WEEK_FORMAT
     site: str
@@ -183,5 +229,12 @@ class WeekPlan(Record):
     hours: tuple[DayHours, ...]
     what_if: WhatIfResult | None = None
     no_gun: tuple[LeftOut, ...] = ()
+    mend_first: tuple[LeftOut, ...] = ()
+    cannot_keep: tuple[CannotKeep, ...] = ()
+    early: float = 0.2
+    late: float = 0.1
+    catch_up: int = 2
+    days_off: tuple[str, ...] = ()
+    holidays: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     complete: bool = Field(default=True)

@@ -1,8 +1,10 @@
 """The morning round from a site and a request: the one call that upper layers make."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from greaseroute.plan.round import RoundPlan
+from greaseroute.rounds.guns_as_left import site_with_guns, with_guns
 from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.rounds.solve import solve
@@ -49,7 +51,29 @@ def plan_round(
     effort = effort or Effort()
     ready = prepare(site, request, progress=told)
     solved = solve(ready, effort=effort, progress=told)
+    if request.guns is not None:
+        solved = _guns_as_left(site, request, solved, effort=effort, progress=told)
     return _proved(solved, seed=effort.seed, progress=told, meanwhile=meanwhile)
+
+
+def _guns_as_left(
+    site: Site,
+    request: RoundRequest,
+    solved: Solved,
+    *,
+    effort: Effort,
+    progress: Callable[[str], None],
+) -> Solved:
+    """The walk with the guns as they were left; where that does not do, another one."""
+    assert request.guns is not None
+    found = with_guns(solved, request.guns)
+    if found is not None:
+        return found if found.proof is not None else replace(found, bound=found.proved())
+    if solved.proof is not None:
+        solved.proof.end()
+    own = replace(request, guns=None)
+    ready = prepare(site_with_guns(site, request.guns), own, progress=progress)
+    return solve(ready, effort=effort, progress=progress)
 
 
 def _proved(

@@ -20,6 +20,7 @@ class Keep:
 class RoundRequest:
     """What the caller asks for: the moment, the work (None: what is due), who, until when.
 
+    ``guns``: strokes left in guns at the start, where that is not what the site says.
     ``without`` are single fittings (unit, joint, fitting) to be left alone; ``left`` is what the
     caller has left out already.
     """
@@ -32,6 +33,7 @@ class RoundRequest:
     keep: Keep | None = None
     without: frozenset[tuple[str, str, str]] = frozenset()
     left: tuple[LeftOut, ...] = ()
+    guns: Mapping[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.proof import Proof, told
 from greaseroute.rounds.schedule import Schedule
 from greaseroute.rounds.team import Team
+from greaseroute.units import MS_PER_S
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -16,7 +17,7 @@ class Solved:
 
     ``lost`` is the weight of what time did not allow, ``notes`` what would help. Where ``proof`` is
     given the bound is under way and still to be had from it; until then ``bound`` says that there
-    is none. It has to be ended where it is not wanted.
+    is none. It has to be ended where it is not wanted. ``less_ms`` is taken off the bound.
     """
 
     ready: Prepared
@@ -28,10 +29,19 @@ class Solved:
     lost: int = 0
     notes: tuple[str, ...] = ()
     proof: Proof | None = None
+    less_ms: int = 0
 
     def proved(self) -> Bound:
         """The certificate, waited for where it is under way."""
         if self.proof is None:
-            return self.bound
+            return self._less(self.bound)
         lower_ms, what = self.proof.lower()
-        return told(self.schedules, self.team.site, lower_ms=lower_ms, what=what)
+        return self._less(told(self.schedules, self.team.site, lower_ms=lower_ms, what=what))
+
+    def _less(self, bound: Bound) -> Bound:
+        """The certificate for guns that hold more than those it was sought with."""
+        if self.less_ms == 0 or bound.no_sooner_s is None:
+            return bound
+        lower_ms = round(bound.no_sooner_s * MS_PER_S) - self.less_ms
+        what = f"{bound.what}; less the cartridge changes that fuller guns may save"
+        return told(self.schedules, self.team.site, lower_ms=max(0, lower_ms), what=what)

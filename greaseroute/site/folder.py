@@ -39,8 +39,8 @@ from greaseroute.site.files.settings import Settings, read_settings
 from greaseroute.site.fleet import Unit
 from greaseroute.site.geodesy import LocalPlane, local_plane
 from greaseroute.site.model import Site
-from greaseroute.site.work_days import WorkDays
 from greaseroute.site.moment import moment, zone
+from greaseroute.site.work_days import WorkDays
 from greaseroute.texts.text_file import read_text
 from greaseroute.texts.toml_text import TomlText
 

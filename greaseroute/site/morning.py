@@ -9,8 +9,8 @@ from greaseroute.site.crew import Technician, WorkingRules
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
-from greaseroute.site.work_days import EVERY_DAY, WorkDays
 from greaseroute.site.moment import next_time, parked_window, shift_start, time_of_day
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 DAY = timedelta(days=1)
 

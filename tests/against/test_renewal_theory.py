@@ -15,6 +15,7 @@ from greaseroute.forecast.renewal import (
     expected_services,
 )
 from greaseroute.forecast.simulation import simulate
+from greaseroute.site.work_days import WorkDays
 from tests.forecast.fleets import MONDAY, hours_of, ones, random_fleet, rows_of
 
 
@@ -23,7 +24,7 @@ def test_grease_of_a_week():
     ten_hours = 20 * 3 * 1.28 * 45 / 10
     assert ten_hours == pytest.approx(345.6)
     assert ten_hours / 400 == pytest.approx(0.864)
-    calendar = plan_calendar(MONDAY, 5, days_off=("sat", "sun"))
+    calendar = plan_calendar(MONDAY, 5, work_days=WorkDays(("sat", "sun")))
     rows = rows_of([{"every_shift": True} for _ in range(20)])
     weeks = simulate(
         rows, calendar, day_hours=hours_of((9, 0)), rates=ones(1, calendar), ahead_h=0, weeks=3

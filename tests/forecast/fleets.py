@@ -10,6 +10,7 @@ from greaseroute.forecast.joints import JointRows, Service
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.week import DayHours
 from greaseroute.site.crew import Grease, Gun
+from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 GREASE = Grease(name="EP2", nlgi="2", thickener="lithium")
 GUN = Gun(name="lever", grease="EP2", ten_strokes_g=12.8, priming_strokes=0)
@@ -95,7 +96,9 @@ def random_fleet(seed):
     rng = np.random.default_rng(seed)
     units = int(rng.integers(1, 5))
     calendar = plan_calendar(
-        MONDAY, int(rng.integers(3, 11)), days_off=("sat", "sun") if seed % 2 else ()
+        MONDAY,
+        int(rng.integers(3, 11)),
+        work_days=WorkDays(("sat", "sun")) if seed % 2 else EVERY_DAY,
     )
     means, shares = rng.uniform(2, 14, units), rng.uniform(0, 0.6, units)
     pairs = [(mean, mean * share) for mean, share in zip(means, shares, strict=True)]

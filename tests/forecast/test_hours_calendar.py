@@ -1,6 +1,7 @@
 """Hours a day from readings or the fleet list; calendars; what-ifs; packs."""
 
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -10,6 +11,7 @@ from greaseroute.forecast.hours import day_hours
 from greaseroute.forecast.packs import pack_word, packs_for
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.site.fleet import MeterReading, Unit
+from greaseroute.site.work_days import WorkDays
 
 MONDAY = datetime(2031, 3, 3, 5, 30, tzinfo=UTC)
 UNIT = Unit(unit="EX-1", type="digger", x_m=0, y_m=0, heading_deg=0, meter_h=100, hours_per_day=8)
@@ -51,7 +53,7 @@ def test_a_span_of_several_days_is_spread_over_them():
 def test_days_off_are_not_counted():
     # Monday to Monday over two weekends, ten working days of 8 h
     hours = [8, 8, 8, 8, 8, 0, 0] * 2
-    found = day_hours(UNIT, _readings(hours), days_off=("sat", "sun"))
+    found = day_hours(UNIT, _readings(hours), work_days=WorkDays(("sat", "sun")))
     assert (found.mean_h, found.sd_h) == (8.0, 0.0)
     assert day_hours(UNIT, _readings(hours)).mean_h == pytest.approx(80 / 14)
 
@@ -73,20 +75,20 @@ def test_seven_mornings_without_days_off_are_seven_days():
 
 def test_days_off_and_holidays_are_passed_over():
     # Monday 3rd to Wednesday 12th: weekend 8, 9; holiday Monday 10
-    calendar = plan_calendar(MONDAY, 7, days_off=("sat", "sun"), holidays={date(2031, 3, 10)})
+    calendar = plan_calendar(MONDAY, 7, work_days=WorkDays(("sat", "sun"), (date(2031, 3, 10),)))
     assert [m.day for m in calendar.mornings] == [3, 4, 5, 6, 7, 11, 12]
     assert calendar.step_days == (1, 1, 1, 1, 4, 1, 1)
 
 
 def test_a_first_day_off_is_passed_over():
     saturday = MONDAY + timedelta(days=5)
-    assert plan_calendar(saturday, 1, days_off=("sat", "sun")).mornings[0].day == 10
+    assert plan_calendar(saturday, 1, work_days=WorkDays(("sat", "sun"))).mornings[0].day == 10
 
 
 def test_no_mornings_left_is_told():
     week = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
     with pytest.raises(UnfitProblem, match=r"calendar: 3 mornings.*give fewer days off"):
-        plan_calendar(MONDAY, 3, days_off=week)
+        plan_calendar(MONDAY, 3, work_days=WorkDays(week))
 
 
 @pytest.mark.parametrize(
@@ -136,3 +138,12 @@ def test_nothing_needed_is_no_pack():
 def test_words_for_sizes():
     words = [pack_word(kg) for kg in (0.4, 1.0, 18, 50, 180)]
     assert words == ["cartridge", "tin", "pail", "keg", "drum"]
+
+
+def test_an_hour_that_the_clock_leaves_out_is_an_hour_later():
+    """At 02:30 on 29 March 2026 in Berlin the clock shows 03:30."""
+    at = datetime(2026, 3, 28, 2, 30, tzinfo=ZoneInfo("Europe/Berlin"))
+    mornings = plan_calendar(at, 3).mornings
+    assert [m.isoformat()[11:] for m in mornings] == [
+        "02:30:00+01:00", "03:30:00+02:00", "02:30:00+02:00",
+    ]  # fmt: skip

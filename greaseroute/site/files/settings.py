@@ -13,8 +13,8 @@ from greaseroute.errors import Fault, UnknownName
 from greaseroute.records import Record, about
 from greaseroute.site import moment
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
-from greaseroute.texts.language import DEFAULT, languages
 from greaseroute.site.work_days import weekdays_of
+from greaseroute.texts.language import DEFAULT, languages
 from greaseroute.texts.toml_text import TomlText, read_toml
 from greaseroute.texts.validation import Path, Source, faults_of
 

@@ -88,10 +88,9 @@ def lower_bounds(problem: ChainProblem) -> tuple[int, int]:
     solver = QuietSolver()
     solver.passModel(lp)
     found = []
+    every = np.arange(count, dtype=np.int32)
     for columns in ([longest], visits):
-        solver.changeColsCost(
-            count, np.arange(count, dtype=np.int32), np.isin(np.arange(count), columns).astype(float)
-        )
+        solver.changeColsCost(count, every, np.isin(every, columns).astype(float))
         solver.run()
         solved = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
         found.append(solver.getInfo().objective_function_value if solved else 0.0)

@@ -1,6 +1,6 @@
-"""Chains levelled: the shortest longest morning, then the fewest visits; CP-SAT from a quick choice.
+"""Chains levelled: the shortest longest morning, then the fewest visits, by CP-SAT.
 
-With one worker and a count-like limit it repeats exactly.
+It begins with a quick choice. With one worker and a count-like limit it repeats exactly.
 """
 
 from ortools.sat.python import cp_model
