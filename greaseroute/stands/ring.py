@@ -37,9 +37,7 @@ def ring_points(
     own = shapely.transform(list(closed), lambda at: _to_own(at, pose))
     shape = shapely.union_all(shapely.set_precision(own, GRID_M)).normalize()
     # Corners that rounding left on a straight edge would be points of their own.
-    rings = [
-        shape.buffer(clearance_m + step, quad_segs=4).simplify(STRAIGHT_M) for step in steps_m
-    ]
+    rings = [shape.buffer(clearance_m + step, quad_segs=4).simplify(STRAIGHT_M) for step in steps_m]
     lines = [
         line for ring in rings for line in shapely.get_parts(shapely.boundary(ring)) if line.length
     ]
