@@ -18,7 +18,7 @@ NOT_OURS = {
     r"hitch rolling": "hitch oscillation pin",
     r"slip joints?": "sliding spline",
     r"(?<!grease )\bbaths?\b": "pinion grease bath",
-    r"look points?|\blooks\b|with-looks": "check, daily checks",
+    r"look points?|\b(the|all|no|with|\d+) looks\b|\blooks:": "check, daily checks",
     r"posture greasing": "service position",
     r"remote heads?": "fitting on the grease block",
     r"\b(base|rod|cylinder) eyes?\b|\beye of\b": "base or rod pin",

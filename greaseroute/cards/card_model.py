@@ -248,9 +248,14 @@ def _stand_block(
     )
 
 
+HEADS = {"remote": "fitting on the grease block", "flush": "flush fitting"}
+"""What a technician calls a fitting whose head is not conical."""
+
+
 def _fitting(task: FittingTask) -> str:
-    """The fitting's name, and its head where that wants another coupler."""
-    return task.fitting if task.head == "conical" else f"{task.fitting}, {task.head} head"
+    """The fitting's name, and its kind where that is not the usual one with a conical head."""
+    kind = HEADS.get(task.head)
+    return task.fitting if kind is None else f"{task.fitting}, {kind}"
 
 
 def where_words(visit: StandVisit, placed: PlacedMachine) -> str:

@@ -6,7 +6,6 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from greaseroute.drawings.week_svg import day_label
 from greaseroute.plan.tally import left_name
 from greaseroute.plan.words import clock, count, day, listed
 
@@ -21,7 +20,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(clock=clock, day=day, day_label=day_label, listed=listed)
+    made.filters.update(clock=clock, day=day, listed=listed)
     made.filters.update(svg=Markup, plural=count, left_name=left_name)
     made.globals.update(count=count)
     return made

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import re
 from collections.abc import Iterator
 
 from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
@@ -13,7 +12,6 @@ COLUMNS = (
     *("deck", "posture", "before", "joint", "fitting", "strokes", "grease", "gun", "dose_cm3"),
     *("cartridges_put_in_before", "head", "body", "why"),
 )
-FORMULA_HEAD = re.compile(r"(^|;\s*)(?=[=+\-@\t\r])")
 ENCODING = "utf-8-sig"  # the mark at the front tells spreadsheets that it is UTF-8
 
 
@@ -60,8 +58,5 @@ def _task_cells(task: FittingTask) -> list[object]:
 
 
 def _plain(text: str) -> str:
-    """Text that a spreadsheet cannot take for a formula, wherever it parts the cells.
-
-    Where the list separator is a semicolon, what follows one in a text may begin a cell.
-    """
-    return FORMULA_HEAD.sub(r"\1'", text)
+    """Text that a spreadsheet cannot take for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

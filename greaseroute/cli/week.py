@@ -2,20 +2,21 @@
 
 import argparse
 import sys
-from datetime import date, datetime
-from pathlib import Path
+from datetime import date
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.kernels import check_environment, ready_kernels
 from greaseroute.cli.on_record import on_first_morning
-from greaseroute.cli.options import add_options, whole_number
+from greaseroute.cli.options import add_options, in_language, whole_number
 from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import progress_for
 
 if TYPE_CHECKING:
     from greaseroute.forecast.week import Span
-    from greaseroute.plan.week import WeekPlan
+    from greaseroute.plan.round import LeftOut
+    from greaseroute.plan.week import LevellingReport, OrderLine, Quantiles, WeekPlan
+    from greaseroute.texts.language import Language
 
 HELP = "plan the seven mornings ahead and the grease they use"
 
@@ -83,7 +84,7 @@ OPTIONS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, the calendar, tolerances, stock and what-ifs."""
-    add_options(parser, "site", "at", "out", "seed", "format", "cores")
+    add_options(parser, "site", "at", "out", "seed", "format", "cores", "language")
     add_own_options(parser, OPTIONS)
 
 
@@ -108,11 +109,12 @@ def run(args: argparse.Namespace) -> int:
     if args.format == "json":
         print(week.model_dump_json(indent=1))
     else:
-        print(week_text(week))
-        print(f"Written to {Path(args.out)}: {', '.join(files)}")
-    reasons = exit_reasons(week)
+        say = span.site.say
+        print(week_text(week, say))
+        print(say("summary.written", folder=str(args.out), files=", ".join(files)))
+    reasons = exit_reasons(week, span.site.say)
     if reasons:
-        print(f"exit code 1: {'; '.join(reasons)}", file=sys.stderr)
+        print(span.site.say("week.exit", reasons="; ".join(reasons)), file=sys.stderr)
     return 1 if reasons else 0
 
 
@@ -125,7 +127,7 @@ def _span(args: argparse.Namespace) -> "Span":
     from greaseroute.site.folder import read_site
     from greaseroute.site.work_days import WorkDays, weekdays_of
 
-    read = read_site(args.site)
+    read = in_language(read_site(args.site), args.language)
     off = weekdays_of((*read.work_days.days_off, *args.days_off))
     holidays = tuple(sorted({*read.work_days.holidays, *args.holiday}))
     read = replace(read, work_days=WorkDays(off, holidays))
@@ -140,96 +142,107 @@ def _span(args: argparse.Namespace) -> "Span":
     return span_of(site, first, mornings=args.mornings, settings=settings)
 
 
-def exit_reasons(week: "WeekPlan") -> list[str]:
+def exit_reasons(week: "WeekPlan", say: "Language") -> list[str]:
     """Why the exit code is 1; nothing where it is 0."""
     left = sum(len(morning.left) for morning in week.mornings)
-    level = week.levelling
-    told = [
-        (left, "left out of a morning's round for want of time"),
-        (len(level.late), "late for want of room"),
-        (len(week.mend_first), "to be mended first: nobody can grease them as things stand"),
-        (len(week.cannot_keep), "with an interval that no morning keeps"),
-        (len(week.no_gun), "without a gun that fits"),
-    ]
-    return [f"{n} joint{'s' if n > 1 else ''} {what}" for n, what in told if n]
+    told = {
+        "exit_left": left,
+        "exit_late": len(week.levelling.late),
+        "exit_mend": len(week.mend_first),
+        "exit_keep": len(week.cannot_keep),
+        "exit_gun": len(week.no_gun),
+    }
+    return [say(f"week.{key}", joints=say.count(n, "joint")) for key, n in told.items() if n]
 
 
-def week_text(week: "WeekPlan") -> str:
+def week_text(week: "WeekPlan", say: "Language") -> str:
     """The week on a terminal."""
-    return "\n".join([*_mornings_text(week), "", *_levelling_text(week), "", *_grease_text(week)])
+    parts = (_mornings_text(week, say), _levelling_text(week, say), _grease_text(week, say))
+    return "\n\n".join("\n".join(lines) for lines in parts)
 
 
-def _mornings_text(week: "WeekPlan") -> list[str]:
-    lines = [f"{week.site}: {len(week.mornings)} mornings from {week.at[:10]}", ""]
+def _mornings_text(week: "WeekPlan", say: "Language") -> list[str]:
+    mornings = say.count(len(week.mornings), "morning")
+    lines = [say("week.terminal_head", site=week.site, mornings=mornings, day=week.at[:10]), ""]
     for morning in week.mornings:
-        moment = datetime.fromisoformat(morning.at)
+        figures = {"joints": len(morning.services), "units": morning.units}
         lines.append(
-            f"{moment:%a %d %b}  {len(morning.services):4} joints  {morning.units:3} units"
-            f"  {morning.fittings:4} fittings"
-        )
+            say("week.terminal_morning", day=say.short_day(morning.at), fittings=morning.fittings,
+                **figures)
+        )  # fmt: skip
         lines += [
-            f"    {t.name}: {t.minutes:.0f} min ({t.walk_min:.0f} walking), {t.walk_m:.0f} m, "
-            f"{t.strokes} strokes, done {t.finish[11:16]}"
+            "    "
+            + say("week.terminal_technician", name=t.name, minutes=t.minutes, walk_min=t.walk_min,
+                  walk_m=t.walk_m, strokes=say.count(t.strokes, "stroke"),
+                  finish=say.clock(t.finish))
             for t in morning.technicians
-        ]
+        ]  # fmt: skip
         if morning.left:
-            lines.append(f"    no time for {len(morning.left)}: asked of the next morning")
+            lines.append("    " + say("week.terminal_left", n=len(morning.left)))
     return lines
 
 
-def _levelling_text(week: "WeekPlan") -> list[str]:
+def _levelling_text(week: "WeekPlan", say: "Language") -> list[str]:
     level = week.levelling
-    proved = (
-        f", by the same reckoning not below {level.lower_min:.0f} (gap {level.gap_pct:g} %)"
-        if level.lower_min
-        else ""
-    )
     return [
-        f"longest morning {level.walked_longest_min:.0f} min of all technicians as walked; "
-        f"{level.longest_min:.0f} as reckoned{proved}",
-        f"each joint on its due day: {level.due_day_longest_min:.0f} min as reckoned; levelled is "
-        f"{level.shorter_pct:g} % shorter, {level.visits} visits instead of {level.due_day_visits}",
-        *(f"late for want of room: {name}" for name in level.late),
-        *(f"more to do than there is time: {when}" for when in level.overrun),
-        *(
-            f"mend first: {x.unit} {x.joint}{' ' + x.fitting if x.fitting else ''}: {x.reason}"
-            for x in week.mend_first
-        ),
-        *(
-            f"no morning keeps every {x.interval}: {x.unit} {x.joint}, at {100 * x.used:.0f} % by "
-            f"the next one; what helps: {x.helps}"
-            for x in week.cannot_keep
-        ),
-    ]
+        say("week.terminal_longest", walked_min=level.walked_longest_min,
+            longest_min=level.longest_min, proved=_proved(level, say)),
+        say("week.terminal_due_day", due_day_min=level.due_day_longest_min,
+            shorter_pct=level.shorter_pct, visits=level.visits, due_visits=level.due_day_visits),
+        *(say("week.terminal_late", name=name) for name in level.late),
+        *(say("week.terminal_overrun", when=when) for when in level.overrun),
+        *(say("week.mend_first", unit=x.unit, joint=_joint_text(x, say),
+              reason=say.sentence(x.reason)) for x in week.mend_first),
+        *(say("week.cannot_keep", interval=say.sentence(x.interval), unit=x.unit,
+              joint=say.name(x.joint), percent=100 * x.used, helps=say.sentence(x.helps))
+          for x in week.cannot_keep),
+    ]  # fmt: skip
 
 
-def _grease_text(week: "WeekPlan") -> list[str]:
-    from greaseroute.cards.week_html import order_words
+def _proved(level: "LevellingReport", say: "Language") -> str:
+    if not level.lower_min:
+        return ""
+    return say("week.terminal_proved", lower_min=level.lower_min, gap_pct=level.gap_pct)
 
-    lines = [f"grease, low / middle / high of {week.weeks_simulated} weeks:"]
+
+def _joint_text(left: "LeftOut", say: "Language") -> str:
+    joint = say.name(left.joint)
+    return f"{joint} {say.name(left.fitting)}" if left.fitting else joint
+
+
+def _grease_text(week: "WeekPlan", say: "Language") -> list[str]:
+    lines = [say("week.terminal_grease", weeks=week.weeks_simulated)]
     lines += [
-        f"  {g.grease}: {g.grams.p10:.0f} / {g.grams.p50:.0f} / {g.grams.p90:.0f} g, "
-        f"{g.cartridges.p10:.1f} / {g.cartridges.p50:.1f} / {g.cartridges.p90:.1f} cartridges; "
-        f"by the rounds {g.planned_g:.0f} g, {g.planned_cartridges} cartridges"
+        f"  {g.grease}: {_spread(g.grams, 'grams', say)}, "
+        + _spread(g.cartridges, "cartridges", say)
+        + say(
+            "week.terminal_planned",
+            grams=g.planned_g,
+            cartridges=say.count(g.planned_cartridges, "cartridge"),
+        )
         for g in week.greases
     ]
-    lines += ["order:"]
-    lines += [
-        f"  {line.grease}: {order_words(line)}"
-        + (
-            ""
-            if line.stock is None
-            else f" (stock {line.stock:g}, reorder at {line.reorder_level})"
-        )
-        for line in week.orders
-    ]
+    lines += [say("week.terminal_order"), *(f"  {_order_text(x, say)}" for x in week.orders)]
     if week.what_if:
         then = week.what_if
-        lines.append(f"what if {', '.join(then.what)}: {then.services_change:+.0f} services")
+        what = ", ".join(then.what)
+        lines.append(say("week.terminal_what_if", what=what, change=then.services_change))
+        lines += [f"  {name}: {_spread(grams, 'grams', say)}" for name, grams in then.grams.items()]
         lines += [
-            f"  {name}: {grams.p10:.0f} / {grams.p50:.0f} / {grams.p90:.0f} g"
-            for name, grams in then.grams.items()
+            "  " + say("week.terminal_order_then", order=_order_text(x, say)) for x in then.orders
         ]
-        lines += [f"  order then: {line.grease}: {order_words(line)}" for line in then.orders]
-        lines += [f"  more to do than there is time: {when}" for when in then.overrun]
+        lines += ["  " + say("week.terminal_overrun", when=when) for when in then.overrun]
     return lines
+
+
+def _spread(amount: "Quantiles", unit: str, say: "Language") -> str:
+    return say(f"week.terminal_{unit}", low=amount.p10, middle=amount.p50, high=amount.p90)
+
+
+def _order_text(line: "OrderLine", say: "Language") -> str:
+    from greaseroute.cards.week_html import order_words
+
+    text = f"{line.grease}: {order_words(line, say)}"
+    if line.stock is None:
+        return text
+    return f"{text} {say('week.terminal_stock', stock=line.stock, level=line.reorder_level)}"

@@ -2,11 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from datetime import datetime
 
 from greaseroute.drawings.svg import Point2, num, picture, tag, words
 from greaseroute.plan.week import GreaseWeek, MorningPlan
-from greaseroute.plan.words import WEEKDAYS
+from greaseroute.texts.language import ENGLISH, Language
 
 WIDTH, HEIGHT = 420.0, 290.0
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 48.0, 40.0
@@ -27,12 +26,6 @@ def nice_step(top: float, *, steps: int = 5) -> float:
     raw = max(top, 1e-9) / steps
     power = 10.0 ** len(str(int(raw))) / 10 if raw >= 1 else 0.1 if raw >= 0.1 else 0.01
     return next(k * power for k in (1, 2, 5, 10) if k * power >= raw * (1 - 1e-9))
-
-
-def day_label(iso: str) -> str:
-    """``Tue 3``."""
-    moment = datetime.fromisoformat(iso)
-    return f"{WEEKDAYS[moment.weekday()][:3]} {moment.day}"
 
 
 def _grid(top: float, unit: str) -> tuple[list[str], float]:
@@ -91,7 +84,9 @@ def _stack(
     return drawn
 
 
-def minutes_svg(mornings: Sequence[MorningPlan], *, limit_min: float) -> str:
+def minutes_svg(
+    mornings: Sequence[MorningPlan], *, limit_min: float, say: Language = ENGLISH
+) -> str:
     """Stacked minutes of every technician on every morning: work, walk, wait; the shift's start
     as a broken line."""
     longest = max((t.minutes for m in mornings for t in m.technicians), default=0.0)
@@ -112,19 +107,21 @@ def minutes_svg(mornings: Sequence[MorningPlan], *, limit_min: float) -> str:
                 body.append(words(name, at, class_="w-t w-s w-m"))
         if number in _labelled(len(mornings)):
             at = (x + room / 2, HEIGHT - 8)
-            body.append(words(day_label(morning.at), at, class_="w-t w-s w-m"))
+            body.append(words(say.day_label(morning.at), at, class_="w-t w-s w-m"))
     y = HEIGHT - BOTTOM - limit_min * scale
     body.append(_line((LEFT, y), (WIDTH - RIGHT, y), "w-limit"))
     body.append(_line((LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM), "w-axis"))
-    body += _key([("w-work", "work"), ("w-walk", "walk"), ("w-wait", "wait")], left=LEFT)
-    body.append(words("broken line: shift starts", (LEFT + 205, 17.0), class_="w-t w-s"))
-    label = f"Minutes of each technician on {len(mornings)} mornings"
+    body += _key(
+        [(f"w-{part}", say(f"week.{part}")) for part in ("work", "walk", "wait")], left=LEFT
+    )
+    body.append(words(say("week.shift_line"), (LEFT + 205, 17.0), class_="w-t w-s"))
+    label = say("week.minutes_label", n=len(mornings))
     return picture("".join(body), size=(WIDTH, HEIGHT), label=label)
 
 
-def fan_svg(grease: GreaseWeek, days: Sequence[str]) -> str:
+def fan_svg(grease: GreaseWeek, days: Sequence[str], say: Language = ENGLISH) -> str:
     """Cartridges of one grease used up to each morning: P50 as a line, P10 to P90 as a band."""
-    body, scale = _grid(max(grease.fan[-1].p90, 0.01), "cartridges used")
+    body, scale = _grid(max(grease.fan[-1].p90, 0.01), say("week.cartridges_used"))
     columns = _columns(len(grease.fan))
     room = columns[1] - columns[0] if len(columns) > 1 else WIDTH - LEFT - RIGHT
     xs = [x + room / 2 for x in columns]
@@ -142,13 +139,13 @@ def fan_svg(grease: GreaseWeek, days: Sequence[str]) -> str:
     body.append(tag("path", d=path(middle), class_="w-mid"))
     body += [tag("circle", cx=x, cy=y, r=3.5, class_="w-dot") for x, y in middle]
     body += [
-        words(day_label(days[k]), (xs[k], HEIGHT - 20), class_="w-t w-s w-m")
+        words(say.day_label(days[k]), (xs[k], HEIGHT - 20), class_="w-t w-s w-m")
         for k in _labelled(len(days))
     ]
     body.append(_line((LEFT, HEIGHT - BOTTOM), (WIDTH - RIGHT, HEIGHT - BOTTOM), "w-axis"))
-    body += _key([("w-dot", "half of the weeks (P50)"), ("w-fan", "8 of 10 weeks")], left=LEFT)
+    body += _key([("w-dot", say("week.half")), ("w-fan", say("week.most"))], left=LEFT)
     return picture(
         "".join(body),
         size=(WIDTH, HEIGHT),
-        label=f"{grease.grease}: cartridges used by each morning",
+        label=say("week.fan_label", grease=grease.grease),
     )

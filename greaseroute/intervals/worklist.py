@@ -273,5 +273,5 @@ def carried_note(site: Site, at: datetime) -> str:
     units = "1 unit" if len(each) == 1 else f"{len(each)} units"
     return (
         f"Meters last read on {first.day} {first:%b %Y}: {round(hours_h, 1):g} h of {units} since "
-        "then are reckoned from hours per day."
+        "then are estimated from hours per day."
     )

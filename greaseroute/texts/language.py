@@ -158,6 +158,11 @@ class Language:
         weekday = self._listed_in("dates.short_weekdays", moment.weekday())
         return self("dates.short_day", weekday=weekday, day=moment.day, month=month)
 
+    def day_label(self, iso: str) -> str:
+        """Such as ``Mon 2``, where month and year are told elsewhere."""
+        moment = datetime.fromisoformat(iso)
+        return self("dates.label", weekday=self.short_weekday(moment), day=moment.day)
+
     def weekday(self, moment: date) -> str:
         """Such as ``Monday``."""
         return self._listed_in("dates.weekdays", moment.weekday())

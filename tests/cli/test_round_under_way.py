@@ -1,6 +1,5 @@
 """``round --done-so-far``: the whole command on a small folder, its faults and its exit codes."""
 
-import io
 import json
 from datetime import datetime
 from pathlib import Path
@@ -47,17 +46,6 @@ def told(morning, tmp_path):
     return path
 
 
-def test_what_is_done_is_read_from_standard_input_as_from_its_file(
-    folder, morning, told, tmp_path, monkeypatch
-):
-    asked = ["round", str(folder), "--plan", str(morning), "--out"]
-    assert entry([*asked, str(tmp_path / "a"), "--done-so-far", str(told)]) in (0, 1)
-    piped = io.TextIOWrapper(io.BytesIO(told.read_bytes()))
-    monkeypatch.setattr("sys.stdin", piped)
-    assert entry([*asked, str(tmp_path / "b"), "--done-so-far", "-"]) in (0, 1)
-    assert plan_of(tmp_path / "b" / "round.json") == plan_of(tmp_path / "a" / "round.json")
-
-
 def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_path, capsys):
     out = tmp_path / "out"
     words = ["--done-so-far", str(told), "--plan", str(morning)]
@@ -74,6 +62,7 @@ def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_
     assert datetime.fromisoformat(after.shift_start) == datetime.fromisoformat(before.shift_start)
     card = (out / "card.html").read_text(encoding="utf-8")
     assert "This is the rest of the round that began at 05:00" in card
+    assert "rest of the greasing round from" in card
 
 
 def test_a_unit_that_left_is_not_drawn(folder, morning, told, tmp_path):

@@ -294,7 +294,7 @@ def test_a_note_says_that_meters_are_carried_forward_and_from_when():
     assert carried_note(site, MONDAY) == ""
     told = carried_note(site, MONDAY.replace(day=12))
     assert told == (
-        "Meters last read on 10 Mar 2031: 16 h of 1 unit since then are reckoned from hours "
+        "Meters last read on 10 Mar 2031: 16 h of 1 unit since then are estimated from hours "
         "per day."
     )
 
