@@ -17,6 +17,7 @@ from greaseroute.drawings.svg import num, picture, tag, text_width, words
 from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import unit_stands, wanted_fittings
 from greaseroute.stands.stand import Stand
+from greaseroute.texts.language import ENGLISH, Language
 from greaseroute.walk.footprint import closed_ground
 
 HOSE_M = 0.254  # the default whip hose of a gun
@@ -37,22 +38,30 @@ class NumberedFitting:
     kind: MarkKind
 
 
-def numbered_fittings(machine: PlacedMachine) -> tuple[NumberedFitting, ...]:
-    """Every fitting in the catalogue's order: 1, 2, 3; ``no`` never pumped; L1, L2 look only."""
+def numbered_fittings(
+    machine: PlacedMachine, say: Language = ENGLISH
+) -> tuple[NumberedFitting, ...]:
+    """Every fitting in the catalogue's order: 1, 2, 3; ``no`` never pumped; L1, L2 checked only."""
     rows, pump, look = [], 0, 0
+    family = machine.machine_type.family
     for placed in machine.fittings:
         joint = placed.joint
-        label, note = "no", "never pump"
+        label, note = "no", say("show.never")
         kind: MarkKind = "never"
         if joint.central:
             look += 1
-            label, kind, note = f"L{look}", "look", "fed by a central system, look only"
+            label, kind, note = f"L{look}", "look", say("show.central")
         elif not joint.never_pump:
             pump += 1
             label, kind, note = str(pump), "pump", ""
         rows.append(
             NumberedFitting(
-                label, joint.name, placed.fitting.name, joint.interval_class, note, kind
+                label,
+                say.name(joint.name, family),
+                say.name(placed.fitting.name, family),
+                say.sentence(joint.interval_class),
+                note,
+                kind,
             )
         )
     return tuple(rows)

@@ -8,25 +8,18 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.options import add_options
+from greaseroute.cli.options import add_options, in_language
 
 if TYPE_CHECKING:
     from greaseroute.site.folder import FolderReading
     from greaseroute.site.model import Site
 
-START_VALUES = {
-    "normal": "normal work",
-    "new": "a new machine being run in",
-    "dust": "dusty work",
-    "wet": "wet work",
-    "shock": "work with shocks",
-}
 HELP = "every fault of a site folder, or 'good'"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The arguments of the verb."""
-    add_options(parser, "site", "format")
+    add_options(parser, "site", "format", "language")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
         for line in (*reading.faults, *(() if args.quiet else reading.remarks)):
             print(line, file=sys.stderr)
         if reading.site is not None:
-            print(_good(reading.site, len(reading.remarks)))
+            print(_good(in_language(reading.site, args.language), len(reading.remarks)))
     return 0 if reading.site is not None else 2
 
 
@@ -55,10 +48,13 @@ def counts(site: "Site") -> tuple[int, int, int]:
 
 
 def _good(site: "Site", remarks: int) -> str:
-    units, joints, fittings = counts(site)
-    noted = {0: "", 1: ", with 1 warning"}.get(remarks, f", with {remarks} warnings")
-    good = f"{units} units, {joints} joints, {fittings} fittings: good{noted}"
-    return "\n".join([good, *_only_ways(site), *_start_values(site)])
+    say, nouns = site.say, ("unit", "joint", "fitting")
+    told = {f"{noun}s": say.count(n, noun) for noun, n in zip(nouns, counts(site), strict=True)}
+    good = say("check.good", **told)
+    if remarks:
+        good = say("check.warned", good=good, warnings=say.count(remarks, "warning"))
+    ways = map(say.sentence, _only_ways(site))
+    return "\n".join([good, *ways, *_start_values(site)])
 
 
 def _only_ways(site: "Site") -> list[str]:
@@ -74,14 +70,15 @@ def _start_values(site: "Site") -> "Iterator[str]":
     """Types in use whose intervals and doses nobody has confirmed for this site."""
     from greaseroute.site.checks.start_values import unconfirmed_types
 
+    say = site.say
     found = list(unconfirmed_types(site.units, site.types))
     if found:
-        yield f"Start values that nobody has confirmed for this site, {len(found)} types:"
+        yield say("check.start_values", types=say.count(len(found), "type"))
     for unit, joints in found:
         machine = site.types[unit.type]
-        stands = START_VALUES[machine.start_values]
-        count = f"{len(joints)} of {sum(j.by_hand for j in machine.joints)} joints"
-        yield f"  {unit.type}: {count}, for {stands}"
+        by_hand = say.count(sum(joint.by_hand for joint in machine.joints), "joint")
+        told = {"type": unit.type, "n": len(joints), "joints": by_hand}
+        yield "  " + say("check.type_line", **told, work=say(f"check.work_{machine.start_values}"))
 
 
 def _as_json(reading: "FolderReading") -> str:

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.on_record import on_record
-from greaseroute.cli.options import add_options
+from greaseroute.cli.options import add_options, in_language
 
 if TYPE_CHECKING:
     from greaseroute.intervals.worklist import DueItem
@@ -17,7 +17,7 @@ HELP = "print what is due on each machine and why"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Options of the verb."""
-    add_options(parser, "site", "at", "format")
+    add_options(parser, "site", "at", "format", "language")
     parser.add_argument(
         "units", metavar="UNIT", nargs="*", help="every joint of these units, a sentence each"
     )
@@ -35,7 +35,8 @@ def run(args: argparse.Namespace) -> int:
     from greaseroute.intervals.worklist import work_list
     from greaseroute.site.folder import read_site
 
-    site, at = on_record(read_site(args.site), args.site, args.at)
+    read = in_language(read_site(args.site), args.language)
+    site, at = on_record(read, args.site, args.at)
     away = [absence.unit for absence in site.past.absences]
     chosen = _chosen_units([*(unit.unit for unit in site.units), *away], [*args.units, *args.unit])
     items = [item for item in work_list(site, at) if item.unit in chosen]

@@ -7,18 +7,13 @@ from datetime import datetime
 
 from greaseroute.intervals.owed import ASSUMED_DAYS, NEVER_RECORDED
 from greaseroute.intervals.worklist import DueItem, carried_note
-from greaseroute.plan.words import count
 from greaseroute.site.model import Site
+from greaseroute.texts.language import Language
 
-STATUS = {
-    "due": "due",
-    "ahead": "due soon",
-    "not due": "not due",
-    "look only": "check only",
-    "never pumped": "never pumped",
-}
+HEADS = ("unit", "class", "fittings", "used", "how_far", "joints")
 MOST_NAMED = 3
 """Joints named on the line of a class; more are counted."""
+MOMENT_H = 0.05  # hours over that are as good as none
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,23 +29,22 @@ class ClassLine:
         """The used share of the interval of the joint that is furthest over."""
         return max(item.overdue_ratio for item in self.items)
 
-    @property
-    def over(self) -> str:
+    def over(self, say: Language) -> str:
         """How far over, in words: of the joint that is furthest."""
         worst = max(self.items, key=lambda item: item.overdue_ratio)
         if all(item.reason.startswith(NEVER_RECORDED) for item in self.items):
-            return NEVER_RECORDED
-        if worst.overdue_h >= 0.05:
-            return f"{worst.overdue_h:.0f} h over" if worst.overdue_h >= 1 else "due now"
-        if worst.overdue_days > 0:
-            return f"{worst.overdue_days:g} days over"
-        return "due soon" if all(item.status == "ahead" for item in self.items) else "due now"
+            return say.sentence(NEVER_RECORDED)
+        if worst.overdue_h >= 1:
+            return say("due.hours_over", hours=worst.overdue_h)
+        if worst.overdue_h < MOMENT_H and worst.overdue_days > 0:
+            return say("due.days_over", days=worst.overdue_days)
+        soon = worst.overdue_h < MOMENT_H and all(item.status == "ahead" for item in self.items)
+        return say("due.status_ahead" if soon else "due.now")
 
-    @property
-    def joints(self) -> str:
+    def joints(self, say: Language, family: str = "") -> str:
         """The joints by name, or how many."""
-        names = [item.joint for item in self.items]
-        return ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} joints"
+        names = [say.name(item.joint, family) for item in self.items]
+        return ", ".join(names) if len(names) <= MOST_NAMED else say.count(len(names), "joint")
 
 
 def class_lines(items: Iterable[DueItem]) -> list[ClassLine]:
@@ -63,31 +57,36 @@ def class_lines(items: Iterable[DueItem]) -> list[ClassLine]:
     return sorted(lines, key=lambda line: -line.ratio)
 
 
-def short_class(label: str) -> str:
+def short_class(label: str, say: Language) -> str:
     """An interval class for a table: ``25 h (50 h, shortened for wet)`` as ``25 h (wet)``."""
-    return re.sub(r" \(.*, shortened for (.*)\)$", r" (\1)", label)
+    own, _, severity = re.sub(r" \(.*, shortened for (.*)\)$", r" (\1)", label).partition(" (")
+    return say.sentence(own) + (f" ({severity}" if severity else "")
 
 
 def due_text(site: Site, at: datetime, items: Sequence[DueItem]) -> str:
     """The list of the whole site, or of some units of it."""
-    lines = [f"{site.name}, {at:%Y-%m-%d %H:%M}: what is due", ""]
+    say, families = site.say, _families(site)
+    lines = [say("due.head", site=site.name, moment=f"{at:%Y-%m-%d %H:%M}"), ""]
     table = [
         (
             line.unit,
-            short_class(line.interval),
+            short_class(line.interval, say),
             str(sum(item.fittings for item in line.items)),
             f"{100 * line.ratio:.0f} %",
-            line.over,
-            line.joints,
+            line.over(say),
+            line.joints(say, families.get(line.unit, "")),
         )
         for line in class_lines(items)
     ]
     if table:
-        lines += [
-            *_table(("unit", "class", "fittings", "used", "how far over", "joints"), table),
-            "",
-        ]
+        heads = [say(f"due.{head}") for head in HEADS]
+        lines += [*_table(heads, table), ""]
     return "\n".join([*lines, *_below(site, at, items)])
+
+
+def _families(site: Site) -> dict[str, str]:
+    """The machine family of each unit: some have a word of their own for a part."""
+    return {unit.unit: site.machine(unit).family for unit in site.units}
 
 
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
@@ -104,66 +103,76 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
 
 def _below(site: Site, at: datetime, items: Sequence[DueItem]) -> Iterator[str]:
     """What stands under the table: the sum, then what is assumed, doubted, seen, away."""
-    yield total_line(items)
-    yield from _assumed(items)
+    say = site.say
+    yield total_line(items, say)
+    yield from _assumed(items, say)
     units = {item.unit for item in items}
     for note in site.past.meters:
         if note.unit in units:
-            yield f"meter of {note.unit}: {note.text}."
+            yield say("due.meter", unit=note.unit, text=say.sentence(note.text))
     for trouble in site.past.troubles:
         if trouble.unit in units:
-            place = ", ".join(name for name in (trouble.joint, trouble.fitting) if name)
-            yield f"{trouble.unit}{', ' + place if place else ''}: {trouble.text}."
+            names = [say.name(name) for name in (trouble.joint, trouble.fitting) if name]
+            where = ", ".join([trouble.unit, *names])
+            yield say("due.trouble", where=where, text=say.sentence(trouble.text))
     for away in site.past.absences:
-        until = f"until {away.until:%Y-%m-%d %H:%M}" if away.until else "nobody said until when"
-        yield f"away: {away.unit} since {away.since:%Y-%m-%d}, {until}; nothing of it is due here."
+        until = say("due.until_unknown")
+        if away.until:
+            until = say("due.until", moment=f"{away.until:%Y-%m-%d %H:%M}")
+        yield say("due.away", unit=away.unit, since=f"{away.since:%Y-%m-%d}", until=until)
     if note_text := carried_note(site, at):
-        yield note_text
+        yield say.sentence(note_text)
 
 
-def total_line(items: Sequence[DueItem]) -> str:
+def total_line(items: Sequence[DueItem], say: Language) -> str:
     """How much is due, in one line."""
     due = [item for item in items if item.due]
-    soon = sum(item.status == "ahead" for item in due)
-    units = len({item.unit for item in due})
-    look = sum(item.status == "look only" for item in items)
-    return (
-        f"due: {count(len(due), 'joint')}, {count(sum(i.fittings for i in due), 'fitting')} on "
-        f"{count(units, 'unit')} "
-        f"({soon} of the joints before the next round); {look} joints to check only"
+    return say(
+        "due.total",
+        joints=say.count(len(due), "joint"),
+        fittings=say.count(sum(item.fittings for item in due), "fitting"),
+        units=say.count(len({item.unit for item in due}), "unit"),
+        soon=sum(item.status == "ahead" for item in due),
+        check=say.count(sum(item.status == "look only" for item in items), "joint"),
     )
 
 
-def _assumed(items: Sequence[DueItem]) -> Iterator[str]:
+def _assumed(items: Sequence[DueItem], say: Language) -> Iterator[str]:
     """What is assumed where nothing was ever recorded, and how to end it."""
     never = [item for item in items if item.due and item.reason.startswith(NEVER_RECORDED)]
     if not never:
         return
     first = never[0]
-    units = len({item.unit for item in never})
-    yield (
-        f"No service is on record for {count(len(never), 'joint')} of {count(units, 'unit')}: "
-        f"{'it counts' if len(never) == 1 else 'they count'} as due, "
-        f"weighed as if last greased {ASSUMED_DAYS:g} days ago. Say when that was: greaseroute "
-        f'record SITE --event greased unit={first.unit} "joint={first.interval}" at=YYYY-MM-DD'
+    yield say(
+        "due.assumed_one" if len(never) == 1 else "due.assumed",
+        joints=say.count(len(never), "joint"),
+        units=say.count(len({item.unit for item in never}), "unit"),
+        days=ASSUMED_DAYS,
+        command=f"greaseroute record SITE --event greased unit={first.unit} "
+        f'"joint={first.interval}" at=YYYY-MM-DD',
     )
 
 
 def joint_sentences(site: Site, at: datetime, items: Sequence[DueItem]) -> str:
     """Each joint of some units in one sentence, what is due first."""
-    lines = [f"{site.name}, {at:%Y-%m-%d %H:%M}"]
+    say, families = site.say, _families(site)
+    lines = [say("due.head_joints", site=site.name, moment=f"{at:%Y-%m-%d %H:%M}")]
     for unit in dict.fromkeys(item.unit for item in items):
         mine = [item for item in items if item.unit == unit]
-        lines += ["", f"{unit}, {mine[0].type}, every joint:"]
+        lines += ["", say("due.unit_head", unit=unit, type=mine[0].type)]
         ordered = sorted(mine, key=lambda item: (-item.due, -item.overdue_ratio))
-        lines += [f"  {sentence(item)}" for item in ordered]
+        lines += [f"  {sentence(item, say, families.get(unit, ''))}" for item in ordered]
     return "\n".join([*lines, "", *_below(site, at, items)])
 
 
-def sentence(item: DueItem) -> str:
+def sentence(item: DueItem, say: Language, family: str = "") -> str:
     """One joint: its name, whether it is due, and why."""
-    word = STATUS[item.status]
-    reason = item.reason
+    reasons = [item.reason]
     if item.troubles and not item.due:
-        reason = "; ".join((reason, *item.troubles))
-    return f"{item.joint}: {word}, {reason}."
+        reasons += item.troubles
+    return say(
+        "due.sentence",
+        joint=say.name(item.joint, family),
+        status=say(f"due.status_{item.status.replace(' ', '_')}"),
+        reason="; ".join(say.sentence(reason, family) for reason in reasons),
+    )

@@ -5,13 +5,14 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from greaseroute.cli.options import add_options
+from greaseroute.cli.options import add_options, in_language
 from greaseroute.cli.output_set import OutputSet
 from greaseroute.errors import UnknownName
 
 if TYPE_CHECKING:
     from greaseroute.catalogue.kinematics.placed import PlacedMachine
     from greaseroute.site.model import Site
+    from greaseroute.texts.language import Language
 
 HELP = "draw a machine type, a unit or the ground"
 
@@ -28,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--posture", metavar="NAME", help="posture drawn (default: the unit's own, or parked)"
     )
-    add_options(parser, "out")
+    add_options(parser, "out", "language")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -59,10 +60,13 @@ def _show_shelf(args: argparse.Namespace) -> int:
 def _show_type(args: argparse.Namespace) -> int:
     from greaseroute.cards.type_sheet import type_at_home
     from greaseroute.catalogue.shelf import shelf_type
+    from greaseroute.texts.language import DEFAULT, language
 
     kind = shelf_type(args.what)
     machine = type_at_home(kind, posture=args.posture or "parked")
-    return _show_machine(args, machine, name=kind.name, north=False)
+    return _show_machine(
+        args, machine, name=kind.name, north=False, say=language(args.language or DEFAULT)
+    )
 
 
 def _show_site(args: argparse.Namespace, folder: Path) -> int:
@@ -71,7 +75,7 @@ def _show_site(args: argparse.Namespace, folder: Path) -> int:
     from greaseroute.site.folder import read_site
     from greaseroute.site.placed_units import placed_unit
 
-    site = read_site(folder)
+    site = in_language(read_site(folder), args.language)
     if args.unit is None:
         book = {"types.pdf": type_book_pdf(site)} if pdf_ready() else {}
         _write(args, "ground", {**_pictures("ground", map_svg(site)), **book})
@@ -80,7 +84,11 @@ def _show_site(args: argparse.Namespace, folder: Path) -> int:
     if unit is None:
         raise _no_such_unit(site, args.unit)
     return _show_machine(
-        args, placed_unit(site, unit, posture=args.posture), name=unit.unit, north=True
+        args,
+        placed_unit(site, unit, posture=args.posture),
+        name=unit.unit,
+        north=True,
+        say=site.say,
     )
 
 
@@ -92,7 +100,12 @@ def _no_such_unit(site: "Site", name: str) -> UnknownName:
 
 
 def _show_machine(
-    args: argparse.Namespace, machine: "PlacedMachine", *, name: str, north: bool
+    args: argparse.Namespace,
+    machine: "PlacedMachine",
+    *,
+    name: str,
+    north: bool,
+    say: "Language",
 ) -> int:
     from greaseroute.cards.type_sheet import numbered_scene
     from greaseroute.drawings.drawing import side_view, top_view
@@ -103,18 +116,19 @@ def _show_machine(
         **_pictures(f"{name}-side", side_view(shown)),
         **_pictures(f"{name}-top", top_view(shown)),
     }
-    print("\n".join(_listing(machine)))
+    print("\n".join(_listing(machine, say)))
     _write(args, name, files)
     return 0
 
 
-def _listing(machine: "PlacedMachine") -> list[str]:
+def _listing(machine: "PlacedMachine", say: "Language") -> list[str]:
     """The fittings as numbered on the drawing."""
     from greaseroute.cards.type_sheet import numbered_fittings
 
     kind = machine.machine_type
-    lines = [f"{kind.title} ({kind.name}), {machine.posture}; origin of figures: {kind.origin}"]
-    rows = numbered_fittings(machine)
+    told = {"title": say.name(kind.title), "type": kind.name, "origin": kind.origin}
+    lines = [say("show.head", **told, posture=say.name(machine.posture))]
+    rows = numbered_fittings(machine, say)
     width = max((len(row.joint) for row in rows), default=0)
     named = max((len(row.fitting) for row in rows), default=0)
     lines += [

@@ -23,7 +23,7 @@ from greaseroute.errors import UnknownName
 
 STRINGS = Path(__file__).parent / "strings"
 DEFAULT = "en"
-NAMES = "names"  # how the files of the names of parts begin; English needs none
+NAMES = "names"  # how the files of the names of parts begin; English needs few
 PLAN = "plan"  # file of the sentences that a plan carries
 S_PER_MIN = 60.0
 
@@ -190,7 +190,7 @@ class Language:
         It is found again by the English text of ``plan.toml`` that it was made from; names inside
         it are put into the language as well.
         """
-        if not self.names:
+        if self.code == DEFAULT:
             return english
         return self._known(english, family) or "; ".join(
             self._known(part, family) or self.name(part, family) for part in english.split("; ")
