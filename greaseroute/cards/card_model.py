@@ -52,13 +52,14 @@ class StandBlock:
     """One stand: its letter, where it is, what comes before the first fitting, its rows.
 
     ``call`` is true where one stands clear while the unit is moved: its steps are done one after
-    the other. ``side_cut`` and ``top_cut`` are the parts of the drawings that belong to it, as
+    the other; ``isolate_again`` where their last is to isolate it again. ``side_cut`` and ``top_cut`` are the parts of the drawings that belong to it, as
     left, top, width and height in the picture.
     """
 
     letter: str
     where: str
     call: bool
+    isolate_again: bool
     before: tuple[str, ...]
     pumps: tuple[PumpRow, ...]
     looks: tuple[LookRow, ...]
@@ -232,6 +233,7 @@ def _stand_block(
         letter=letter,
         where=where_words(visit, placed),
         call=bool(visit.event),
+        isolate_again=visit.event == "posture",
         before=visit.before,
         pumps=tuple(
             PumpRow(

@@ -11,6 +11,7 @@
   var card = { record: record, round: round, words: words, changed: changed, unitOf: unitOf };
   var viewer = Viewer(card), rows = [], walks = [], takeBack = null, message = "", clock = null;
   var now = { screen: "stop", walk: 0, stop: 0, phase: null };
+  var STEPS_A_PRESS = 3;
   var TOO_FAR_MIN = 300; // a clock further off than this is not that of the round
 
   function all(selector, inside) {
@@ -100,9 +101,14 @@
     takeBack = record.change(make);
     message = text;
   }
+  /* How many steps of a call are done after the next press: up to three, the last by itself. */
+  function stepsThen(stop, phase) {
+    var k = stepsDone(stop, phase), n = phase.steps.length;
+    return k < n - 1 ? Math.min(k + STEPS_A_PRESS, n - 1) : n;
+  }
   function step(stop, phase) {
     undoable(say("toast_step", { unit: stop.data.unit }), function () {
-      record.note(key(stop, "steps " + phase.element.dataset.letter), stepsDone(stop, phase) + 1);
+      record.note(key(stop, "steps " + phase.element.dataset.letter), stepsThen(stop, phase));
     });
   }
   function isolate(stop) {
@@ -201,7 +207,7 @@
       cut(stop, phase);
       phase.steps.forEach(function (li, k) {
         var count_ = stepsDone(stop, phase);
-        li.className = k < count_ ? "past" : k === count_ ? "current" : "";
+        li.className = k < count_ ? "past" : k < stepsThen(stop, phase) ? "current" : "";
       });
       rowsMay(stop);
     } else if (now.screen === "start") {
@@ -334,9 +340,11 @@
       if (now.phase > 0) made("p", say("not_isolated", { unit: stop.data.unit }), { "class": "why" }, bar.lastChild);
       else main(say("isolated"), function () { isolate(stop); goOn(); }, "isolate");
     } else if (phase.call && !callDone(stop, phase)) {
-      var k = stepsDone(stop, phase), last = k === phase.steps.length - 1;
-      main(last ? say("isolated_again") : say("step_done", { k: k + 1, n: phase.steps.length }),
-        function () { step(stop, phase); goOn(); }, last ? "isolate" : "");
+      var k = stepsDone(stop, phase), then = stepsThen(stop, phase), n = phase.steps.length;
+      var again = then === n && phase.element.classList.contains("again");
+      main(again ? say("isolated_again") : k + 1 === then ? say("step_done", { k: then, n: n })
+        : say("steps_done", { from: k + 1, to: then, n: n }),
+        function () { step(stop, phase); goOn(); }, again ? "isolate" : "");
     } else if (why === "call") {
       made("p", say("call_first"), { "class": "why" }, bar.lastChild);
     } else if (untold(phase.rows).length) {
