@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.cautions import stop_cautions
 from greaseroute.cards.legs import Leg, leg_of
+from greaseroute.cards.lonlat import geo_link
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.drawings.drawing import drawn_side, drawn_top, scene
 from greaseroute.drawings.drawing_marks import Mark, StandMark
@@ -52,8 +53,9 @@ class StandBlock:
     """One stand: its letter, where it is, what comes before the first fitting, its rows.
 
     ``call`` is true where one stands clear while the unit is moved: its steps are done one after
-    the other; ``isolate_again`` where their last is to isolate it again. ``side_cut`` and ``top_cut`` are the parts of the drawings that belong to it, as
-    left, top, width and height in the picture.
+    the other; ``isolate_again`` where their last is to isolate it again. ``side_cut`` and
+    ``top_cut`` are the parts of the drawings that belong to it, as left, top, width and height in
+    the picture.
     """
 
     letter: str
@@ -99,6 +101,7 @@ class StopBlock:
     wait_s: float
     leg: Leg
     sketch: str
+    geo: str
     isolation: tuple[str, ...]
     cautions: tuple[str, ...]
     never_pump: tuple[str, ...]
@@ -180,6 +183,7 @@ def _stop_block(
         leave_iso=stop.leave,
         wait_s=stop.wait_s,
         leg=leg,
+        geo=geo_link(site, stop),
         sketch=_sketch(leg, stop.unit if unit else "", site, shapes=shapes),
         isolation=stop.isolation,
         cautions=stop_cautions(stop.cautions),

@@ -9,19 +9,31 @@ from greaseroute.plan.round import RoundPlan, StandVisit, TechnicianPlan
 from greaseroute.plan.tally import NumberedStop, numbered, stop_fittings
 
 LOCAL_METRES = "local metres"
+# A reader that knows no "coordinates" member takes positions for WGS 84, unless a reference
+# system says otherwise: this one, of ISO 19162, lies nowhere on the earth.
+SITE_GRID = (
+    'ENGCRS["site grid in local metres",EDATUM["the site"],CS[Cartesian,2],'
+    'AXIS["x",east],AXIS["y",north],LENGTHUNIT["metre",1]]'
+)
 
 
 def walk_geojson(plan: RoundPlan, *, to_lonlat: LonLat | None = None) -> str:
     """Walking lines (role ``walk``), stops (``stop``) and stands (``stand``), one feature a line.
 
     Without ``to_lonlat`` positions stay in local metres and the collection says so in its member
-    ``coordinates``: the same structure, but not RFC 7946, which knows WGS 84 only.
+    ``coordinates`` and by a reference system of its own: the same structure, but not RFC 7946,
+    which knows WGS 84 only.
     """
     place = _Place(to_lonlat)
     features = [feature for walk in numbered(plan) for feature in _features(walk, place)]
     lines = ",\n".join(json.dumps(feature, ensure_ascii=False) for feature in features)
-    note = "" if to_lonlat else f' "coordinates": "{LOCAL_METRES}",'
+    note = "" if to_lonlat else _local_note()
     return f'{{"type": "FeatureCollection",{note} "features": [\n{lines}\n]}}\n'
+
+
+def _local_note() -> str:
+    crs = {"type": "name", "properties": {"name": SITE_GRID}}
+    return f' "coordinates": "{LOCAL_METRES}", "crs": {json.dumps(crs)},'
 
 
 class _Place:

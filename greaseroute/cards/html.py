@@ -3,6 +3,7 @@
 import base64
 import hashlib
 from collections.abc import Sequence
+from typing import Any
 
 from jinja2 import Template
 from markupsafe import Markup
@@ -11,6 +12,7 @@ from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
 from greaseroute.cards.card_words import CardWords
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
+from greaseroute.cards.lonlat import plane_of_phone
 from greaseroute.cards.pages import environment, part
 from greaseroute.drawings import drawing, leg_svg, map_svg
 from greaseroute.plan.round import RoundPlan
@@ -44,7 +46,7 @@ def card_html(
         style=Markup(part("card_screen.css") + drawing.STYLE + leg_svg.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
-        data={**record_data(plan, site), "words": words.fixed(), "language": words.code},
+        data={**record_data(plan, site), **_places(site), **_words(words)},
         said=words.said,
         told=words.told,
         named=words.named,
@@ -56,6 +58,18 @@ def card_html(
         left=left_by_reason(plan),
         certificate=certificate(plan.bound),
     )
+
+
+def _places(site: Site) -> dict[str, Any]:
+    """How the page finds a place of the site on its map, and the phone's own where it can."""
+    view, _ = map_svg.map_view(site.ground.boundary)
+    x, y = view.origin
+    seen = {"left_m": view.left_m, "top_m": view.top_m, "scale": view.scale, "x": x, "y": y}
+    return {"map": seen, "geo": plane_of_phone(site)}
+
+
+def _words(words: CardWords) -> dict[str, Any]:
+    return {"words": words.fixed(), "language": words.code}
 
 
 def card_template() -> Template:

@@ -54,7 +54,18 @@ def _good(site: "Site", remarks: int) -> str:
     if remarks:
         good = say("check.warned", good=good, warnings=say.count(remarks, "warning"))
     ways = map(say.sentence, _only_ways(site))
-    return "\n".join([good, *ways, *_start_values(site)])
+    return "\n".join([good, *_anchored(site), *ways, *_start_values(site)])
+
+
+def _anchored(site: "Site") -> list[str]:
+    """How well the points of the anchor fit together."""
+    if site.anchor is None:
+        return []
+    from greaseroute.site.anchor_fit import fit_anchor
+
+    fit, n, say = fit_anchor(site.anchor), len(site.anchor.points), site.say
+    off = say("check.anchor_off", m=fit.residual_m) if n > 2 else say("check.anchor_of_two")
+    return [say("check.anchor", n=n, deg=fit.turned_deg, scale=fit.scale, off=off)]
 
 
 def _only_ways(site: "Site") -> list[str]:

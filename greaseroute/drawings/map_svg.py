@@ -34,7 +34,7 @@ STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
 
 def map_svg(site: Site, plan: RoundPlan | None = None) -> str:
     """The map as one SVG document; without a plan it shows ground and machines only."""
-    view, height = _view(site.ground.boundary)
+    view, height = map_view(site.ground.boundary)
     marked = _marked(plan, outlines(site))
     body = [tag("rect", width=WIDTH_PX, height="100%", fill="#fff")]
     body += [map_ground.ground_layers(site.ground, view), map_walk.machines(marked, view)]
@@ -58,7 +58,7 @@ def title(site: Site, plan: RoundPlan | None) -> str:
     return f"{site.name}: round of {day(plan.at)}, {clock(plan.at)}" if plan else site.name
 
 
-def _view(boundary: BaseGeometry) -> tuple[View, float]:
+def map_view(boundary: BaseGeometry) -> tuple[View, float]:
     """A view that shows the whole boundary, and the height of the map without its legend."""
     left, bottom, right, top = boundary.bounds
     room = (WIDTH_PX - 2 * EDGE_PX, HEIGHT_PX[1] - 2 * EDGE_PX - TITLE_PX)

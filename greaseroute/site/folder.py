@@ -298,6 +298,7 @@ def _site(draft: Draft) -> Site:
         last_services=draft.services,
         meter_readings=draft.readings,
         origin_lonlat=draft.plane.origin_lonlat,
+        anchor=head.anchor,
         planned_for=_planned_for(draft.settings),
         language=head.language,
         work_days=WorkDays(head.days_off, tuple(sorted(set(head.holidays)))),

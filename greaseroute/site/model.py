@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.site.anchor import Anchor
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.ground_plan import GroundPlan
@@ -20,8 +21,9 @@ class Site:
     """One site folder, read and found good.
 
     ``types`` holds each machine type in use by name, ``machines`` each with the attachments of
-    its units, by type and attachments: ask ``machine``. ``origin_lonlat`` is the anchor of the
-    local plane where the plan came in lon/lat, else None. ``shift_start`` and ``round_start``
+    its units, by type and attachments: ask ``machine``. ``origin_lonlat`` is the origin of the
+    local plane where the plan came in lon/lat, else None; ``anchor`` says where a site in local
+    metres lies on the earth, where it says so. ``shift_start`` and ``round_start``
     are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
     is what the record tells beside services and readings, where the folder has one.
     ``work_days`` are those on which machines work and rounds are walked. ``language``
@@ -45,6 +47,7 @@ class Site:
     last_services: tuple[LastService, ...] = ()
     meter_readings: tuple[MeterReading, ...] = ()
     origin_lonlat: tuple[float, float] | None = None
+    anchor: Anchor | None = None
     planned_for: datetime | None = None
     past: Past = NOTHING_RECORDED
     work_days: WorkDays = EVERY_DAY

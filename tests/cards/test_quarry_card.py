@@ -165,7 +165,7 @@ def test_a_whole_round_with_a_reload_in_the_middle_comes_back_whole(open_card, p
         for task in at.fittings
     ]
     told = json.loads(Path(waiting.value.path()).read_text("utf-8"))["events"]
-    assert len(report.events) == len(told) == len(planned)
+    assert sum(event.kind == "greased" for event in report.events) == len(planned)
     assert [(e["unit"], e["joint"], e["fitting"], e["strokes"]) for e in told] == planned
     assert page.faults == []
     assert len(set(page.asked)) == 1 + 1  # the file itself, and what it hands in (a blob)

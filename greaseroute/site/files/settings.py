@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date, time
 from typing import Any
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 
 from greaseroute.errors import Fault, UnknownName
 from greaseroute.records import Record, about
 from greaseroute.site import moment
+from greaseroute.site.anchor import Anchor
+from greaseroute.site.anchor_fit import why_unfit
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
 from greaseroute.site.work_days import weekdays_of
 from greaseroute.texts.language import DEFAULT, languages
@@ -62,6 +64,9 @@ class SiteHead(Record):
     )
     holidays: tuple[date, ...] = about("dates on which nobody works, such as 2031-05-01", ())
     rules: WorkingRules = about("working rules of the site", WorkingRules())
+    anchor: Anchor | None = about(
+        "where a site in local metres lies on the earth: points known both ways", None
+    )
 
     @field_validator("language")
     @classmethod
@@ -88,6 +93,15 @@ class SiteHead(Record):
     @classmethod
     def _weekdays(cls, names: tuple[str, ...]) -> tuple[str, ...]:
         return weekdays_of(names)
+
+    @field_validator("anchor")
+    @classmethod
+    def _anchor(cls, anchor: Anchor | None, info: ValidationInfo) -> Anchor | None:
+        if anchor is not None and info.data.get("coordinates", "local metres") != "local metres":
+            raise ValueError("an anchor for a site in local metres; others need none")
+        if anchor is not None and (why := why_unfit(anchor)):
+            raise ValueError(why)
+        return anchor
 
     @field_validator("shift_start", "round_start")
     @classmethod
