@@ -10,7 +10,6 @@ from greaseroute.processes import Aside
 from greaseroute.rounds.schedule import Schedule, route_dependent_ms
 from greaseroute.rounds.team import Team, strokes_of, whole_cartridges
 from greaseroute.site.model import Site
-from greaseroute.solvers.arrays import FloatArray
 from greaseroute.solvers.vrp.bound import judged_by
 from greaseroute.solvers.vrp.problem import NO_LIMIT_MS, CrewProblem
 from greaseroute.solvers.vrp.solution import CrewSolution
@@ -32,9 +31,7 @@ def is_large(problem: CrewProblem) -> bool:
 
 
 class BoundAhead:
-    """A bound under way, for the visits of a first plan: on the relaxed problem and in its time,
-    which is ``spare_ms`` later.
-    """
+    """A bound under way, for the visits of a first plan: on the relaxed problem."""
 
     def __init__(
         self,
@@ -43,14 +40,13 @@ class BoundAhead:
         *,
         seed: int,
         limit_s: float | None,
-        spare_ms: int = 0,
     ) -> None:
-        self._problem, self._relaxed, self._spare_ms = problem, relaxed, spare_ms
+        self._problem, self._relaxed = problem, relaxed
 
         def first_judged() -> CrewSolution:
             steps = FIRST_STEPS_PER_UNIT * problem.units
             first = solve_crew(problem, seed=seed, iterations=steps, bound_rounds=0, exact=False)
-            return with_bound(relaxed, later(first, spare_ms), rounds=ROUNDS, limit_s=limit_s)
+            return with_bound(relaxed, replace(first, changes=0), rounds=ROUNDS, limit_s=limit_s)
 
         self._aside = Aside(first_judged)
 
@@ -59,8 +55,8 @@ class BoundAhead:
         first = self._aside.result()
         if first.bound.gap_pct is None or not self._same_visits(first, plan):
             return plan
-        known, moved = first.bound, later(plan, self._spare_ms)
-        bound = judged_by(self._relaxed, moved, lower_ms=known.lower_ms, what=known.what)
+        known = first.bound
+        bound = judged_by(self._relaxed, plan, lower_ms=known.lower_ms, what=known.what)
         return beside(plan, bound)
 
     def _same_visits(self, first: CrewSolution, plan: CrewSolution) -> bool:
@@ -79,7 +75,6 @@ class BoundAhead:
 
 
 NOT_SOUGHT = "no bound sought"
-CHANGES_SHARED = "cartridge changes count as a share of a cartridge for each stroke"
 WINDOW = "last finish, for the same visits: one unit's window, the work there and the walk home"
 
 
@@ -140,15 +135,11 @@ class Proof:
         limit_s: float | None,
         ahead: BoundAhead | None = None,
     ) -> None:
-        spare_ms = max(left_in_guns_ms(team))
-
         def prove() -> tuple[int | None, str]:
             known = solution if ahead is None else ahead.judged(solution)
             if known.status == "no bound yet":
                 rounds = rounds_for(relaxed)
-                known = with_bound(
-                    relaxed, later(solution, spare_ms), rounds=rounds, limit_s=limit_s
-                )
+                known = with_bound(relaxed, solution, rounds=rounds, limit_s=limit_s)
             return _lower_of(known, team)
 
         self._prove, self._ahead = prove, ahead
@@ -172,15 +163,7 @@ def _lower_of(known: CrewSolution, team: Team) -> tuple[int | None, str]:
     alone = by_one_window(team, ways)
     if b.gap_pct is None:
         return (alone, WINDOW) if alone else (None, b.what)
-    lower = b.lower_ms - max(left_in_guns_ms(team))
-    if lower <= alone:
-        return alone, WINDOW
-    return lower, b.what if no_change_time(team) else f"{b.what}; {CHANGES_SHARED}"
-
-
-def no_change_time(team: Team) -> bool:
-    """Whether changing cartridges takes no time on this site."""
-    return all(gun.change_s == 0 for gun in team.site.guns)
+    return (alone, WINDOW) if b.lower_ms <= alone else (b.lower_ms, b.what)
 
 
 def by_one_window(team: Team, ways: Sequence[int]) -> int:
@@ -207,50 +190,27 @@ def _least_home_ms(team: Team, way: int) -> int:
 def relaxed_problem(problem: CrewProblem, team: Team) -> CrewProblem:
     """What any plan by the clock is a plan of, and no longer: for bounds.
 
-    Times of the ways less what a dropped way could at most have saved; cartridge changes as a
-    share of a whole cartridge for each stroke, from a start that is the earlier, the more a
-    technician's guns hold (every moment is the later by the most of `left_in_guns_ms`); a bag that
-    wastes nothing; no windows; no order to keep to.
+    Times of the ways less what a dropped way could at most have saved; whole cartridges, all of
+    whose strokes are used, changed where strokes run out; no windows; no order to keep to.
     """
-    guns = [g.name for g in team.site.guns]
-    strokes = np.asarray([strokes_of(v, guns) for v in team.ways.visits])
-    per_visit = np.floor(strokes.reshape(-1, len(guns)) @ change_rates(team) + 1e-9)
     less = np.asarray([team.ways.visits[w.visit].slack_ms for w in team.ways.ways], np.int64)
-    shares = np.asarray([per_visit[w.visit] for w in team.ways.ways], np.int64)
-    way_ms = np.maximum(0, team.ways.total_ms + shares - less)
-    spare = left_in_guns_ms(team)
+    way_ms = np.maximum(0, team.ways.total_ms - less)
+    change_ms = [ms(gun.change_s) for gun in team.site.guns]
     anytime = np.tile(np.asarray([0, NO_LIMIT_MS], np.int64), (problem.units, 1))
     return replace(
         problem,
         way_ms=np.where(problem.way_ms >= 0, way_ms[None, :], problem.way_ms),
         cartridge_strokes=whole_cartridges(team),
-        start_ms=problem.start_ms + max(spare) - np.asarray(spare, np.int64),
-        end_ms=problem.end_ms + max(spare),
+        change_ms=np.asarray([change_ms] * len(team.members), np.int64),
+        fitting_first=None,
+        fitting_gun=None,
+        fitting_strokes=None,
         window_ms=anytime,
         way_needs_second=None,
         operator_ms=None,
         keep=None,
         change_cost_ms=0,
     )
-
-
-def change_rates(team: Team) -> FloatArray:
-    """Milliseconds of changing for each stroke of each gun, where no stroke is wasted."""
-    each = zip(team.site.guns, whole_cartridges(team)[0].tolist(), strict=True)
-    return np.asarray([ms(gun.change_s) / strokes for gun, strokes in each])
-
-
-def left_in_guns_ms(team: Team) -> list[int]:
-    """Changes that what the guns hold at the start spares each technician, at most."""
-    rates = dict(zip((g.name for g in team.site.guns), change_rates(team).tolist(), strict=True))
-    left = {g.name: g.left_strokes for g in team.site.guns}
-    each = [sum(rates[g] * left[g] for g in m.technician.guns) for m in team.members]
-    return [int(np.ceil(spare)) for spare in each]
-
-
-def later(plan: CrewSolution, spare_ms: int) -> CrewSolution:
-    """A plan in the time of `relaxed_problem`."""
-    return replace(plan, last_finish_ms=plan.last_finish_ms + spare_ms, changes=0)
 
 
 def slack_ms(team: Team) -> int:

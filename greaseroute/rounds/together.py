@@ -12,7 +12,6 @@ from greaseroute.rounds.proof import (
     BoundAhead,
     Proof,
     is_large,
-    left_in_guns_ms,
     relaxed_problem,
     slack_ms,
     told,
@@ -51,10 +50,7 @@ def solve_together(
     problem = crew_problem(team, skip_loss=weights, keep=ready.keep)
     relaxed, ahead = relaxed_problem(problem, team), None
     if effort.prove and is_large(problem):
-        ahead = BoundAhead(
-            problem, relaxed, seed=effort.seed, limit_s=effort.limit_s,
-            spare_ms=max(left_in_guns_ms(team)),
-        )  # fmt: skip
+        ahead = BoundAhead(problem, relaxed, seed=effort.seed, limit_s=effort.limit_s)
     plans = _searched(problem, effort=effort, progress=progress)
     units = Units(team, [weights[u] for u in team.ways.units], problem.keep, problem.change_cost_ms)
     found = [*(halts_of(plan) for plan in plans), *([known] if known else [])]

@@ -24,6 +24,8 @@ class Bag:
         At the fewest.
     cartridge, left : (G,)
         Strokes of a cartridge; strokes left in the guns at the start.
+    change_ms : (G,)
+        Time to put in a cartridge.
     held, full : int
         Cartridges at the start, and in a full bag.
     """
@@ -31,15 +33,25 @@ class Bag:
     strokes: IntArray
     cartridge: IntArray
     left: IntArray
+    change_ms: IntArray
     held: int
     full: int
 
     def store_visits(self, units: IntArray) -> int:
         """Store visits at least for these units."""
         # Whole cartridges of each gun, less those in the bag, in whole bags.
-        need = np.maximum(0, self.strokes[units].sum(axis=0) - self.left)
-        short = int((-(-need // self.cartridge)).sum()) - self.held
+        short = int(self._put_in(units).sum()) - self.held
         return max(0, -(-short // self.full)) if self.full > 0 else 0
+
+    def changing_ms(self, units: IntArray) -> int:
+        """Time of whole cartridge changes at least for these units."""
+        return int((self._put_in(units) * self.change_ms).sum())
+
+    def _put_in(self, units: IntArray) -> IntArray:
+        """(G,) cartridges at least for these units."""
+        need = np.maximum(0, self.strokes[units].sum(axis=0) - self.left)
+        put_in: IntArray = -(-need // self.cartridge)
+        return put_in
 
 
 def bag_of(problem: CrewProblem, t: int, ways: IntArray) -> Bag:
@@ -50,7 +62,9 @@ def bag_of(problem: CrewProblem, t: int, ways: IntArray) -> Bag:
     strokes[problem.way_unit[ways][first]] = np.minimum.reduceat(problem.way_strokes[ways], first)
     held, left = at_start(problem)
     full = int(problem.bag_cartridges[t])
-    return Bag(strokes, problem.cartridge_strokes[t], left[t], int(held[t]), full)
+    size = problem.cartridge_strokes[t]
+    change = np.zeros_like(size) if problem.change_ms is None else problem.change_ms[t]
+    return Bag(strokes, size, left[t], change, int(held[t]), full)
 
 
 def at_start(problem: CrewProblem) -> tuple[IntArray, IntArray]:

@@ -18,6 +18,7 @@ from greaseroute.solvers.arrays import FAR, IntArray
 from greaseroute.solvers.stop import StopRule
 from greaseroute.solvers.vrp.bag import may_run_out
 from greaseroute.solvers.vrp.benders.loop import FIRST_GAP, BendersLoop, BoundTask, few_enough
+from greaseroute.solvers.vrp.changes import changes_take_time, with_shares
 from greaseroute.solvers.vrp.columns.loop import ColumnGeneration, RoundsTask, rounds_are_short
 from greaseroute.solvers.vrp.cutting_planes.giant_tour import first_potentials, types_in_tour
 from greaseroute.solvers.vrp.cutting_planes.loop import CuttingPlanes, JudgedPlan
@@ -49,6 +50,8 @@ BY_ROUNDS = (
 BAGS_LEFT_OUT, BAGS_IN_PARTS = "bags left out", "cartridges counted in parts"
 BY_ONE_UNIT = "last finish, for the same visits: one unit's window and the walk home from it"
 
+CHANGES_SHARED = "; cartridge changes count as a share of a cartridge for each stroke"
+CHANGES_WHOLE = "; the fewest whole cartridge changes, as if none left strokes unused"
 SHARE_FOR_ROUNDS = 0.7  # of the time, where there is a limit: the rest is for cutting planes
 
 
@@ -179,10 +182,25 @@ class _Crew:
 
     def shared_out(self, stop: StopRule) -> tuple[int, str]:
         """No plan has a last finish below this or the one at hand; how that is known."""
-        low, how = self._by_rounds(stop)
-        return (low, how) if low else self._by_sharing(stop.over)
+        problem, spare_ms = with_shares(self.problem, self.who, self.ways)
+        later = self.solution.last_finish_ms + spare_ms
+        by_shares = replace(
+            self, problem=problem, solution=replace(self.solution, last_finish_ms=later)
+        )
+        changes = changes_take_time(self.problem)
+        low, how = by_shares.by_rounds(stop)
+        if low:
+            return low - spare_ms, how + CHANGES_SHARED * changes
+        low = self._by_assignment(stop.over)
+        if low >= self._task().aim_ms(FIRST_GAP):
+            return low, BY_ASSIGNMENT + CHANGES_WHOLE * changes
+        # where that proved little: one program over the rounds of all
+        other = by_shares.by_one_program(stop.over) - spare_ms
+        if low >= other:
+            return low, BY_ASSIGNMENT + CHANGES_WHOLE * changes
+        return other, BY_CUTTING_PLANES + CHANGES_SHARED * changes
 
-    def _by_rounds(self, stop: StopRule) -> tuple[int, str]:
+    def by_rounds(self, stop: StopRule) -> tuple[int, str]:
         """The bound by whole rounds; 0 where it proves nothing, or rounds are long."""
         upper = self.solution.last_finish_ms
         crew, part = route_part_ms(self.problem, self.solution, last_ms=upper)
@@ -193,24 +211,27 @@ class _Crew:
         own = replace(stop, end_s=stop.end_after(SHARE_FOR_ROUNDS))
         return ColumnGeneration(task).least(own), BY_ROUNDS.format(bags=bags)
 
-    def _by_sharing(self, over: Callable[[int], bool]) -> tuple[int, str]:
-        """The bound over assignments, or over one program for the rounds of all."""
-        # Stores make the programs larger: only where a bag may run out.
-        stores = may_run_out(self.problem, self.who, self.ways)
-        task = self._task(stores=stores)
-        low = BendersLoop(task).least(over) if few_enough(task) else 0
-        if low >= task.aim_ms(FIRST_GAP):
-            return low, BY_ASSIGNMENT
-        # Else, or where that proved little: one program over the rounds of all.
+    @property
+    def _stores(self) -> bool:
+        """Whether a bag may run out: stores make the programs larger."""
+        return may_run_out(self.problem, self.who, self.ways)
+
+    def _by_assignment(self, over: Callable[[int], bool]) -> int:
+        """The bound over assignments; 0 where they are too many."""
+        task = self._task()
+        return BendersLoop(task).least(over) if few_enough(task) else 0
+
+    def by_one_program(self, over: Callable[[int], bool]) -> int:
+        """The bound by cutting planes over one program for the rounds of all."""
+        stores = self._stores
         found = technician_types(self.problem, self.who, self.ways)
         points = [points_of(self.problem, crew, self.ways, stores=stores) for crew in found]
         orders = self.orders()
         types = [first_potentials(one, orders) for one in types_in_tour(points)]
         judged = JudgedPlan(self.problem, self.time_ms(), orders, self.solution.last_finish_ms)
-        other = CuttingPlanes(judged, types, stores=stores).least(over)
-        return (low, BY_ASSIGNMENT) if low >= other else (other, BY_CUTTING_PLANES)
+        return CuttingPlanes(judged, types, stores=stores).least(over)
 
-    def _task(self, *, stores: bool) -> BoundTask:
+    def _task(self) -> BoundTask:
         """What the plan at hand is judged by where assignments can be gone through."""
         # Who visits what in the plan at hand.
         assignment = np.full(self.problem.units, -1, dtype=np.int64)
@@ -225,7 +246,7 @@ class _Crew:
             problem=self.problem,
             who=self.who,
             ways=self.ways,
-            stores=stores,
+            stores=self._stores,
             assignment=assignment,
             upper_ms=upper,
             per_cent_ms=part / crew / 100.0,

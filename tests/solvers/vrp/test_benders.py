@@ -155,8 +155,11 @@ def test_nested_sets_join_the_nearest_first():
 def test_bag_asks_for_whole_cartridges_of_each_gun():
     # 50 + 60 strokes with 20 left in the gun: 90 / 40 is 3 cartridges; 30 of the other gun's 100
     # is 1; 4 cartridges less 1 in the bag are 3, in bags of 2: two visits
-    bag = Bag(ints([[50, 30], [60, 0]]), ints([40, 100]), ints([20, 0]), held=1, full=2)
+    change_ms = ints([7, 100])
+    bag = Bag(ints([[50, 30], [60, 0]]), ints([40, 100]), ints([20, 0]), change_ms, held=1, full=2)
     assert bag.store_visits(ints([0, 1])) == 2
+    assert bag.changing_ms(ints([0, 1])) == 3 * 7 + 100
+    assert bag.changing_ms(ints([])) == 0
     assert bag.store_visits(ints([1])) == 0  # 40 strokes, one cartridge
     assert bag.store_visits(ints([])) == 0
 
@@ -188,7 +191,14 @@ def random_crew(rng, units, crew):
     may[~may.any(axis=1), 0] = True
     may[0] = False  # nobody visits the first unit
     bags = tuple(
-        Bag(rng.integers(0, 30, (units, 2)), ints([40, 30]), ints([5, 0]), held=1, full=2)
+        Bag(
+            rng.integers(0, 30, (units, 2)),
+            ints([40, 30]),
+            ints([5, 0]),
+            ints([8, 3]),
+            held=1,
+            full=2,
+        )
         for _ in range(crew)
     )
     return Assignable(type_of=np.arange(crew), may=may, bags=bags)
@@ -205,8 +215,8 @@ def excess(who, cuts, time, assignment):
     worst = -(10**9)
     for t, k in enumerate(who.type_of):
         mine = np.flatnonzero(assignment == t)
-        visits = who.bags[t].store_visits(mine)
-        worst = max(worst, *(f.least_ms(mine, visits) - time[t] for f in cuts[k]))
+        visits, changing = who.bags[t].store_visits(mine), who.bags[t].changing_ms(mine)
+        worst = max(worst, *(f.least_ms(mine, visits) + changing - time[t] for f in cuts[k]))
     return worst
 
 
@@ -261,7 +271,7 @@ def test_a_model_grown_by_single_cuts_says_what_one_made_at_once_says():
 def test_technicians_alike_may_change_names():
     # two units of 10 each and time for one of them each: whoever takes which
     one = OptimalityCut(0, ints([10, 10]), np.zeros((0, 2), bool), ints([]), 0)
-    bag = Bag(np.zeros((2, 0), int), ints([]), ints([]), held=0, full=0)
+    bag = Bag(np.zeros((2, 0), int), ints([]), ints([]), ints([]), held=0, full=0)
     who = Assignable(type_of=ints([0, 0]), may=np.ones((2, 2), bool), bags=(bag, bag))
     found = answer(who, [[one]], time=ints([10, 10]), alike=True).assignment
     assert found.tolist() == [0, 1]
@@ -272,6 +282,6 @@ def test_too_little_effort_is_told():
     rng = np.random.default_rng(5)
     who = random_crew(rng, 60, 2)
     cuts = [random_cuts(rng, 60) for _ in range(2)]
-    told = answer(who, cuts, time=ints([900, 900]), effort=1e-9)
+    told = answer(who, cuts, time=ints([1100, 1100]), effort=1e-9)
     assert told.assignment is None
     assert not told.ruled_out

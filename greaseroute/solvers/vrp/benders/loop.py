@@ -6,7 +6,8 @@
 
 Aims are set below the plan at hand. An assignment by which no cut of any technician exceeds the
 time up to the aim is sought; linear programs near it give cuts that exclude it, and others like it.
-The sets of the cuts count once where they are met; all is in whole numbers.
+The sets of the cuts count once where they are met; whole cartridges are put in, and what that takes
+comes on top of the cuts; all is in whole numbers.
 """
 
 from collections.abc import Callable, Sequence
@@ -100,12 +101,16 @@ class BendersLoop:
         self._cuts: list[list[OptimalityCut]] = [[] for _ in groups]
         # Technicians are interchangeable if times and bags are equal as well.
         self._same = len(groups) == 1 and np.ptp(p.start_ms[task.who]) == np.ptp(self._end) == 0
-        self._same &= len({(b.held, b.full, b.left.tobytes()) for b in bags}) == 1
+        self._same &= (
+            len({(b.held, b.full, b.left.tobytes(), b.change_ms.tobytes()) for b in bags}) == 1
+        )
         # The core point (Magnanti and Wong 1981): cuts made near it hold for many assignments.
         whom = np.maximum(1, self._who.may.sum(axis=1))
         self._core = EVEN * self._who.may / whom[:, None]
         self._core += (1.0 - EVEN) * self._as_parts(task.assignment)
         self._assigned = np.zeros(self._who.may.shape)  # how often, over all iterations
+        # When the last one ends by an assignment that cuts did not exclude.
+        self._stays: int | None = None
         self._open: list[Given] = [()]  # parts of all assignments in which there may be one
         self._model: AssignmentModel | None = None  # for the aim at hand
 
@@ -124,11 +129,22 @@ class BendersLoop:
             proved = aim
             if self.iterations > FEW_ITERATIONS:
                 break
+        if not proved:
+            proved = self._none_before_any(over)
         if proved:
             return proved
         # Nothing proved: with the cuts there are, an easier aim may be.
         easier = (self._task.aim_ms(gap) for gap in EASIER_GAPS if not over(0))
         return next((aim for aim in easier if self._excluded(aim)), 0)
+
+    def _none_before_any(self, over: Callable[[int], bool]) -> int:
+        """The finish of the assignment that no cut can exclude, if none is found before; else 0."""
+        # Each that stays is sooner than the last: the least of all, where the effort lasts.
+        while self._stays is not None:
+            aim, self._stays = self._stays, None
+            if self._none_before(aim, over):
+                return aim
+        return 0
 
     def _time_ms(self, aim_ms: int) -> IntArray:
         """The time each technician has in a plan that ends before the aim."""
@@ -148,6 +164,7 @@ class BendersLoop:
             # Cuts nearer and nearer to the assignment, until one excludes it.
             for assignment in found:
                 if not any(self._iterate(assignment, mixed) > aim_ms - 1 for mixed in MIXED):
+                    self._stays = self._finish_ms(assignment)
                     return False
         return False
 
@@ -250,10 +267,13 @@ class BendersLoop:
         last = 0
         for t, k in enumerate(self._who.type_of.tolist()):
             mine = np.flatnonzero(assignment == t)
-            visits = self._who.bags[t].store_visits(mine)
+            bag = self._who.bags[t]
+            visits = bag.store_visits(mine)
             # The highest cut counts: all of them hold.
             time = max((cut.least_ms(mine, visits) for cut in self._cuts[k]), default=0)
-            ends = int(self._task.problem.start_ms[self._task.who[t]]) + time
+            ends = (
+                int(self._task.problem.start_ms[self._task.who[t]]) + time + bag.changing_ms(mine)
+            )
             last = max(last, ends if ends <= self._end[t] else self._task.upper_ms)
         return last
 

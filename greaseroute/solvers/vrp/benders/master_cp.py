@@ -54,6 +54,7 @@ class AssignmentModel:
             self._model.add_exactly_one(row[u] for row in self._assigned if u in row)
         if alike:  # any assignment can be renamed so that the first technician has the first unit
             self._model.add(self._assigned[0][int(who.visited[0])] == 1)
+        self._changing: list[cp_model.LinearExpr | int] = [0] * len(who.bags)
         self._visits = [self._store_visits(t, bag) for t, bag in enumerate(who.bags)]
         # The time to spare is made as long as possible: it leads to assignments in the middle.
         self._spare = self._model.new_int_var(0, 2**40, "")
@@ -73,6 +74,8 @@ class AssignmentModel:
             wanted = sum(int(bag.strokes[u, g]) * var for u, var in self._assigned[t].items())
             self._model.add(number * int(bag.cartridge[g]) >= wanted - int(bag.left[g]))
             put_in.append(number)
+            # each takes its time, whatever the route
+            self._changing[t] += int(bag.change_ms[g]) * number
         if bag.full == 0:
             return self._model.new_constant(0)
         # Visits: bags enough for the cartridges beyond those held at the start.
@@ -112,7 +115,8 @@ class AssignmentModel:
         for inside, weight in zip(cut.sets, cut.weight.tolist(), strict=True):
             time += weight * self._met[t][inside.tobytes()][1]
         slack = int(self.time_ms[t]) - cut.fixed
-        self._model.add(time + cut.store * self._visits[t] + self._spare <= slack)
+        time += cut.store * self._visits[t] + self._changing[t]
+        self._model.add(time + self._spare <= slack)
 
     def answer(self, given: Sequence[tuple[int, int]], *, effort: float) -> Answer:
         """An assignment by which no route takes too long, if there is any.

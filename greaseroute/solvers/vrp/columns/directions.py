@@ -34,6 +34,7 @@ class Both(NamedTuple):
             early_ms=early,
             late_ms=np.minimum(horizon_ms + back.late_ms, FAR),
         )
+        # nobody leaves a first visit before its window allows
         begun = np.maximum(ahead.start_ms, ahead.early_ms[ahead.start_exit])
         return Both(ahead._replace(start_ms=begun, early_ms=np.maximum(ahead.early_ms, 0)), turned)
 

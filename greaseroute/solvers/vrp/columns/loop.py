@@ -170,6 +170,7 @@ class ColumnGeneration:
     def _next_aim(self) -> int:
         """The aim to be excluded next, above ``low`` and below ``high``."""
         last, per_cent = self._last_ms, self._task.per_cent_ms
+        # between what is proved and what is not; else harder than the last, or easier
         if self._low_ms and self._high_ms < last:
             return (self._low_ms + self._high_ms) // 2
         if self._low_ms:
@@ -205,6 +206,7 @@ class ColumnGeneration:
 
     def _price(self, duals: Duals, aim_ms: int, effort: Effort, *, smoothing: float) -> "_Outcome":
         """Price rounds of all types at duals drawn to the centre; take them into the master."""
+        # far from covering the units, duals say little
         if duals.factor > MEANINGLESS:
             smoothing = 1.0
         unit = smoothing * self._centre.unit + (1 - smoothing) * duals.unit / duals.unit.sum()
@@ -236,6 +238,7 @@ class ColumnGeneration:
             effort = replace(effort, arcs=self._arcs_left())
             priced = pricing.price(profits, least=wanted, finish_ms=aim_ms, effort=effort)
             self._work += priced.work
+            # Too many labels: ask for more profit. Nothing found for more: ask for what is needed.
             if priced.overflow:
                 above *= MORE_ASKED
             elif priced.rounds or above == 1.0:
@@ -269,26 +272,29 @@ class ColumnGeneration:
 
     def _columns_of_plan(self) -> Iterable[Column]:
         """The rounds of the plan at hand, and each without one unit or two that follow."""
-        for r in self._task.rounds():
-            visited = [v.unit for v in r.visits if v.kind == "unit"]
-            rows, k = np.searchsorted(self._units, visited).tolist(), self._type_of[r.technician]
+        for k, rows in self._orders():
             for some in _shorter(rows):
                 ends = self._pricing[k].finish_ms(some)
                 if ends is not None:
                     yield Column(k, Round(tuple(some), ends, 0))
 
+    def _orders(self) -> Iterable[tuple[int, list[int]]]:
+        """The type and the units (rows) of each round of the plan at hand."""
+        for r in self._task.rounds():
+            visited = [v.unit for v in r.visits if v.kind == "unit"]
+            yield self._type_of[r.technician], np.searchsorted(self._units, visited).tolist()
+
     def _duals_of_plan(self) -> Duals:
         """Each unit is worth its share of the time, each technician the time of the round."""
-        worth = np.zeros(self._task.problem.units)
-        of_type = np.zeros(len(self._types))
-        for r in self._task.rounds():
-            before = worth.sum()
-            for unit, time in _shares_ms(r):
-                worth[unit] += time
-            of_type[self._type_of[r.technician]] += worth.sum() - before
+        # Even shares where the network does not allow a round (a store on the way).
+        worth, of_type = np.zeros(self._units.size), np.zeros(len(self._types))
+        for k, rows in self._orders():
+            moments = self._pricing[k].moments_ms(rows)
+            worth[rows] = 1.0 / max(1, len(rows)) if moments is None else _shares(moments)
+            of_type[k] += worth[rows].sum()
         # Someone who visits nothing is worth little, but not nothing.
         kind = np.maximum(of_type / self._counts, 1e-6 * worth.sum())
-        return Duals(1.0, worth[self._units] / worth.sum(), kind / (kind * self._counts).sum())
+        return Duals(1.0, worth / worth.sum(), kind / (kind * self._counts).sum())
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,13 +333,10 @@ def _shorter(rows: list[int]) -> list[list[int]]:
     return [some for some in cut if some]
 
 
-def _shares_ms(r: TechnicianRound) -> list[tuple[int, float]]:
-    """Each unit's time in a round: the work, and half of the way there and of the way on."""
-    shares, left = [], r.start_ms
-    for k, v in enumerate(r.visits):
-        following = r.visits[k + 1].arrive_ms if k + 1 < len(r.visits) else r.finish_ms
-        if v.kind == "unit":
-            time = v.leave_ms - v.begin_ms + 0.5 * (v.begin_ms - left + following - v.leave_ms)
-            shares.append((v.unit, time))
-        left = v.leave_ms
+def _shares(moments_ms: list[int]) -> FloatArray:
+    """Each unit's share of a round: half of the time up to it and half of the time after it."""
+    steps = np.diff(moments_ms, prepend=0) / moments_ms[-1]
+    shares: FloatArray = 0.5 * (steps[:-1] + steps[1:])
+    shares[0] += 0.5 * steps[0]
+    shares[-1] += 0.5 * steps[-1]
     return shares

@@ -149,6 +149,7 @@ def _all_exits(problem: CrewProblem, kind: TechnicianType, ways: IntArray) -> Ne
     keys = np.stack([row, problem.way_leave[ways], early, late, _load(problem, t, ways)], axis=1)
     exits, at = np.unique(keys, axis=0, return_inverse=True)
     exit_unit, point = exits[:, 0].copy(), exits[:, 1]
+    # the quickest at any hour: no round takes less
     walk = least_walk(problem, t)
     into = problem.way_enter[ways]
     legs = [walk[:, into], _by_store(problem, walk)[:, into]]

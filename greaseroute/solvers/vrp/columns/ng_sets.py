@@ -40,6 +40,7 @@ class NgSets:
         for first, second in _returns(order):
             through = set(order[first + 1 : second])
             lacking = [u for u in through if order[first] not in self._sets[u]]
+            # all of them or none: one that forgets would allow the return
             if all(len(self._sets[u]) < MOST for u in lacking):
                 for u in sorted(lacking):
                     self._sets[u].append(order[first])

@@ -132,28 +132,37 @@ class TypePricing:
         found = run.rounds(self._ng.moves, self._net.finish_ms)
         if found is None:
             return Priced([], complete=False, work=run.work, overflow=True)
+        # with arcs, memory or the bag left out of account the best may be missed
         exact = effort.near >= self._net.unit.size and effort.memory == EVERY and effort.use
         rounds = [self._round(run, entry, finish_ms) for entry in found]
         return Priced(rounds, complete=exact, work=run.work)
 
-    def finish_ms(self, units: Sequence[int]) -> int | None:
-        """When a round through units (rows) in this order ends at the earliest, in the network.
+    def moments_ms(self, units: Sequence[int]) -> list[int] | None:
+        """When units (rows) are left at the earliest in this order, and when the round ends.
 
-        None where a window, the end of the shift or the bag does not allow it without a store.
+        From the start; None where a window, the end of the shift or the bag does not allow the
+        round without a store.
         """
         net, order = self._net, self._own(units)
         if not order or (self._row[np.minimum(order, self._row.size - 1)] != units).any():
             return None
+        left = []
         runs = [np.arange(net.first_exit[u], net.first_exit[u + 1]) for u in order]
         time = self._leaving(net.start_ms[runs[0]], runs[0])
         for before, run in pairwise(runs):
+            left.append(int(time.min()))
             onward = time[:, None] + net.step_ms[np.ix_(before, run)]
             time = self._leaving(onward.min(axis=0), run)
         ends = int((time + net.finish_ms[runs[-1]]).min())
         load = sum(int(net.load[run].min()) for run in runs)
         if ends > self.kind.time_ms or load > self.kind.held:
             return None
-        return self.kind.start_ms + ends
+        return [*left, int(time.min()), ends]
+
+    def finish_ms(self, units: Sequence[int]) -> int | None:
+        """When a round ends at the earliest; None as in ``moments_ms``."""
+        moments = self.moments_ms(units)
+        return None if moments is None else self.kind.start_ms + moments[-1]
 
     def _leaving(self, time: IntArray, exits: IntArray) -> IntArray:
         left = np.maximum(time, self._net.early_ms[exits])

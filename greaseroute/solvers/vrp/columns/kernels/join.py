@@ -77,6 +77,7 @@ def join(
                 y = d.arc_head[arc]
                 then = max(time + d.arc_ms[arc], d.early_ms[y])
                 taken = use_after(d, r, arc, f.used[row])
+                # the first exit after the middle: each round is met once
                 if not r.until_ms < then <= min(r.horizon_ms, d.late_ms[y]) or taken > r.room:
                     continue
                 a = Label(0, to, then, profit + profits[to], taken, y, memory | OWN, row)

@@ -166,6 +166,7 @@ def _no_pending(most: int, units: int, buckets: int) -> Pending:
 @njit(nogil=True)
 def _put(p: Pending, a: Label) -> bool:
     """Put a label on its list; false if there is no room left."""
+    # a row that is free again, else a new one
     row = p.top[1]
     if row >= 0:
         p.top[1] = p.next[row]
@@ -385,6 +386,7 @@ def make_labels(
             for row in range(k.begin[unit, bucket], k.end[unit, bucket]):
                 if not _extend(d, r, profits, moves, beyond, k, p, row):
                     return False
+            # the time allowed is counted in arcs, so that the same input ends the same way
             if k.counts[1] > r.arcs:
                 return False
     return True
