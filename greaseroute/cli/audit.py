@@ -34,6 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--plan", metavar="FILE", type=Path,
         help="the round.json that was under way then; only with --done-so-far",
     )  # fmt: skip
+    parser.add_argument(
+        "--week", metavar="FILE", type=Path,
+        help="where the plan is the round of a week's morning: the week.json it was planned with",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -67,6 +71,8 @@ def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[
     from greaseroute.cli.under_way import as_asked, under_way
     from greaseroute.errors import UnknownName
 
+    if plan.of_week:
+        return _asked_by_week(args, site, plan)
     if not plan.rest_of_round_from and args.done_so_far is None:
         return on_record(site, args.site, datetime.fromisoformat(plan.at))[0], Asked()
     if not plan.rest_of_round_from or args.done_so_far is None:
@@ -79,6 +85,26 @@ def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[
     args.at = datetime.fromisoformat(plan.rest_of_round_from)
     way = under_way(args, site)
     return way.site, as_asked(way)
+
+
+def _asked_by_week(
+    args: argparse.Namespace, site: "Site", plan: "RoundPlan"
+) -> "tuple[Site, Asked]":
+    """The same for a round of a week's morning. Raises UnknownName, BadInput."""
+    from greaseroute.audit.of_week import asked_by_week
+    from greaseroute.audit.plan_file import read_plan
+    from greaseroute.cli.on_record import on_record
+    from greaseroute.errors import UnknownName
+    from greaseroute.plan.week import WeekPlan
+
+    if args.week is None:
+        raise UnknownName(
+            ROUND, f"a round of the week from {plan.of_week[:10]}",
+            limit="such a round with --week FILE",
+            next_step="name the week.json that it was planned with",
+        )  # fmt: skip
+    now = on_record(site, args.site, datetime.fromisoformat(plan.at))[0]
+    return asked_by_week(now, plan, read_plan(args.week, WeekPlan))
 
 
 def _json(reports: "Sequence[AuditReport]") -> str:

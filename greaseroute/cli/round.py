@@ -52,6 +52,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--plan", metavar="FILE", type=Path,
         help="round.json of the plan under way, whose order is kept to; only with --done-so-far",
     )  # fmt: skip
+    parser.add_argument(
+        "--week", metavar="FILE", type=Path,
+        help="week.json: this morning's joints and guns as the week has them, what differs is told",
+    )  # fmt: skip
+    parser.add_argument(
+        "--absent", metavar="NAME", action="append", default=[],
+        help="a technician who is not there this morning; may repeat",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -113,16 +121,18 @@ def _whole_round(
     drawn: "list[_Drawn]",
 ) -> "RoundPlan":
     """The plan of a whole round; what is drawn while its bound is sought goes to ``drawn``."""
+    from greaseroute.cli.of_week import asked_of, told_of_week
     from greaseroute.rounds.planner import plan_round
-    from greaseroute.rounds.request import Effort, RoundRequest
 
-    return plan_round(
+    asked = asked_of(args, site, at)
+    plan = plan_round(
         site,
-        RoundRequest(at, with_looks=args.with_looks),
-        effort=Effort(args.seed, limit_s=args.limit_s),
+        asked.request,
+        effort=asked.effort,
         progress=progress,
         meanwhile=lambda plan: drawn.append(_draw(plan, site)),
     )
+    return told_of_week(plan, asked)
 
 
 def _rest(way: "UnderWay", args: argparse.Namespace, *, progress: Progress) -> "RoundPlan":

@@ -153,6 +153,7 @@ class RoundPlan(Record):
     """One round for one site, as written to ``round.json``.
 
     ``rest_of_round_from``: where this plans the rest of a round under way, when that began.
+    ``of_week``: where the joints are those of a week's morning, when that week begins.
     """
 
     format: str = PLAN_FORMAT
@@ -161,6 +162,7 @@ class RoundPlan(Record):
     seed: int
     shift_start: str
     rest_of_round_from: str = ""
+    of_week: str = ""
     complete: bool = True
     due_joints: int = 0
     due_fittings: int = 0

@@ -1,39 +1,42 @@
-"""A week planned ahead, then a round on each of its mornings, booking each, through the verbs.
+"""A week planned ahead, then `round --week` on each of its mornings, booking each, by the verbs.
 
-``python -m tests.bench.week_mornings SITE``
+``python -m tests.bench.week_mornings SITE [--mornings N] [--seeds N]``
 
-A joint that the week has on another morning than the round differs because the levelling moved it
-(the week says so), or because it was done on another morning than the week had it, from which its
-next one follows. Any other difference ends the run.
+First with the hours that the week expects: each morning's joints, strokes and cartridges are to be
+those of the week. Then, with ``--seeds``, so many weeks whose machines work other hours (gamma, a
+quarter about the mean, booked as meter readings): the strokes of the week beside P10 and P90.
 """
 
 import argparse
 import json
+import random
 import shutil
 import tempfile
+from collections import Counter
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.ledger.events import MeterRead
+from greaseroute.ledger.store import FILE, open_ledger
 from greaseroute.plan.round import RoundPlan
 from greaseroute.site.folder import read_site
 from tests.bench.month import verb
 from tests.ledger.cards import card_of
 
+SPREAD = 0.25
 
-def planned_by_week(folder, out, at):
-    """For each morning of the week (unit, joint) -> how many mornings it was moved."""
-    verb("week", folder, "--out", out, "--at", at.isoformat(), "--weeks", "50")
-    week = json.loads((out / "week.json").read_text(encoding="utf-8"))
-    return [
-        {(s["unit"], s["joint"]): s["days_moved"] for s in morning["services"]}
-        for morning in week["mornings"]
-    ]
+
+def planned_week(folder, out, at, mornings):
+    """The week as written."""
+    verb("week", folder, "--out", out, "--at", at.isoformat(), "--mornings", str(mornings))
+    return json.loads((out / "week.json").read_text(encoding="utf-8"))
 
 
 def walked(folder, work, at):
-    """The joints of one morning's round; all of it is booked as done."""
+    """The plan of one morning's round of the week; all of it is booked as done."""
     out = work / "out"
-    verb("round", folder, "--out", out, "--at", at.isoformat())
+    verb("round", folder, "--out", out, "--at", at.isoformat(), "--week", work / "week/week.json")
     plan = RoundPlan.model_validate_json((out / "round.json").read_text(encoding="utf-8"))
     cards = []
     for technician in plan.technicians:
@@ -42,53 +45,118 @@ def walked(folder, work, at):
         cards.append(path)
     finish = max(datetime.fromisoformat(t.finish) for t in plan.technicians)
     verb("record", folder, *cards, "--at", (finish + timedelta(hours=4)).isoformat())
-    return {
-        (stop.unit, task.joint)
-        for technician in plan.technicians
-        for stop in technician.stops
-        for stand in stop.stands
-        for task in stand.fittings
-    }
+    return plan
 
 
-def compare(week, rounds):
-    """(same, moved by the levelling, follows from an earlier difference, without a reason)."""
-    same = moved = follows = 0
-    unexplained, apart = [], set()
-    for day, (planned, done) in enumerate(zip(week, rounds, strict=True)):
-        same += len(set(planned) & done)
-        for key in set(planned) ^ done:
-            levelled = any(key in other and other[key] for other in week)
-            if levelled:
-                moved += 1
-            elif key in apart:
-                follows += 1
-            else:
-                unexplained.append((day, key, "round" if key in done else "week"))
-            apart.add(key)
-    return same, moved, follows, unexplained
+def counted(plan):
+    """(strokes, cartridges) by grease."""
+    strokes, cartridges = Counter(), Counter()
+    for technician in plan.technicians:
+        for stop in technician.stops:
+            for task in (f for stand in stop.stands for f in stand.fittings):
+                strokes[task.grease] += task.strokes
+                cartridges[task.grease] += task.put_in
+    return strokes, cartridges
 
 
-def run(site_folder, *, mornings=7):
+def read_meters(folder, at, meters):
+    """Book what every meter shows on a morning."""
+    events = [
+        MeterRead(id=f"m-{unit}-{at:%Y%m%d}", at=at, unit=unit, meter_h=round(hours, 2))
+        for unit, hours in meters.items()
+    ]
+    with open_ledger(folder / FILE) as ledger:
+        ledger.append(events, received=at)
+
+
+class Hours:
+    """Hours of each machine day by day: as expected (no seed), or drawn."""
+
+    def __init__(self, site, week, seed):
+        self.mean = {h["unit"]: h["mean_h"] for h in week["hours"]}
+        self.meters = {unit.unit: unit.meter_h for unit in site.units}
+        self.rng = None if seed is None else random.Random(seed)
+
+    def work(self):
+        """One day."""
+        for unit, mean in self.mean.items():
+            hours = mean
+            if self.rng is not None and mean > 0:
+                hours = self.rng.gammavariate(1 / SPREAD**2, mean * SPREAD**2)
+            self.meters[unit] += hours
+
+
+def run(site_folder, *, mornings, seed):
+    """(week, plans) of one week, worked by the hours of a seed."""
     with tempfile.TemporaryDirectory() as place:
         work = Path(place)
         folder = work / "site"
         shutil.copytree(site_folder, folder)
-        at = read_site(folder).planned_for
+        site = read_site(folder)
+        at = site.planned_for
         verb("record", folder, "--at", at.isoformat())
-        week = planned_by_week(folder, work / "week", at)
-        rounds = [walked(folder, work, at + timedelta(days=k)) for k in range(mornings)]
-        return compare(week, rounds)
+        week = planned_week(folder, work / "week", at, mornings)
+        hours, plans = Hours(site, week, seed), []
+        for morning in week["mornings"]:
+            begin = datetime.fromisoformat(morning["at"])
+            if plans:
+                hours.work()
+                read_meters(folder, begin, hours.meters)
+            plans.append(walked(folder, work, begin))
+            print(f"  {morning['at'][:10]}: {plans[-1].notes[0]}", flush=True)
+        return week, plans
+
+
+def unlike(week, plans):
+    """Mornings whose strokes or cartridges are not those of the week."""
+    for morning, plan in zip(week["mornings"], plans, strict=True):
+        strokes, cartridges = counted(plan)
+        told = Counter(morning["strokes"]), Counter(morning["cartridges"])
+        if (strokes, +cartridges) != (told[0], +told[1]):
+            yield morning["at"][:10], (strokes, +cartridges), (told[0], +told[1])
+
+
+def inside(site, week, plans):
+    """By grease: grams of the week beside P10 and P90, and whether they lie between."""
+    strokes = sum((counted(plan)[0] for plan in plans), Counter())
+    share = {
+        g.name: g.cartridge_g * g.usable_share / cartridge_strokes(gun, g)
+        for gun in site.guns
+        for g in site.greases
+        if g.name == gun.grease
+    }
+    found = {}
+    for grease in week["greases"]:
+        planned = sum(m["strokes"].get(grease["grease"], 0) for m in week["mornings"])
+        beside = strokes[grease["grease"]] - planned
+        grams = grease["planned_g"] + beside * share[grease["grease"]]
+        low, high = grease["grams"]["p10"], grease["grams"]["p90"]
+        found[grease["grease"]] = low - 0.5, grams, high + 0.5
+    return found
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("site", type=Path)
-    same, moved, follows, unexplained = run(parser.parse_args().site)
-    print(f"the same: {same}; moved by the levelling: {moved}; following from that: {follows}")
-    for day, key, where in unexplained:
-        print(f"no reason: morning {day + 1}, {key}, in the {where} alone")
-    raise SystemExit(bool(unexplained))
+    parser.add_argument("--mornings", type=int, default=7)
+    parser.add_argument("--seeds", type=int, default=0)
+    args = parser.parse_args()
+    week, plans = run(args.site, mornings=args.mornings, seed=None)
+    different = list(unlike(week, plans))
+    for day, done, told in different:
+        print(f"{day}: {done} by the round, {told} by the week")
+    print(f"{len(plans) - len(different)} of {len(plans)} mornings with the week's strokes "
+          "and cartridges")  # fmt: skip
+    fine = 0
+    for seed in range(args.seeds):
+        week, plans = run(args.site, mornings=args.mornings, seed=seed)
+        found = inside(read_site(args.site), week, plans)
+        within = all(low <= grams <= high for low, grams, high in found.values())
+        fine += within
+        print(f"seed {seed}: {'inside' if within else 'outside'} {found}", flush=True)
+    if args.seeds:
+        print(f"{fine} of {args.seeds} seeds inside P10 to P90")
+    raise SystemExit(bool(different))
 
 
 if __name__ == "__main__":
