@@ -5,7 +5,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from greaseroute.audit.basis import Asked, UnitJoint
-from greaseroute.audit.due import Verdicts, owed
+from greaseroute.audit.due import owed
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.week import MorningPlan, WeekPlan
 from greaseroute.site.model import Site
@@ -27,7 +27,7 @@ def asked_by_week(site: Site, plan: RoundPlan, week: WeekPlan) -> tuple[Site, As
                for stand in s.stands for f in stand.fittings}  # fmt: skip
     touched |= {(x.unit, x.joint) for x in plan.left}
     mine = {(s.unit, s.joint) for s in morning.services}
-    needed = {key for key in mine if key in verdicts and not _since(site, key, week, at.date())}
+    needed = {key for key in mine if key in verdicts and not _since(site, key, week, day=at.date())}
     needed |= (
         {key for key in due if _sure(verdicts, key)} - _later(week, at.date()) - _waiting(week)
     )
@@ -44,10 +44,6 @@ def asked_by_week(site: Site, plan: RoundPlan, week: WeekPlan) -> tuple[Site, As
 def morning_on(week: WeekPlan, day: date) -> MorningPlan | None:
     """The morning of a date."""
     return next((m for m in week.mornings if datetime.fromisoformat(m.at).date() == day), None)
-
-
-def _sure(verdicts: Verdicts, key: UnitJoint) -> bool:
-    return any(v.due is True for v in verdicts[key].values())
 
 
 def _dates(week: WeekPlan) -> dict[UnitJoint, list[date]]:
@@ -75,7 +71,7 @@ def _waiting(week: WeekPlan) -> set[UnitJoint]:
     return mend | {(x.unit, x.joint) for x in week.no_gun}
 
 
-def _since(site: Site, key: UnitJoint, week: WeekPlan, day: date) -> bool:
+def _since(site: Site, key: UnitJoint, week: WeekPlan, *, day: date) -> bool:
     """Whether a joint was greased beside the week since it was made."""
     begun = datetime.fromisoformat(week.at).date()
     planned = _dates(week)[key]

@@ -103,6 +103,7 @@ def _refuse(what: str, value: str, *, limit: str) -> None:
 
 def loads(problem: ChainProblem, mornings: Sequence[Sequence[int]]) -> tuple[IntArray, int]:
     """Time (D,) of each morning and the number of visits, of any choice of mornings."""
+    # Work of every service, then one visit for each unit and morning.
     load = np.zeros(problem.days, dtype=np.int64)
     visits = set()
     for chain, mine in zip(problem.chains, mornings, strict=True):
@@ -137,6 +138,7 @@ class Spreading:
 
     def prices(self, chain: Chain, power: float) -> FloatArray:
         """(D,) what it costs to serve a chain on each morning."""
+        # A visit that is made anyway costs nothing more.
         new = self.visits[chain.unit] == 0
         after = self.load + chain.work_ms + np.where(new, self.problem.visit_ms[chain.unit], 0)
         return self._cost(after, power) - self._cost(self.load, power)
@@ -149,6 +151,7 @@ class Spreading:
 
 def best_path(chain: Chain, prices: FloatArray) -> tuple[int, ...]:
     """The mornings of the cheapest path of a chain, late arcs dearest; later mornings first."""
+    # Backwards: what it costs to go on from each morning, and where to.
     days = len(prices)
     cost: dict[int, tuple[float, int]] = {days: (0.0, days)}
     for b in sorted(chain.arcs, reverse=True):
@@ -170,6 +173,7 @@ def _step(m: int, prices: FloatArray, cost: dict[int, tuple[float, int]], *, day
 
 def spread(problem: ChainProblem) -> tuple[tuple[int, ...], ...]:
     """A quick choice by hand: each chain in turn along its cheapest path beside all others."""
+    # Those with the least choice first.
     found = Spreading(problem)
     order = sorted(
         range(len(problem.chains)),
@@ -177,6 +181,7 @@ def spread(problem: ChainProblem) -> tuple[tuple[int, ...], ...]:
     )
     total = sum(c.work_ms for c in problem.chains) + int(problem.visit_ms.sum())
     found.scale = max(1.0, total / problem.days)
+    # First roughly level, then ever more for the longest morning.
     for power in POWERS:
         for _ in range(SWEEPS):
             moved = False

@@ -50,9 +50,11 @@ def _columns(program: _Program, problem: ChainProblem) -> tuple[list[int], int]:
     for chain in problem.chains:
         balance = {b: program.rows(1, *((1.0, 1.0) if b == START else (0.0, 0.0)))
                    for b in chain.arcs}  # fmt: skip
+        # What is served on a morning is visited then.
         served = {m: program.rows(1, -INFINITY, 0.0) for m in balance if m >= 0}
         for m, row in served.items():
             tied.setdefault((chain.unit, m), []).append(row)
+        # An arc leaves one morning, and enters, serves and fills another.
         for b, following in chain.arcs.items():
             for m in following:
                 entries = {balance[b]: 1.0}
@@ -73,6 +75,7 @@ def lower_bounds(problem: ChainProblem) -> tuple[int, int]:
     """
     if sum(len(f) for c in problem.chains for f in c.arcs.values()) > MOST_ARCS:
         return 0, 0
+    # One program, two objectives: the longest morning, then the visits.
     program = _Program()
     visits, longest = _columns(program, problem)
     count = len(program.begin) - 1
@@ -88,6 +91,7 @@ def lower_bounds(problem: ChainProblem) -> tuple[int, int]:
     solver = QuietSolver()
     solver.passModel(lp)
     found = []
+    # Warm from the first objective to the second.
     every = np.arange(count, dtype=np.int32)
     for columns in ([longest], visits):
         solver.changeColsCost(count, every, np.isin(every, columns).astype(float))
