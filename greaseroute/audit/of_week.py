@@ -28,9 +28,8 @@ def asked_by_week(site: Site, plan: RoundPlan, week: WeekPlan) -> tuple[Site, As
     touched |= {(x.unit, x.joint) for x in plan.left}
     mine = {(s.unit, s.joint) for s in morning.services}
     needed = {key for key in mine if key in verdicts and not _since(site, key, week, day=at.date())}
-    needed |= (
-        {key for key in due if _sure(verdicts, key)} - _later(week, at.date()) - _waiting(week)
-    )
+    sure = {key for key in due if any(v.due is True for v in verdicts[key].values())}
+    needed |= sure - _later(week, at.date()) - _waiting(week)
     allowed = mine | due | _earlier(week, at.date())
     guns = tuple(
         gun.model_copy(update={"left_strokes": morning.guns.get(gun.name, gun.left_strokes)})
