@@ -1,5 +1,6 @@
 """A placed machine turned into shaded shapes for a view from the right or from above."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,7 +23,8 @@ HOME = Pose(0.0, 0.0, 90.0)  # heading east: site x is forward, site y is left
 
 # Tones that differ in lightness, told by what a part is called; the first that fits is taken.
 TONES = (
-    (("wheel", "tyre", "drum"), "m-wheel"),
+    (("wheel", "tyre"), "m-wheel"),
+    (("drum",), "m-drum"),
     (("track",), "m-run"),
     (("cab", "glass", "canopy"), "m-cab"),
     (("cylinder", "ram"), "m-cyl"),
@@ -30,6 +32,7 @@ TONES = (
     (("boom", "arm", "lift", "link", "rod", "lever", "mast", "jib"), "m-arm"),
 )
 HUB_SHARE = 0.4  # of a wheel's radius
+LEAST_ROUND = 0.85  # 4 pi area / girth^2: a square has 0.79, a hexagon 0.91, a circle 1
 INSET_M = 0.13  # from a track's or a cab's edge to the line drawn inside it
 
 
@@ -89,10 +92,18 @@ def _shape(solid: PlacedSolid, seen: Seen, *, outline: BaseGeometry, cylinder: b
     # From the right the nearest part has the smallest y; from above it has the largest z.
     near = -float(points[:, 1].min()) if seen == "side" else float(points[:, 2].max())
     tone = "m-cyl" if cylinder else _tone(solid)
+    if tone == "m-drum":
+        tone = "m-wheel" if _rolls(solid) else "m-main"
     if tone == "m-wheel" and seen == "side":
         return _wheel(outline, near)
     inset = outline.buffer(-INSET_M, join_style="mitre") if tone in ("m-run", "m-cab") else None
     return Shape(outline, tone, near, None if inset is None or inset.is_empty else inset)
+
+
+def _rolls(solid: PlacedSolid) -> bool:
+    """Whether a drum is as round as a wheel seen from the side: no frame of one, no mixer's."""
+    outline = shapely.MultiPoint(solid.points_m[:, [0, 2]]).convex_hull
+    return 4 * math.pi * outline.area > LEAST_ROUND * outline.length**2
 
 
 def _wheel(outline: BaseGeometry, near: float) -> Shape:
