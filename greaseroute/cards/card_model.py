@@ -1,7 +1,6 @@
 """What the card shows, worked out before any markup: walks, stops, stands, rows, drawings."""
 
 import itertools
-import math
 import string
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -11,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.cards.cautions import stop_cautions
 from greaseroute.cards.legs import Leg, leg_of
 from greaseroute.cards.lonlat import geo_link
+from greaseroute.cards.place_words import place_words
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.drawings.drawing import drawn_side, drawn_top, scene
 from greaseroute.drawings.drawing_marks import Mark, StandMark
@@ -209,12 +209,14 @@ def _posture_blocks(
 ) -> Iterator[PostureBlock]:
     """Stands in the order walked, cut where the unit takes another posture."""
     letters, pumps, looks = lettered(), itertools.count(1), itertools.count(1)
-    for posture, group in itertools.groupby(stands, key=lambda stand: stand.posture):
-        placed = placed_unit(site, unit, posture=posture or None)
-        visits = tuple(group)
+    groups = [
+        (tuple(group), placed_unit(site, unit, posture=posture or None))
+        for posture, group in itertools.groupby(stands, key=lambda stand: stand.posture)
+    ]
+    for (visits, placed), places in zip(groups, place_words(groups), strict=True):
         blocks = tuple(
-            _stand_block(visit, placed, letter=next(letters), counters=(pumps, looks))
-            for visit in visits
+            _stand_block(visit, where, letter=next(letters), counters=(pumps, looks))
+            for visit, where in zip(visits, places, strict=True)
         )
         yield _drawn(placed, visits, blocks, clearance_m=site.rules.clearance_m)
 
@@ -227,7 +229,7 @@ def lettered() -> Iterator[str]:
 
 def _stand_block(
     visit: StandVisit,
-    placed: PlacedMachine,
+    where: str,
     *,
     letter: str,
     counters: tuple[Iterator[int], Iterator[int]],
@@ -235,7 +237,7 @@ def _stand_block(
     pumps, looks = counters
     return StandBlock(
         letter=letter,
-        where=where_words(visit, placed),
+        where=where,
         call=bool(visit.event),
         isolate_again=visit.event == "posture",
         before=visit.before,
@@ -262,23 +264,6 @@ def _fitting(task: FittingTask) -> str:
     """The fitting's name, and its kind where that is not the usual one with a conical head."""
     kind = HEADS.get(task.head)
     return task.fitting if kind is None else f"{task.fitting}, {kind}"
-
-
-def where_words(visit: StandVisit, placed: PlacedMachine) -> str:
-    """Where a stand is, as told to somebody who looks along the machine to its front."""
-    if visit.deck:
-        return f"on the {visit.deck}, {visit.height_m:.1f} m up"
-    pose = placed.pose
-    east, north = visit.x_m - pose.x_m, visit.y_m - pose.y_m
-    heading = math.radians(pose.heading_deg)
-    ahead_m = east * math.sin(heading) + north * math.cos(heading)
-    left_m = north * math.sin(heading) - east * math.cos(heading)
-    middle = placed.outline.centroid
-    mid_m = (middle.x - pose.x_m) * math.sin(heading) + (middle.y - pose.y_m) * math.cos(heading)
-    along = "front" if ahead_m > mid_m else "rear"
-    if abs(left_m) < 0.5:
-        return f"on the ground, at the {along}"
-    return f"on the ground, {'left' if left_m > 0 else 'right'} side, towards the {along}"
 
 
 def _drawn(
