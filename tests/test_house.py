@@ -143,6 +143,14 @@ def test_wheel_carries_the_shelf_and_the_type_mark(tmp_path):
     assert {n.rsplit("/", 1)[1] for n in names} >= templates
 
 
+def test_the_table_of_outside_truth_is_made_from_the_tests():
+    from tests.bench.against_table import DEVELOPERS, table, written
+
+    text = DEVELOPERS.read_text(encoding="utf-8")
+    assert text == written(text)
+    assert table().count("\n") >= 2 + 30
+
+
 def test_the_picture_of_the_layers_is_drawn_from_the_contracts():
     from tests.bench.layers_picture import PICTURE, picture
 
