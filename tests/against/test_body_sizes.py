@@ -2,8 +2,8 @@
 
 British adults 19 to 65, shoulder to grip 5th / 50th / 95th: men 610 / 665 / 715 mm, women 555 / 600
 (table read in excerpts); overhead grip 5th percentile woman 1790 mm with 25 mm of shoes (from
-memory). MTM-1, 1 TMU = 0.00001 h = 0.036 s (data card 2019): bend and arise 60.9, both knees and arise 146.1
-(Maynard, Stegemerten and Schwab 1948, from memory).
+memory). MTM-1, 1 TMU = 0.00001 h = 0.036 s (data card 2019): bend and arise 60.9, both knees and
+arise 146.1 (Maynard, Stegemerten and Schwab 1948, from memory).
 """
 
 import numpy as np

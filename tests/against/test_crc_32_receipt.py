@@ -29,13 +29,15 @@ def test_a_receipt_with_any_one_letter_changed_is_not_taken():
     plan = plan_of([(3, 1), (2, 0)])
     ticked = some_ticks(random.Random(3), 6, 2)
     text = receipt_text(told_of(plan, ticked, minutes=[4, 9], meters=[None, (12.5, False)]))
-    report, faults = read_receipt(text, "text", lambda _: plan)
-    assert (faults, report is None) == ([], False)
+    good, faults = read_receipt(text, "text", lambda _: plan)
+    assert (faults, good is None) == ([], False)
     body = find_receipt(text)
-    letters = sorted(set(body))
+    letters, refused = sorted(set(body)), 0
     for place in range(len(body)):
         other = letters[(letters.index(body[place]) + 1) % len(letters)]
         changed = body[:place] + other + body[place + 1 :]
         report, faults = read_receipt(changed, "text", lambda _: plan)
-        assert report is None
-        assert len(faults) == 1
+        # The last letter has bits that carry nothing: changed there, it tells the same.
+        assert (report is None, len(faults)) == (True, 1) or report == good
+        refused += report is None
+    assert refused >= len(body) - 2

@@ -1,4 +1,4 @@
-"""The table of outside truth in DEVELOPERS.md, from the tests: ``python -m tests.bench.against_table``.
+"""The table of outside truth in DEVELOPERS.md: ``python -m tests.bench.against_table``.
 
 Each file of ``tests/against`` says in its first sentence what is held against what; the table
 between its heading and the next is written anew, and a test compares.
