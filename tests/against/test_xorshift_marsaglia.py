@@ -1,7 +1,7 @@
 """The random numbers of the searches against G. Marsaglia, "Xorshift RNGs", 2003.
 
 J. Stat. Softw. 8(14). Shifts 13, 7, 17 from his start word 88172645463325252: the words
-worked out here by whole numbers without any machine's word length, and the first as commonly printed.
+worked out here by whole numbers without any word length, and the first of them as printed.
 """
 
 import numpy as np
