@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
 
 from greaseroute.catalogue.kinematics.link_frames import link_frames
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
@@ -31,7 +32,7 @@ class _Part:
     """A link seen from above: its outline, and the way its front looks (a unit vector)."""
 
     name: str
-    outline: shapely.Geometry
+    outline: BaseGeometry
     front: Vector
 
     def seen_from(self, at: Vector) -> tuple[float, float, tuple[float, float, float, float]]:
