@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from greaseroute.cards.card_model import StopBlock, walk_blocks
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START
-from greaseroute.cards.lessons import GLOSSARY, QUESTIONS, TROUBLES, KindLesson, lesson_of
+from greaseroute.cards.lessons import QUESTIONS, TROUBLES, KindLesson, glossary, lesson_of
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.first_day import FirstDay, LearnerStop
@@ -92,7 +92,7 @@ def first_day_html(first: FirstDay, site: Site) -> str:
             pages=machine_pages(first, site),
             sign_off=sign_off_list(first),
             troubles=TROUBLES,
-            glossary=GLOSSARY,
+            glossary=glossary(site.say),
             questions=QUESTIONS,
             not_met=not_met_rows(first),
         )

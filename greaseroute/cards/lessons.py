@@ -6,6 +6,8 @@ manual goes before all of it.
 
 from dataclasses import dataclass
 
+from greaseroute.texts.language import DEFAULT, Language
+
 
 @dataclass(frozen=True, slots=True)
 class KindLesson:
@@ -217,22 +219,21 @@ TROUBLES = (
     ),
 )
 
-GLOSSARY = (
-    Word("unit", "one machine on the site, by its fleet number"),
-    Word("fitting", "the small nipple that the coupler of the gun goes on"),
-    Word("coupler", "the jaws at the end of the hose that hold the fitting"),
-    Word("pin joint", "two parts of a machine and the pin between them"),
-    Word("stroke", "one full push of the gun; a half one does not count as half"),
-    Word("cartridge", "the tube of grease that goes into the gun; one grease for each gun"),
-    Word("stand", "the place for your feet from which a fitting is reached"),
-    Word("service position", "how the machine is set for greasing, with the tool down"),
-    Word("isolation", "engine off, tool down, brake on, key out, locked and tagged by you"),
-    Word("due", "the hours or days since the last greasing have used up the interval"),
-    Word("check", "something looked at or measured on the walk that takes no grease"),
-    Word("crossing", "the only place where you cross a haul road on foot"),
-    Word("pinion grease bath", "a gear that runs in grease; its depth is read, not felt"),
-    Word("grease block", "a block of fittings with lines to places you could not reach"),
+WORDS = (
+    *("unit", "fitting", "coupler", "pin joint", "stroke", "cartridge", "stand"),
+    *("service position", "isolation", "due", "daily checks", "crossing", "pinion grease bath"),
+    "grease block",
 )
+"""What is explained on the first day, by the keys of the glossary."""
+
+
+def glossary(say: Language) -> tuple[Word, ...]:
+    """The words of the first day, in the language."""
+    told = [(key, str(say.plain(f"glossary.{key}"))) for key in WORDS]
+    if say.code == DEFAULT:
+        return tuple(Word(key, meaning) for key, meaning in told)
+    return tuple(Word(*(part.strip() for part in text.split(":", 1))) for _, text in told)
+
 
 QUESTIONS = (
     "Which machine is this, and is that the number on my card?",

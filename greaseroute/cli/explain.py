@@ -5,8 +5,8 @@ import json
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from greaseroute.cli.glossary import GLOSSARY
 from greaseroute.cli.options import add_options
+from greaseroute.texts.language import DEFAULT, ENGLISH, Language, language
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -17,7 +17,7 @@ TYPES = "types"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which word."""
-    add_options(parser, "format")
+    add_options(parser, "format", "language")
     parser.add_argument(
         "word", metavar="WORD", nargs="*",
         help="a field, role, column or word; 'types' lists the shelf; without one, all are listed",
@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     if not word:
         print("\n".join(sorted({entry["word"] for entry in entries()})))
         return 0
-    found = _types() if word == TYPES else [e for e in entries() if _same(e["word"], word)]
+    say = language(args.language or DEFAULT)
+    found = _types(say) if word == TYPES else [e for e in entries(say) if _is_of(e, word)]
     if not found:
         raise _unknown(word)
     if args.format == "json":
@@ -40,11 +41,11 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def entries() -> Iterator[dict[str, Any]]:
-    """Every word with where it stands and what it means."""
+def entries(say: Language = ENGLISH) -> Iterator[dict[str, Any]]:
+    """Every word with where it stands and what it means; words of the trade in the language."""
     from greaseroute.cli.fields import PARTS, models, nested
 
-    for word, meaning in GLOSSARY.items():
+    for word, meaning in say.section("glossary").items():
         yield {"word": word, "where": "words", "meaning": meaning}
     seen: set[tuple[str, str]] = set()
     for part in (*PARTS, "round"):
@@ -93,13 +94,19 @@ def line(entry: dict[str, Any]) -> str:
     return f"{entry['word']} ({entry['where']}): {'; '.join(parts)}"
 
 
-def _types() -> list[dict[str, Any]]:
+def _types(say: Language) -> list[dict[str, Any]]:
     from greaseroute.catalogue.shelf import shelf_names, shelf_type
 
     return [
-        {"word": name, "where": "types", "meaning": shelf_type(name).title}
+        {"word": name, "where": "types", "meaning": say.name(shelf_type(name).title)}
         for name in shelf_names()
     ]
+
+
+def _is_of(entry: dict[str, Any], word: str) -> bool:
+    """Whether an entry tells of a word: by its English name, or by its name in the language."""
+    own = str(entry["meaning"]).partition(":")[0] if entry["where"] == "words" else ""
+    return _same(entry["word"], word) or _same(own, word)
 
 
 def _same(known: str, word: str) -> bool:

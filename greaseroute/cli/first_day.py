@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from greaseroute.cli.kernels import check_environment, ready_kernels
 from greaseroute.cli.on_record import on_record
-from greaseroute.cli.options import add_options, positive_seconds
+from greaseroute.cli.options import add_options, in_language, positive_seconds
 from greaseroute.cli.output_set import OutputSet, hashes_of
 from greaseroute.cli.own_options import OwnOption, add_own_options
 from greaseroute.cli.progress import Progress, progress_for
@@ -83,7 +83,7 @@ OPTIONS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The shared options, who learns from whom, and the learner's pace."""
-    add_options(parser, "site", "at", "out", "seed", "format", "cores")
+    add_options(parser, "site", "at", "out", "seed", "format", "cores", "language")
     add_own_options(parser, OPTIONS)
 
 
@@ -112,7 +112,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
     from greaseroute.training.day import pairing
     from greaseroute.training.first_day import plan_first_day
 
-    site, at = on_record(read_site(args.site), args.site, args.at)
+    site, at = on_record(in_language(read_site(args.site), args.language), args.site, args.at)
     pair = pairing(site, learner=args.learner, mentor=args.mentor)
     settings = _settings(args)
     ready_kernels(progress)

@@ -52,7 +52,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.epilog = EPILOG
     add_options(parser, "site", "at", "format")
     parser.add_argument(
-        "what", metavar="FILE", nargs="*", help="what was handed in; a text itself, or - for stdin"
+        "what",
+        metavar="FILE",
+        nargs="*",
+        help="what comes back from a card; a text itself, or - for stdin",
     )
     parser.add_argument(
         "--event", metavar="WORD", nargs="+", action="append", default=[],
@@ -109,7 +112,7 @@ def booking_moment(at: datetime | None, site: "Site") -> datetime:
 def _given(
     args: argparse.Namespace, site: "Site", plans: "Sequence[PlanHandedOut]"
 ) -> "Iterator[HandedIn]":
-    """Everything handed in, read; receipts by the plans given and those of the record."""
+    """Everything that came back, read; receipts by the plans given and those of the record."""
     from greaseroute.ledger.handed_in import read_handed_in, typed_event
 
     zone = ZoneInfo(site.time_zone)
