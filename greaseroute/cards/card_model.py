@@ -113,9 +113,10 @@ class StopBlock:
 
 @dataclass(frozen=True, slots=True)
 class WalkBlock:
-    """One technician's part of the card."""
+    """One technician's part of the card; ``changed`` is what a plan under way changes for them."""
 
     technician: TechnicianPlan
+    changed: str
     work: WalkTally
     bag: tuple[tuple[str, str, int, int, int], ...]
     stops: tuple[StopBlock, ...]
@@ -142,12 +143,19 @@ def walk_blocks(
     return tuple(
         WalkBlock(
             technician=technician,
+            changed=_changed(technician, plan),
             work=tally(technician),
             bag=_bag(technician, plan, site),
             stops=tuple(itertools.islice(rest, len(each))),
         )
         for technician, each in walks
     )
+
+
+def _changed(technician: TechnicianPlan, plan: RoundPlan) -> str:
+    """The sentence of a rest of a round that is about one technician; "" where there is none."""
+    own = (note for note in plan.notes if note.startswith(f"{technician.name}: "))
+    return next(own, "") if plan.rest_of_round_from else ""
 
 
 def _bag(

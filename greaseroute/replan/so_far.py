@@ -12,6 +12,7 @@ from greaseroute.errors import UnknownName
 from greaseroute.intervals.worklist import DueItem, unit_joints
 from greaseroute.plan.round import LeftOut, RoundPlan
 from greaseroute.records import Record
+from greaseroute.replan.changed import changed
 from greaseroute.rounds.request import Keep
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.fleet import Unit
@@ -300,7 +301,7 @@ def as_rest(
         f"This is the rest of the round that began at {begun:%H:%M}, planned at "
         f"{datetime.fromisoformat(plan.at):%H:%M}: {', '.join(told)}."
     )
-    kept = [] if earlier is None else [_order_note(plan, earlier)]
+    kept = [] if earlier is None else [_order_note(plan, earlier), *changed(plan, earlier)]
     bound = plan.bound
     if bound.gap_pct is None:
         bound = bound.model_copy(update={"what": NOT_SOUGHT})

@@ -62,7 +62,11 @@ def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_
     assert datetime.fromisoformat(after.shift_start) == datetime.fromisoformat(before.shift_start)
     card = (out / "card.html").read_text(encoding="utf-8")
     assert "This is the rest of the round that began at 05:00" in card
-    assert "rest of the greasing round from" in card
+    assert "Rest of the greasing round from" in card
+    # A sentence for each technician, at the first stop of the walk that is left.
+    for walk in after.technicians:
+        first = card.split(f'data-technician="{walk.name}"')[1].split('class="leg"')[0]
+        assert f"{walk.name}: nothing changes, the rest is as it was." in first
 
 
 def test_a_unit_that_left_is_not_drawn(folder, morning, told, tmp_path):

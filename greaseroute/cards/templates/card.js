@@ -242,11 +242,11 @@
     return plan + " \u00b7 " + (Math.abs(late) < 2 ? say("on_time")
       : say(late > 0 ? "late" : "early", { n: Math.abs(late) }));
   }
-  function named(stop, into) {
-    if (stop.store) made("b", say("to_store", { place: stop.data.unit }), {}, into);
+  function named(stop, into, kind) {
+    if (stop.store) made(kind || "b", say("to_store", { place: stop.data.unit }), {}, into);
     else {
       made("span", stop.data.label, { "class": "disc" }, into);
-      made("b", stop.data.unit, {}, into);
+      made(kind || "b", stop.data.unit, {}, into);
     }
   }
   function titled(stop, into) { made("span", words.named(stop.data.title), { "class": "title" }, into); }
@@ -267,7 +267,7 @@
       made("b", say("last_stop", { place: walks[now.walk].section.dataset.finish || "\u2013" }), {}, text);
       return;
     }
-    named(stop, text);
+    named(stop, text, last ? "h1" : "b");
     if (last) {
       titled(stop, text);
       made("span", timeTold(stop), { "class": "time" }, text);
