@@ -1,9 +1,10 @@
 """Names in a machine type: each once, each mention of something that is there."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from greaseroute.catalogue.grease_code import NLGI, parse_code
 from greaseroute.catalogue.joint import GreaseWant, LookPoint
+from greaseroute.catalogue.link import Link
 from greaseroute.catalogue.machine_type import CAUTION_KEYS, MachineType
 from greaseroute.texts.finding import Finding
 from greaseroute.texts.toml_places import KeyPath
@@ -22,6 +23,7 @@ def name_findings(machine: MachineType) -> Iterator[Finding]:
     for path, key in _caution_keys(machine):
         yield from _missing(path, key, CAUTION_KEYS, what="a caution key")
     yield from unspaced(machine.looks)
+    yield from _procedures(machine)
     for i, joint in enumerate(machine.joints):
         yield from _grease(("joints", i, "grease"), joint.grease)
 
@@ -33,6 +35,29 @@ def unspaced(looks: Sequence[LookPoint]) -> Iterator[Finding]:
             allowed = "hours, days or every_shift"
             do = "add how often the check is due"
             yield Finding(("looks", i, "interval"), "missing", allowed, do)
+
+
+PROCEDURES: dict[str, tuple[str, Callable[[Link], bool]]] = {
+    "slew": ("a link that slews", lambda link: link.axis == "slew"),
+    "turn shaft": ("a shaft or what else turns without end", lambda link: link.spins),
+    "full lock": ("a link that steers", lambda link: link.axis == "steer"),
+}
+"""What one of the two links of a joint must be for a procedure to mean something there."""
+
+
+def _procedures(machine: MachineType) -> Iterator[Finding]:
+    """Procedures on joints that have none of the links it is about."""
+    for i, joint in enumerate(machine.joints):
+        kind = joint.procedure.kind if joint.procedure else ""
+        if kind not in PROCEDURES:
+            continue
+        what, fits = PROCEDURES[kind]
+        known = [link for link in machine.links if link.name in joint.links]
+        if known and not any(map(fits, known)):
+            value = f"{kind}, between {' and '.join(joint.links)}"
+            allowed = f"{kind} on a joint with {what}"
+            do = "give another kind of procedure or correct the links"
+            yield Finding(("joints", i, "procedure", "kind"), value, allowed, do)
 
 
 def _missing(path: KeyPath, name: str, known: Iterable[str], *, what: str) -> Iterator[Finding]:
