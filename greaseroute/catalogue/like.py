@@ -9,10 +9,9 @@ from pydantic import ConfigDict, ValidationError
 from greaseroute.catalogue.record_text import tuples
 from greaseroute.records import Record, about
 from greaseroute.texts.finding import Finding
-from greaseroute.texts.plain_words import findings_in
 from greaseroute.texts.toml_places import KeyPath
 from greaseroute.texts.toml_text import TomlText
-from greaseroute.texts.validation import unknown_name
+from greaseroute.texts.validation import findings_in, unknown_name
 
 _Table = Mapping[str, Any]
 _Place = tuple[KeyPath, KeyPath]

@@ -8,9 +8,9 @@ from pydantic import ValidationError
 from greaseroute.errors import Fault
 from greaseroute.records import Record
 from greaseroute.texts.finding import Finding
-from greaseroute.texts.plain_words import findings_in
 from greaseroute.texts.toml_places import KeyPath
 from greaseroute.texts.toml_text import TomlText, read_toml
+from greaseroute.texts.validation import dotted, findings_in
 
 _R = TypeVar("_R", bound=Record)
 # What a fault of the whole file is of, by the name of its record.
@@ -85,8 +85,7 @@ def _record(path: KeyPath, data: dict[str, Any], whole: str) -> str:
 
 
 def _field(path: KeyPath, data: dict[str, Any]) -> str:
-    inner = path[2:] if _in_record(path, data) else path
-    return ".".join(str(part) for part in inner) or "-"
+    return dotted(path[2:] if _in_record(path, data) else path)
 
 
 def _in_record(path: KeyPath, data: dict[str, Any]) -> bool:

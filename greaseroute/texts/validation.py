@@ -8,11 +8,13 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from greaseroute.errors import Fault, clipped
+from greaseroute.texts.finding import Finding
 
 Path = tuple[str | int, ...]
 
 ENOUGH = 1000  # characters of a value that are looked at to show its beginning
-BOUNDS = {"gt": "above {:g}", "ge": "at least {:g}", "lt": "below {:g}", "le": "at most {:g}"}
+BOUNDS = {"gt": "above {:.9g}", "ge": "at least {:.9g}", "lt": "below {:.9g}", "le": "at most {:.9g}"}
+LENGTHS = {"too_short", "too_long"}
 OUT_OF_BOUNDS = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
 # What each kind of validation error means in plain words; {names} come from the error itself.
@@ -28,11 +30,12 @@ ALLOWED = {
     "float_parsing": "a number",
     "finite_number": "a finite number",
     "tuple_type": "a list",
-    "too_short": "at least {min_length} entry",
+    "too_short": "at least {min_length} in the list",
+    "too_long": "at most {max_length} in the list",
     "model_type": "a table of fields",
     "model_attributes_type": "a table of fields",
     "dict_type": "a table of fields",
-    "literal_error": "{expected}",
+    "literal_error": "one of {expected}",
     "datetime_parsing": "a date and time such as 2026-11-25T05:00",
     "datetime_from_date_parsing": "a date and time such as 2026-11-25T05:00",
 }
@@ -96,6 +99,20 @@ def dotted(path: Path) -> str:
 
 def faults_of(error: ValidationError, model: type[BaseModel], source: Source) -> Iterator[Fault]:
     """Every mistake of a validation error as a fault."""
+    for found in findings_in(error, model):
+        yield Fault(
+            file=source.file,
+            line=source.line_of(found.path),
+            record=source.record_of(found.path),
+            field=_field(found.path, source.columns),
+            value=found.value,
+            allowed=found.allowed,
+            do=found.do,
+        )
+
+
+def findings_in(error: ValidationError, model: type[BaseModel]) -> Iterator[Finding]:
+    """Every mistake of a validation error by its path; ``model`` is what was validated."""
     items = error.errors(include_url=False)
     for item in items:
         path: Path = tuple(item["loc"])
@@ -106,20 +123,19 @@ def faults_of(error: ValidationError, model: type[BaseModel], source: Source) ->
         kind, context = str(item["type"]), item.get("ctx", {})
         holder = _holder(model, path)
         allowed, do = _texts(kind, context, list(holder.model_fields))
-        value = "nothing" if kind == "missing" else shown(item["input"])
+        value = _value(kind, context, item["input"])
         if kind == "extra_forbidden":
             do = near(str(path[-1]), list(holder.model_fields)) or do
         if kind in OUT_OF_BOUNDS:
             allowed = _bounds(holder, str(path[-1]))
-        yield Fault(
-            file=source.file,
-            line=source.line_of(path),
-            record=source.record_of(path),
-            field=_field(path, source.columns),
-            value=value,
-            allowed=allowed,
-            do=do,
-        )
+        yield Finding(path, value, allowed, do)
+
+
+def _value(kind: str, context: Mapping[str, Any], given: object) -> str:
+    """What is there, in words; of a list that is too short or too long the number."""
+    if kind in LENGTHS:
+        return f"{context.get('actual_length') or 'nothing'} in the list"
+    return "nothing" if kind == "missing" else shown(given)
 
 
 def _texts(kind: str, context: Mapping[str, Any], known: Sequence[str]) -> tuple[str, str]:

@@ -84,7 +84,7 @@ def test_a_name_that_is_to_go_and_is_not_there():
     _, faults = read('like = "grader-18t"\nname = "own"\nwithout = [\n  "moldboard",\n]\n')
     (line,) = faults
     assert line.startswith(
-        "types/own.toml:4: machine type: without.0 = 'moldboard'; allowed: one of"
+        "types/own.toml:4: machine type: without.1 = 'moldboard'; allowed: one of"
     )
 
 

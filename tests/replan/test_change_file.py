@@ -90,7 +90,7 @@ def test_mistakes_of_form_are_told_together(site):
         "now.json:3: round so far: gon = \"['U-1']\"; allowed: the fields at, done, done_units, "
         "done_fittings, blocked, gone, left_strokes, keep, change_cost_s, places, moved; did you "
         "mean 'gone'?",
-        "now.json:6: round so far: keep = 'same'; allowed: 'order' or 'free'; correct it",
+        "now.json:6: round so far: keep = 'same'; allowed: one of 'order' or 'free'; correct it",
         "now.json:8: moved 1: - = 'unit, x_m'; allowed: x_m and y_m, or neither where it "
         "only turned or moved its implements; correct it",
     ]
