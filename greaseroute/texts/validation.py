@@ -13,7 +13,12 @@ from greaseroute.texts.finding import Finding
 Path = tuple[str | int, ...]
 
 ENOUGH = 1000  # characters of a value that are looked at to show its beginning
-BOUNDS = {"gt": "above {:.9g}", "ge": "at least {:.9g}", "lt": "below {:.9g}", "le": "at most {:.9g}"}
+BOUNDS = {
+    "gt": "above {:.9g}",
+    "ge": "at least {:.9g}",
+    "lt": "below {:.9g}",
+    "le": "at most {:.9g}",
+}
 LENGTHS = {"too_short", "too_long"}
 OUT_OF_BOUNDS = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
