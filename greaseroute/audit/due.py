@@ -72,6 +72,62 @@ def owed(site: Site, at: datetime) -> Verdicts:
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """What is used of a joint's interval: hours and days since greased (None: not known), limits
+    after severity (None: no such limit)."""
+
+    hours_h: float | None
+    days: int | None
+    limit_h: float | None
+    limit_days: float | None
+    every_shift: bool
+
+    def used(self, more_h: float, more_days: float) -> float | None:
+        """Share used after so much more; None where no service is known."""
+        if self.days is None or (self.hours_h is None and self.limit_h is not None):
+            return None
+        by_h = 0.0 if self.limit_h is None else ((self.hours_h or 0.0) + more_h) / self.limit_h
+        by_days = 0.0 if self.limit_days is None else (self.days + more_days) / self.limit_days
+        return max(by_h, by_days)
+
+
+def wear(site: Site, at: datetime) -> Mapping[UnitJoint, Wear]:
+    """What is used of every joint that is pumped, by its fitting that is worst off."""
+    zone = ZoneInfo(site.time_zone)
+    rules = {severity.name: severity for severity in site.severities}
+    services, readings = _by_unit(site.last_services), _by_unit(site.meter_readings)
+    found: dict[UnitJoint, Wear] = {}
+    for unit in site.units:
+        records = services.get(unit.unit, []), readings.get(unit.unit, [])
+        history = _History(site, unit, at.astimezone(zone), *records)
+        rule = None if unit.severity is None else rules.get(unit.severity)
+        for joint in site.types[unit.type].with_attachments(unit.attachments).joints:
+            if joint.never_pump or joint.central or joint.interval is None:
+                continue
+            each = [_wear(joint, f.name, history, rule=rule) for f in joint.fittings]
+            shares = [w.used(0.0, 0.0) for w in each]
+            worst = max(range(len(each)), key=lambda k: (shares[k] is None, shares[k] or 0.0))
+            found[unit.unit, joint.name] = each[worst]
+    return found
+
+
+def _wear(joint: Joint, fitting: str, history: "_History", *, rule: Severity | None) -> Wear:
+    interval, service = joint.interval, history.last_service(joint, fitting)
+    assert interval is not None
+    factor = 1.0 if rule is None else rule.interval_factor
+    if service is not None:
+        factor = _factor(rule, history, service)
+    hours = None if service is None else history.hours_since(service)
+    return Wear(
+        hours_h=None if hours is None else hours.worked,
+        days=None if service is None else history.days_since(service),
+        limit_h=None if interval.hours is None else round(interval.hours * factor, 6),
+        limit_days=None if interval.days is None else round(interval.days * factor, 6),
+        every_shift=interval.every_shift,
+    )
+
+
 _R = TypeVar("_R", LastService, MeterReading)
 
 

@@ -28,7 +28,12 @@ def asked_by_week(site: Site, plan: RoundPlan, week: WeekPlan) -> tuple[Site, As
     touched |= {(x.unit, x.joint) for x in plan.left}
     mine = {(s.unit, s.joint) for s in morning.services}
     needed = {key for key in mine if key in verdicts and not _since(site, key, week, day=at.date())}
-    sure = {key for key in due if any(v.due is True for v in verdicts[key].values())}
+    broken = {(x.unit, x.joint, x.fitting) for x in week.mend_first}
+    sure = {
+        key
+        for key in due
+        if any(v.due and (*key, name) not in broken for name, v in verdicts[key].items())
+    }
     needed |= sure - _later(week, at.date()) - _waiting(week)
     allowed = mine | due | _earlier(week, at.date())
     guns = tuple(

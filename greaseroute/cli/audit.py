@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 HELP = "prove a plan against the raw records of its site"
 
-ROUND = "round.json"
+ROUND, WEEK, FIRST_DAY = "round.json", "week.json", "first_day.json"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,13 +55,54 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
-    from greaseroute.audit.audit import audit_round
+    """The audit of every plan in the folder: a round, a week, a first day. Raises BadInput."""
     from greaseroute.audit.plan_file import read_plan
-    from greaseroute.plan.round import RoundPlan
 
-    plan = read_plan(args.plans / ROUND, RoundPlan)
-    now, asked = _asked(args, site, plan)
-    return [audit_round(now, plan, asked=asked, file=ROUND)]
+    found = [name for name in (ROUND, WEEK, FIRST_DAY) if (args.plans / name).is_file()]
+    reports = []
+    for name in found or [ROUND]:
+        path = args.plans / name
+        if name == WEEK:
+            reports.append(_week_report(args, site, path))
+        elif name == FIRST_DAY:
+            reports.append(_first_day_report(args, site, path))
+        else:
+            from greaseroute.audit.audit import audit_round
+            from greaseroute.plan.round import RoundPlan
+
+            plan = read_plan(path, RoundPlan)
+            now, asked = _asked(args, site, plan)
+            reports.append(audit_round(now, plan, asked=asked, file=name))
+    return reports
+
+
+def _week_report(args: argparse.Namespace, site: "Site", path: Path) -> "AuditReport":
+    """The audit of a week, by the calendar that it was planned with."""
+    from dataclasses import replace
+    from datetime import date
+
+    from greaseroute.audit.plan_file import read_plan
+    from greaseroute.audit.week import audit_week
+    from greaseroute.cli.on_record import on_record
+    from greaseroute.plan.week import WeekPlan
+    from greaseroute.site.work_days import WorkDays
+
+    week = read_plan(path, WeekPlan)
+    holidays = tuple(date.fromisoformat(day) for day in week.holidays)
+    own = replace(site, work_days=WorkDays(week.days_off, holidays))
+    now = on_record(own, args.site, datetime.fromisoformat(week.at))[0]
+    return audit_week(now, week, file=WEEK)
+
+
+def _first_day_report(args: argparse.Namespace, site: "Site", path: Path) -> "AuditReport":
+    from greaseroute.audit.first_day import audit_first_day
+    from greaseroute.audit.plan_file import read_plan
+    from greaseroute.cli.on_record import on_record
+    from greaseroute.plan.first_day import FirstDay
+
+    first = read_plan(path, FirstDay)
+    now = on_record(site, args.site, datetime.fromisoformat(first.at))[0]
+    return audit_first_day(now, first, file=FIRST_DAY)
 
 
 def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[Site, Asked]":

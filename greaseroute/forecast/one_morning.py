@@ -80,6 +80,8 @@ class OneMorning:
     def missed(self, key: Key) -> bool:
         """Whether the week had a joint on an earlier morning and it was not greased since."""
         last = self.greased_on(key)
+        if not self._can_be_done(key):
+            return False
         before = [day for day, _ in self.mornings_of.get(key, []) if day < self.day]
         return bool(before) and (last is None or last < before[-1])
 
@@ -112,7 +114,10 @@ class OneMorning:
         due = {
             k
             for k, item in self.items.items()
-            if item.due and k not in mine | missed | mended and not self.can_wait(k)
+            if item.due
+            and k not in mine | missed | mended
+            and self._can_be_done(k)
+            and not self.can_wait(k)
         }
         order = [k for k in self.items if k in mine | missed | due]
         gone = sorted({unit for unit, _ in asked} - {unit for unit, _ in self.items})
@@ -125,24 +130,40 @@ class OneMorning:
             else "",
         ]
         return MorningWork(
-            items=tuple(_asked(self.items[k]) for k in order),
+            items=tuple(self._asked(k, whole=k in mine) for k in order),
             guns=today.guns,
             told="; ".join(text for text in told if text),
             waiting=waiting,
         )
 
+    @cached_property
+    def _broken(self) -> dict[Key, set[str]]:
+        """Fittings that have to be mended first, by joint."""
+        found: dict[Key, set[str]] = {}
+        for x in self.week.mend_first:
+            if x.fitting is not None:
+                found.setdefault((x.unit, x.joint), set()).add(x.fitting)
+        return found
+
+    def _can_be_done(self, key: Key) -> bool:
+        """Whether something that is due of a joint does not have to be mended first."""
+        due = set(self.items[key].due_fittings)
+        return not due or bool(due - self._broken.get(key, set()))
+
+    def _asked(self, key: Key, *, whole: bool) -> DueItem:
+        """The item as asked for: all its fittings where the week has it so."""
+        item = self.items[key]
+        if whole and item.due_fittings and key in self._broken:
+            item = item.model_copy(update={"due_fittings": ()})
+        if item.due:
+            return item
+        told = [text for text in (item.reason, "brought forward by the week") if text]
+        return item.model_copy(update={"due": True, "status": "due", "reason": "; ".join(told)})
+
     def _needless(self, key: Key) -> bool:
         """Whether a joint of this morning was greased since the week was made and is not due."""
         last, item = self.greased_on(key), self.items[key]
         return (self.astray(key) and not item.due) or (last == self.day and not item.due)
-
-
-def _asked(item: DueItem) -> DueItem:
-    """The item as asked for; one that is brought forward says so."""
-    if item.due:
-        return item
-    reason = f"{item.reason}; brought forward by the week" if item.reason else "as the week has it"
-    return item.model_copy(update={"due": True, "status": "due", "reason": reason})
 
 
 def _joints(keys: Sequence[Key] | set[Key]) -> str:

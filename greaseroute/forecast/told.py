@@ -118,6 +118,7 @@ def cannot_keep(
             helps=GAP_HELPS if gap else CANNOT_HELPS,
         )
         for row, (share, gap) in sorted(worst.items())
+        if np.isfinite(share)  # never recorded and not done: told as left out
     )
 
 

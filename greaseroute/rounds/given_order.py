@@ -6,10 +6,11 @@ from datetime import datetime
 from functools import cached_property
 
 from greaseroute.intervals.worklist import DueItem
-from greaseroute.plan.round import Bound, RoundPlan
+from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.clock import Clock
 from greaseroute.rounds.in_order import best_in_order
 from greaseroute.rounds.prepare import Prepared, prepare, with_levels
+from greaseroute.rounds.proof import told
 from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import RoundRequest
 from greaseroute.rounds.schedule import Route, Schedule, clock_of, timed, unit_halt
@@ -21,7 +22,7 @@ from greaseroute.visits.all_units import Levels
 from greaseroute.walk.legs import NEVER
 
 LATER = "left for a later day: this one is full"
-NO_BOUND = Bound(lower_s=0.0, value_s=0.0, gap_pct=None, what="order given, not searched")
+NO_BOUND = "order given, not searched"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,8 @@ class ReadyWalk:
             for x in (slow, each)
         )
         skipped = {unit: LATER for unit in ways.units if unit not in units}
-        solved = Solved(self.ready, self.team, (standard,), skipped, NO_BOUND, complete=True)
+        bound = told((standard,), self.team.site, lower_ms=None, what=NO_BOUND)
+        solved = Solved(self.ready, self.team, (standard,), skipped, bound, complete=True)
         return times, write_plan(solved, seed=self.seed)
 
     def _slower(self, longer_ms: Mapping[str, int]) -> Clock:
