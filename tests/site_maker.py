@@ -50,6 +50,12 @@ nlgi = "2"
 thickener = "lithium complex"
 moly = true
 
+[[person]]
+name = "mate"
+on_site_from = "00:00"
+on_site_to = "00:00"
+at_once = 3
+
 """
 
 TECHNICIAN = """

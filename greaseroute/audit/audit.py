@@ -25,12 +25,17 @@ from greaseroute.audit.dose import strokes_give_the_dose
 from greaseroute.audit.finding import AuditReport, Finding, Where
 from greaseroute.audit.hours import (
     shift_is_kept,
-    somebody_is_at_the_controls,
     units_stand_while_worked_on,
     waits_have_a_reason,
 )
 from greaseroute.audit.left import reasons_hold
 from greaseroute.audit.open_hours import ground_is_open
+from greaseroute.audit.people import (
+    calls_are_of_the_stops,
+    people_are_at_one_place,
+    people_are_there,
+    somebody_is_at_the_controls,
+)
 from greaseroute.audit.procedures import (
     nobody_is_in_the_swing_circle,
     one_stands_clear,
@@ -45,6 +50,7 @@ from greaseroute.audit.reach import (
     looks_are_in_sight,
     stands_hold_a_person,
 )
+from greaseroute.audit.room import moves_have_room
 from greaseroute.audit.spare_time import time_is_short
 from greaseroute.audit.walks import walk_is_joined, walk_keeps_off
 from greaseroute.audit.work import (
@@ -75,7 +81,11 @@ PROMISES: tuple[Promise, ...] = (
     procedures_are_followed,
     one_stands_clear,
     nobody_is_in_the_swing_circle,
+    moves_have_room,
     somebody_is_at_the_controls,
+    people_are_there,
+    people_are_at_one_place,
+    calls_are_of_the_stops,
     fittings_are_where_told,
     stands_hold_a_person,
     fittings_are_in_reach,

@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from greaseroute.audit.moments import Clock, Span, second_person, shift_begins
+from greaseroute.audit.moments import Clock, shift_begins
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
 from greaseroute.site.crew import Grease, Gun, Technician
@@ -119,11 +119,6 @@ class Basis:
     def types(self) -> Mapping[str, MachineType]:
         """The machine type of each unit, with the attachments it carries."""
         return {unit.unit: self.site.machine(unit) for unit in self.site.units}
-
-    @cached_property
-    def second_person(self) -> tuple[Span, ...] | None:
-        """When somebody is at hand for the controls; None where that is always."""
-        return second_person(self.site.rules, self.clock, until=self.last_ms + 1)
 
     @cached_property
     def walkers(self) -> tuple[Technician | None, ...]:

@@ -65,7 +65,7 @@ def _needed_ms(case: Case, t: int, s: int) -> float | None:
     if visit is None:
         return None
     numbers = range(len(stop.stands))
-    spent_s = stop.wait_s + rules.isolation_s
+    spent_s = stop.wait_s + visit.first_s()
     spent_s += sum(visit.stand_s(k, case.heights_m(visit, k)) for k in numbers)
     tracks = [case.track_numbers[t, s, k] for k in numbers if (t, s, k) in case.track_numbers]
     return spent_s * MS_PER_S + sum(case.walk_ms(track) for track in tracks)

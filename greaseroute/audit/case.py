@@ -223,7 +223,7 @@ class Case:
             now += self.walk_ms(track) if track is not None and number else 0.0
             begin = now
             if number == 0:
-                now += (stop.wait_s + self.basis.site.rules.isolation_s) * MS_PER_S
+                now += (stop.wait_s + visit.first_s()) * MS_PER_S
             events = tuple(self._events(visit, number, now))
             now += visit.stand_s(number, self.heights_m(visit, number)) * MS_PER_S
             if foot is not None:
@@ -233,12 +233,15 @@ class Case:
         """What moves, or takes a second person, while one is at a stand from ``now`` on."""
         stand = visit.stop.stands[number]
         if stand.event:
-            second = visit.needs_second(stand.event_joint)
-            until = now + visit.event_s(stand) * MS_PER_S
+            second = stand.event == "posture" or visit.needs_second(stand.event_joint)
+            until = now + visit.person_s(number) * MS_PER_S
             yield Event(now, until, stand.event_joint, True, second)
-        procedure_ms = visit.procedure_s(number) * MS_PER_S
-        if procedure_ms:
-            end = now + visit.stand_s(number, self.heights_m(visit, number)) * MS_PER_S
-            for name in dict.fromkeys(f.joint for f in stand.fittings):
-                if visit.needs_second(name) and not visit.turns(name):
-                    yield Event(end - procedure_ms, end, name, False, True)
+        if visit.procedure_s(number):
+            begin = now + visit.stand_s(number, self.heights_m(visit, number)) * MS_PER_S
+            begin -= (visit.procedure_s(number) + visit.down_s(number)) * MS_PER_S
+            for at, name, spent_s in visit.procedures_s():
+                end = begin + spent_s * MS_PER_S
+                if at == number:
+                    if visit.needs_second(name):
+                        yield Event(begin, end, name, False, True)
+                    begin = end

@@ -83,12 +83,12 @@ def fixed_times_hold(case: Case) -> Iterator[Finding]:
 def _fixed_s(case: Case, visit: Visit) -> tuple[float, float]:
     """Seconds at a stop that no route changes, and how many of them are for height bands."""
     rules = case.basis.site.rules
-    fixed_s, bands_s = rules.isolation_s, 0.0
+    fixed_s, bands_s = visit.first_s(), 0.0
     for number, stand in enumerate(visit.stop.stands):
         heights_m = case.heights_m(visit, number)
         fixed_s += sum(visit.fitting_s(f) for f in stand.fittings)
         fixed_s += visit.again_s(stand, heights_m) + visit.procedure_s(number)
         fixed_s += len(stand.looks) * rules.look_s
-        fixed_s += visit.event_s(stand) if stand.event == "turn" else 0.0
+        fixed_s += visit.event_s(number) if stand.event == "turn" else 0.0
         bands_s += visit.bands_s(stand, heights_m)
     return fixed_s, bands_s

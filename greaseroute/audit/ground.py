@@ -13,7 +13,8 @@ from greaseroute.audit.basis import Basis
 from greaseroute.audit.house_rules import BARRIER_HALF_M, PLACE_M, TIGHT_M
 from greaseroute.audit.machines import Machines
 from greaseroute.audit.moments import Span, joined
-from greaseroute.site.ground_plan import Area
+from greaseroute.site.crew import WorkingRules
+from greaseroute.site.ground_plan import Area, Barrier
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,21 +61,39 @@ class Ground:
     def always(self) -> tuple[Shut, ...]:
         """What nobody walks on at any hour, without the clearance."""
         plan = self.basis.site.ground
-        crossings = shapely.union_all([c.polygon for c in plan.crossings])
         return (
-            *(Shut(a.name, _valid(a.polygon)) for a in plan.obstacles),
-            *(Shut(a.name, _valid(a.polygon)) for a in plan.no_go if not a.hours),
-            *_parts((a.name, _valid(a.polygon).difference(crossings)) for a in plan.haul_roads),
+            *(Shut(a.name, self._kept(a)) for a in plan.obstacles),
+            *(Shut(a.name, self._kept(a)) for a in plan.no_go if not a.hours),
+            *_parts((a.name, self._road(a)) for a in plan.haul_roads),
             *self._barriers(),
             *self._under_machines(),
         )
+
+    def _kept(self, area: Area) -> BaseGeometry:
+        """A shape larger by what the rules keep from such a thing beyond the clearance."""
+        return _larger(_valid(area.polygon), more_than_clearance_m(area, self.basis.site.rules))
+
+    def _road(self, road: Area) -> BaseGeometry:
+        """A haul road, larger by its distance, less its crossings over all of that."""
+        more = more_than_clearance_m(road, self.basis.site.rules)
+        crossings = [_larger(c.polygon, more + 0.05) for c in self.basis.site.ground.crossings]
+        own = [c.polygon for c in self.basis.site.ground.crossings]
+        shape = _valid(road.polygon)
+        beside = _larger(shape, more).difference(shape).difference(shapely.union_all(crossings))
+        return shapely.union_all([shape.difference(shapely.union_all(own)), beside])
 
     def _barriers(self) -> Iterator[Shut]:
         plan = self.basis.site.ground
         openings = [g.opening.buffer(TIGHT_M, cap_style="flat") for g in plan.gates]
         opened = shapely.union_all(openings)
         lines = ((b.name, b.line_string.difference(opened)) for b in plan.barriers)
-        return (s for s in _parts(lines) if s.shape.length > TIGHT_M)
+        yield from (s for s in _parts(lines) if s.shape.length > TIGHT_M)
+        for barrier in plan.barriers:
+            more = more_than_clearance_m(barrier, self.basis.site.rules)
+            if more > 0:
+                gates = [g.opening.buffer(more + 0.05, cap_style="flat") for g in plan.gates]
+                strip = _larger(barrier.line_string, more).difference(shapely.union_all(gates))
+                yield from _parts([(barrier.name, strip)])
 
     def _under_machines(self) -> Iterator[Shut]:
         for (unit, posture), shapes in self.machines.closed.items():
@@ -92,7 +111,7 @@ class Ground:
         """What is shut during hours that the plan touches, with the clearance."""
         plan = self.basis.site.ground
         roads = shapely.union_all([_valid(r.polygon) for r in plan.haul_roads])
-        timed = [(z, self._near(_valid(z.polygon))) for z in plan.no_go if z.hours]
+        timed = [(z, self._near(self._kept(z))) for z in plan.no_go if z.hours]
         timed += [(c, self._on_road(c, roads)) for c in plan.crossings if c.hours]
         return tuple(
             ShutForHours(area.name, near, spans)
@@ -161,6 +180,34 @@ class Ground:
             return shapely.union_all([])
         near = [shapely.distance(parts, start) <= PLACE_M for start in starts]
         return shapely.union_all(parts[np.any(near, axis=0)])
+
+
+# What somebody on foot keeps a distance of its own from, by words of its kind.
+KEPT_FROM = (
+    ("rail_clearance_m", ("rail", "siding", "railway")),
+    ("edge_clearance_m", ("face", "edge", "bench", "crest", "highwall")),
+    ("water_clearance_m",
+     ("water", "pond", "lagoon", "basin", "dock", "river", "lake", "sump")),
+    ("toe_clearance_m", ("stockpile", "heap", "spoil", "tip", "toe", "pile")),
+)  # fmt: skip
+
+
+def more_than_clearance_m(thing: Area | Barrier, rules: WorkingRules) -> float:
+    """By how much the distance kept from a thing exceeds that kept from everything."""
+    words = thing.kind.lower().replace("-", " ").split()
+    singular = {word.rstrip("s") for word in words} | set(words)
+    fields = [next((f for f, known in KEPT_FROM if singular & set(known)), "")]
+    role = thing.role if isinstance(thing, Area) else ""
+    fields += [f"{role}_clearance_m"] if role == "haul_road" else []
+    fields += ["no_entry_clearance_m"] if role == "no_go" else []
+    most_m = max(float(getattr(rules, field, 0.0)) if field else 0.0 for field in fields)
+    return max(0.0, most_m - rules.clearance_m)
+
+
+def _larger(shape: BaseGeometry, more_m: float) -> BaseGeometry:
+    if more_m <= 0:
+        return shape
+    return shape.buffer(more_m, cap_style="square", join_style="mitre", mitre_limit=1.001)
 
 
 def _valid(shape: BaseGeometry) -> BaseGeometry:

@@ -1,12 +1,12 @@
 """Promises about hours: units stand while worked on, everyone is done before the shift."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding, Where
 from greaseroute.audit.house_rules import CLOCK_MS
 from greaseroute.audit.moments import sets_off, unit_stands
+from greaseroute.audit.people import waits_for_people
 from greaseroute.plan.round import Stop
 from greaseroute.units import MS_PER_S
 
@@ -74,24 +74,9 @@ def waits_have_a_reason(case: Case) -> Iterator[Finding]:
         begin_ms = _begin_ms(case, stop)
         come, _ = unit_stands(unit, basis.clock)
         reasons = [] if come is None else [come]
-        reasons += [a for a, _ in basis.second_person or ()]
         reasons += [b for shut in case.ground.by_the_clock for _, b in shut.spans]
-        if not any(abs(begin_ms - reason) <= 2 * CLOCK_MS for reason in reasons):
+        known = any(abs(begin_ms - reason) <= 2 * CLOCK_MS for reason in reasons)
+        if not known and not waits_for_people(case, stop):
             where = Where(technician.name, stop.unit, at=stop.arrive)
             what = "waits at the unit for nothing that is known"
             yield where.finding("waits", what, off=stop.wait_s, measure="s")
-
-
-def somebody_is_at_the_controls(case: Case) -> Iterator[Finding]:
-    """A procedure that takes two is done while a second person is at hand."""
-    spans = case.basis.second_person
-    if spans is None:
-        return
-    for standing in case.standings:
-        for event in standing.events:
-            inside = any(a - CLOCK_MS <= event.begin_ms and event.end_ms <= b + CLOCK_MS
-                         for a, b in spans)  # fmt: skip
-            if event.needs_second and not inside:
-                where = replace(case.where_standing(standing), joint=event.joint)
-                what = "takes two, and nobody is at hand for the controls"
-                yield where.finding("second person", what)

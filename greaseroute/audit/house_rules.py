@@ -5,7 +5,8 @@ The audit shares no code with the planner; that both go by the same figures is h
 """
 
 HEADROOM_M = 2.5  # nobody walks or stands below anything lower than this; house rule
-CLEAR_M = 1.0  # kept from what moves while one stands clear; our setting
+GAP_M = 8.0  # machines so near to each other have a gap in which nobody waits; our setting
+STAND_CLEAR_SIGHT_DEG = 120.0  # to either side of straight ahead; common practice, no source
 FOOT_WITHIN_M = 1.5  # the foot of steps is at most this far from where one can walk; our setting
 HAND_M = 0.15  # the last part of the line, where hand and coupler are; from memory
 GRAZE_M = 0.001  # a solid is a hull round the real shape: what only grazes it does not cut

@@ -12,11 +12,15 @@ from greaseroute.audit.cartridges import strokes_in
 from greaseroute.audit.case import Case
 from greaseroute.audit.dose import dose_cm3, strokes_for
 from greaseroute.audit.finding import Finding, Where
+from greaseroute.audit.moments import unit_stands
+from greaseroute.audit.people import somebody_for
 from greaseroute.audit.places import Arm, clear_place, serving_place
+from greaseroute.audit.room import roomy
 from greaseroute.catalogue.joint import Joint
 from greaseroute.plan.round import LeftOut
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.grease_fit import misfits
+from greaseroute.units import MS_PER_S, S_PER_MIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +100,10 @@ def _told_so(claim: Claim) -> bool:
 
 def _a_place_serves(claim: Claim) -> Iterator[str]:
     """In the posture it stands in, in those of the plan, and in any that may be asked for."""
-    case, rules = claim.case, claim.case.basis.site.rules
+    case = claim.case
     postures = case.machines.asked_for[claim.unit]
     names = tuple(p.name for p in case.basis.types[claim.unit].postures)
-    others = [name for name in names if name not in postures] if rules.posture_moves else []
+    others = [n for n in names if n not in postures and may_be_asked(case, claim.unit, n)]
     for fitting in claim.fittings:
         key = (claim.joint.name, fitting)
         for posture in (*postures, *others):
@@ -117,6 +121,43 @@ def _from(claim: Claim, key: tuple[str, str], posture: str) -> str:
         if place is not None:
             return f"{key[1]} is in reach of {arm.name} from {place} in posture {posture!r}"
     return ""
+
+
+def may_be_asked(case: Case, unit: str, posture: str) -> bool:
+    """Whether a unit could surely be asked for a posture: somebody is there, nothing is near."""
+    rules = case.basis.site.rules
+    wanted_ms = (rules.posture_move_min * S_PER_MIN + rules.unlock_s) * MS_PER_S
+    now = case.basis.units[unit].posture
+    return (
+        rules.posture_moves
+        and bool(somebody_for(case, unit, wanted_ms=wanted_ms, window=_window(case, unit)))
+        and roomy(case, unit, (now, posture))
+    )
+
+
+def _window(case: Case, unit: str) -> tuple[int, int]:
+    come, go = unit_stands(case.basis.units[unit], case.basis.clock)
+    end_ms = case.basis.end_ms
+    return max(0, come or 0), end_ms if go is None else min(go, end_ms)
+
+
+def _nobody(claim: Claim) -> Iterator[str]:
+    """Nobody is at hand: disproved by somebody who is there long enough."""
+    case, procedure = claim.case, claim.joint.procedure
+    minutes = 0.0 if procedure is None else procedure.minutes
+    wanted_ms = (minutes * S_PER_MIN + case.basis.site.rules.unlock_s) * MS_PER_S
+    window = _window(case, claim.unit)
+    name = somebody_for(case, claim.unit, wanted_ms=wanted_ms, window=window)
+    if name:
+        yield f"{name} is at hand and may operate it"
+
+
+def _no_room(claim: Claim) -> Iterator[str]:
+    """No room to slew or to move: disproved where nothing at all is near."""
+    case, unit = claim.case, claim.unit
+    for posture in case.machines.asked_for[unit][:1]:
+        if roomy(case, unit, (posture, posture)):
+            yield "nothing stands anywhere near it"
 
 
 def _posture_allows(claim: Claim) -> Iterator[str]:
@@ -195,6 +236,8 @@ GEOMETRY = (
 REASONS: Sequence[tuple[str, Disprove]] = (
     (r"no clear ground to stand on while the machine turns", _clear_ground),
     (r"^nobody reaches it from the ground or a deck", _takes_more),
+    (r"^nobody is at hand", _nobody),
+    (r"^no room", _no_room),
     (GEOMETRY, _a_place_serves),
     (r"^it stands in ", _posture_allows),
     (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),

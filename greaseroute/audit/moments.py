@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from greaseroute.site.crew import Technician, WorkingRules
+from greaseroute.site.crew import Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Hours
 
@@ -116,11 +116,3 @@ def sets_off(technician: Technician, clock: Clock) -> int:
     if clock.ms(own) < -12 * 3_600_000:  # a time after midnight, seen from the evening before
         own = clock.on_day(clock_time(technician.starts_at), 1)
     return max(0, clock.ms(own))
-
-
-def second_person(rules: WorkingRules, clock: Clock, *, until: int) -> tuple[Span, ...] | None:
-    """When somebody instructed is at hand for the controls; None where that is always."""
-    if rules.second_person_from is None or rules.second_person_to is None:
-        return None
-    begin, end = clock_time(rules.second_person_from), clock_time(rules.second_person_to)
-    return joined(clock.daily(Hours(begin, end), until=until))

@@ -5,6 +5,7 @@ arm and hose of the fitting and over every deck that can be climbed; a place tha
 disproves the claim, while finding none proves nothing: the audit accuses only where it can show.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -15,11 +16,12 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.audit.case import Case
 from greaseroute.audit.house_rules import (
     BELOW_FEET_M,
-    CLEAR_M,
     FOOT_WITHIN_M,
+    GAP_M,
     HAND_M,
     PLACE_M,
     SHOULDER_SHARE,
+    STAND_CLEAR_SIGHT_DEG,
 )
 from greaseroute.audit.machines import closed_by
 from greaseroute.audit.reach import cut_lines, sight_solids
@@ -154,7 +156,37 @@ def clear_place(case: Case, unit: str, postures: Sequence[str]) -> tuple[float, 
     shapes = [solid.footprint for machine in machines for solid in machine.solids]
     shapes += [m.slew_clear for m in machines if m.slew_clear is not None]
     swept = shapely.union_all(shapes)
-    off = swept.buffer(CLEAR_M + ROOM_M, quad_segs=32)
-    ring = swept.buffer(CLEAR_M + BESIDE_M).difference(off)
+    clear_m = case.basis.site.rules.stand_clear_m
+    off = swept.buffer(clear_m + ROOM_M, quad_segs=32)
+    ring = swept.buffer(clear_m + BESIDE_M).difference(off)
     spots = _grid(ring.intersection(case.ground.walkable), step_m=CLEAR_GRID_M)
-    return (float(spots[0, 0]), float(spots[0, 1])) if len(spots) else None
+    spot = next((s for s in spots.tolist() if machines and waits_well(case, unit, s)), None)
+    return None if spot is None else (spot[0], spot[1])
+
+
+def waits_well(case: Case, unit: str, spot: Sequence[float], *, slack_m: float = 0.0) -> bool:
+    """Whether somebody who stands clear is seen from the seat and not in a gap between machines."""
+    machine = case.machines.placed_in(unit, case.basis.units[unit].posture)
+    if machine is None:
+        return True
+    pose = machine.pose
+    ahead = math.radians(pose.heading_deg - pose.slew_deg)
+    dx, dy = spot[0] - pose.x_m, spot[1] - pose.y_m
+    along = dx * math.sin(ahead) + dy * math.cos(ahead)
+    sector = math.cos(math.radians(STAND_CLEAR_SIGHT_DEG)) * math.hypot(dx, dy)
+    if along < sector - PLACE_M - slack_m:
+        return False
+    own = shapely.union_all([s.footprint for s in machine.solids])
+    line = shapely.linestrings([(pose.x_m, pose.y_m), (spot[0], spot[1])])
+    for name, other in case.basis.units.items():
+        placed = case.machines.placed.get((name, other.posture))
+        if name == unit or placed is None:
+            continue
+        shape = shapely.union_all([s.footprint for s in placed.solids]).buffer(-PLACE_M)
+        if shape.intersects(line):
+            return False
+        if shape.distance(own) <= GAP_M and shapely.union(shape, own).convex_hull.buffer(
+            -PLACE_M - slack_m
+        ).contains(shapely.points(spot[0], spot[1])):
+            return False
+    return True

@@ -6,7 +6,8 @@ import shapely
 
 from greaseroute.audit.case import Case, Event, Standing
 from greaseroute.audit.finding import Finding, Where
-from greaseroute.audit.house_rules import CLEAR_M, CLOCK_MS, PLACE_M
+from greaseroute.audit.house_rules import CLOCK_MS, PLACE_M
+from greaseroute.audit.places import waits_well
 from greaseroute.audit.visits import Visit
 from greaseroute.catalogue.joint import Joint
 from greaseroute.plan.round import StandVisit
@@ -16,14 +17,17 @@ from greaseroute.units import MS_PER_S
 def units_are_isolated_once(case: Case) -> Iterator[Finding]:
     """Each unit is visited once, by one technician, and isolated before the first fitting."""
     seen: dict[str, str] = {}
-    for technician, _, stop in case.basis.stops():
+    names = [t.name for t in case.basis.plan.technicians]
+    for technician, number, stop in case.basis.stops():
         if stop.reload:
             continue
         where = Where(technician.name, stop.unit, at=stop.arrive)
         if stop.unit in seen:
             yield where.finding("visits", f"is visited again, after {seen[stop.unit]}")
         seen[stop.unit] = f"the visit of {technician.name} at {stop.arrive[11:19]}"
-        off_s = abs(stop.isolation_s - case.basis.site.rules.isolation_s)
+        visit = case.visits.get((names.index(technician.name), number))
+        told_s = 0.0 if visit is None else visit.first_s()
+        off_s = abs(stop.isolation_s - told_s) if visit is not None else 0.0
         if not stop.isolation:
             yield where.finding("isolation", "is not isolated first")
         elif off_s * MS_PER_S > CLOCK_MS:
@@ -60,11 +64,22 @@ def one_stands_clear(case: Case) -> Iterator[Finding]:
                 continue
             swept = case.machines.swept(visit.stop.unit, _postures(case, visit, stand))
             away_m = float(swept.distance(shapely.points(stand.x_m, stand.y_m)))
-            if away_m < CLEAR_M - PLACE_M or stand.deck is not None:
+            clear_m = case.basis.site.rules.stand_clear_m
+            if away_m < clear_m - PLACE_M or stand.deck is not None:
                 name, place_m = case.basis.plan.technicians[t].name, (stand.x_m, stand.y_m)
                 where = Where(name, visit.stop.unit, stand.event_joint, place_m=place_m)
                 what = "one stands too near while the machine moves"
-                yield where.finding("stand clear", what, off=CLEAR_M - away_m, measure="m")
+                yield where.finding("stand clear", what, off=clear_m - away_m, measure="m")
+            yield from _seen(case, case.basis.plan.technicians[t].name, visit, stand=stand)
+
+
+def _seen(case: Case, name: str, visit: Visit, *, stand: StandVisit) -> Iterator[Finding]:
+    unit, place_m = visit.stop.unit, (stand.x_m, stand.y_m)
+    if waits_well(case, unit, place_m, slack_m=0.02):
+        return
+    where = Where(name, unit, stand.event_joint, place_m=place_m)
+    what = "one waits between machines, or where nobody at the controls sees one"
+    yield where.finding("stand clear", what)
 
 
 def _postures(case: Case, visit: Visit, stand: StandVisit) -> tuple[str, ...]:
@@ -132,7 +147,8 @@ def _not_followed(visit: Visit, joint: Joint) -> Iterator[str]:
         yield "a fitting is pumped after the turn"
     if any(k < turns[0] for _, k in again):
         yield "the second pass is before the turn"
-    if any(step.do not in " ".join(stands[turns[0]].before) for step in procedure.steps):
+    moving = [step for step in procedure.steps if step.machine_moves] or procedure.steps
+    if any(step.do not in " ".join(stands[turns[0]].before) for step in moving):
         yield "the steps of the procedure are not told"
     if procedure.turns and sorted(f for f, _ in again) != sorted(f for f, _ in pumped):
         yield "the second pass is not over all its fittings"

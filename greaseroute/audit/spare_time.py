@@ -112,7 +112,7 @@ class SpareTime:
         visit = next((k for k, s in enumerate(technician.stops) if s.unit == claim.unit), None)
         if visit is None:
             return self._at_the_end(claim, number, work=work)
-        if visit < changed_last or self.case.ground.by_the_clock or self.case.basis.second_person:
+        if visit < changed_last or self.case.ground.by_the_clock or self.case.basis.plan.people:
             return ""
         return self._in_the_visit(claim, number, visit, work=work)
 

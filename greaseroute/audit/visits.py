@@ -71,6 +71,12 @@ class Visit:
         down = number + 1 == len(stands) or not same_deck(stand, stands[number + 1])
         return (up + down) * stand.height_m / self.reach.climb_m_s
 
+    def down_s(self, number: int) -> float:
+        """The climb down from a stand's deck, where one comes down from it."""
+        stand, stands = self.stop.stands[number], self.stop.stands
+        stays = number + 1 < len(stands) and same_deck(stand, stands[number + 1])
+        return 0.0 if stand.deck is None or stays else stand.height_m / self.reach.climb_m_s
+
     def across_s(self, number: int) -> float:
         """Walking on a deck from the stand before, straight."""
         if number == 0 or not same_deck(self.stop.stands[number - 1], self.stop.stands[number]):
@@ -79,14 +85,35 @@ class Visit:
         way_m = math.hypot(stand.x_m - before.x_m, stand.y_m - before.y_m)
         return way_m / self.basis.speed_m_s(self.technician)
 
-    def event_s(self, stand: StandVisit) -> float:
-        """What is waited for while one stands clear."""
+    @property
+    def isolation_s(self) -> float:
+        """To isolate the unit once."""
+        return self.basis.site.rules.isolation_s
+
+    @property
+    def moved_first(self) -> bool:
+        """Whether the unit is asked for a posture before anything is done at it."""
+        return bool(self.stop.stands) and self.stop.stands[0].event == "posture"
+
+    def first_s(self) -> float:
+        """Isolation before the first stand: none where the unit is moved first of all."""
+        return 0.0 if self.moved_first else self.isolation_s
+
+    def person_s(self, number: int) -> float:
+        """How long somebody is at the controls while one stands clear at a stand."""
+        stand, rules = self.stop.stands[number], self.basis.site.rules
+        unlock_s = 0.0 if number == 0 and self.moved_first else rules.unlock_s
         if stand.event == "posture":
-            return self.basis.site.rules.posture_move_min * S_PER_MIN
+            return unlock_s + rules.posture_move_min * S_PER_MIN
         joint = self.joints.get(stand.event_joint)
         if stand.event != "turn" or joint is None or joint.procedure is None:
             return 0.0
-        return joint.procedure.minutes * S_PER_MIN
+        return unlock_s + joint.procedure.minutes * S_PER_MIN
+
+    def event_s(self, number: int) -> float:
+        """All of a move while one stands clear: unlocked, moved, isolated again in full."""
+        moved_s = self.person_s(number)
+        return moved_s + self.isolation_s if moved_s else 0.0
 
     def fitting_s(self, task: FittingTask) -> float:
         """Coupling, strokes, the height band, cartridges put in before it."""
@@ -130,15 +157,31 @@ class Visit:
         procedure = None if found is None else found.procedure
         return procedure is not None and procedure.stand_clear
 
-    def procedure_s(self, number: int) -> float:
-        """Procedures without a turn of the machine, each after the last fitting of its joint."""
+    def procedures_s(self) -> list[tuple[int, str, float]]:
+        """(stand, joint, s) of procedures without a turn, each after the last fitting of its joint.
+
+        Where one moves the machine it is unlocked before and isolated again after: once for all
+        procedures of one kind, at the first of them.
+        """
         last = {f.joint: k for k, stand in enumerate(self.stop.stands) for f in stand.fittings}
-        procedures = (
-            joint.procedure
-            for name, at in last.items()
-            if at == number and (joint := self.joints.get(name)) is not None
-        )
-        return sum(p.minutes * S_PER_MIN for p in procedures if p and not p.stand_clear)
+        names = [joint.name for joint in self.basis.types[self.stop.unit].joints]
+        found: list[tuple[int, str, float]] = []
+        kinds: set[str] = set()
+        for name in sorted(set(last) & set(names), key=lambda n: (last[n], names.index(n))):
+            joint = self.joints.get(name)
+            procedure = None if joint is None else joint.procedure
+            if procedure is None or procedure.stand_clear:
+                continue
+            spent_s = procedure.minutes * S_PER_MIN
+            if any(step.machine_moves for step in procedure.steps) and procedure.kind not in kinds:
+                kinds.add(procedure.kind)
+                spent_s += self.basis.site.rules.unlock_s + self.isolation_s
+            found.append((last[name], name, spent_s))
+        return found
+
+    def procedure_s(self, number: int) -> float:
+        """All procedures without a turn of the machine that follow the fittings of a stand."""
+        return sum(spent_s for at, _, spent_s in self.procedures_s() if at == number)
 
     def before_s(self, number: int, heights_m: Mapping[JointKey, float]) -> float:
         """What is told to come before the first fitting of a stand: the climb up and down again,
@@ -149,7 +192,7 @@ class Visit:
         to_it_s = self.across_s(number)
         if stand.deck is not None and not (number and same_deck(stands[number - 1], stand)):
             to_it_s = 2 * stand.height_m / self.reach.climb_m_s
-        return to_it_s + self.event_s(stand) + self.again_s(stand, heights_m)
+        return to_it_s + self.event_s(number) + self.again_s(stand, heights_m)
 
     def stand_s(self, number: int, heights_m: Mapping[JointKey, float]) -> float:
         """All the time from coming to the foot of a stand to going on from there."""
@@ -158,7 +201,7 @@ class Visit:
         return (
             self.climbs_s(number)
             + self.across_s(number)
-            + self.event_s(stand)
+            + self.event_s(number)
             + self.again_s(stand, heights_m)
             + settle_s
             + sum(self.fitting_s(task) for task in stand.fittings)

@@ -6,6 +6,7 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from greaseroute.catalogue.posture import position
 from greaseroute.plan.tally import left_name
 from greaseroute.plan.words import clock, count, day, listed
 
@@ -21,7 +22,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=clock, day=day, listed=listed)
-    made.filters.update(svg=Markup, plural=count, left_name=left_name)
+    made.filters.update(position=position, svg=Markup, plural=count, left_name=left_name)
     made.globals.update(count=count)
     return made
 

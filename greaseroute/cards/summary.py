@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from greaseroute.cards.cautions import RESTS_ON, aid, own_cautions
+from greaseroute.catalogue.posture import position
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
 from greaseroute.plan.words import certificate
@@ -23,6 +24,7 @@ def summary_text(plan: RoundPlan, say: Language = ENGLISH) -> str:
     """Everything a technician asks before setting off, one section each, ending with a newline."""
     sections = [
         _head(plan, say),
+        _people(plan, say),
         _walks(plan, say),
         _cartridges(plan, say),
         _left(plan, say),
@@ -73,6 +75,20 @@ def _head(plan: RoundPlan, say: Language) -> list[str]:
         done=say.count(sum(tally(each).fittings for each in plan.technicians), "fitting"),
     )
     return lines + _filled(due + (say("summary.left_below", n=len(plan.left)) if plan.left else ""))
+
+
+def _people(plan: RoundPlan, say: Language) -> list[str]:
+    """Who has to come to which machine, when and what for."""
+    if not plan.people:
+        return _filled(say("summary.people_none"))
+    lines = []
+    for call in plan.people:
+        what = call.joint or position(call.posture)
+        told = {"begin": say.clock(call.begin), "end": say.clock(call.end)}
+        text = say("summary.person_call", person=call.person, unit=call.unit,
+                   what=say.sentence(what), **told)  # fmt: skip
+        lines += _filled(text, first="  ", rest="    ")
+    return [say("summary.people"), *lines]
 
 
 def _walks(plan: RoundPlan, say: Language) -> list[str]:

@@ -42,13 +42,45 @@ class LookTask(Record):
     work_s: float = Field(ge=0)
 
 
+class StepTask(Record):
+    """One step to tick: what is done, by whom (empty: the technician), seconds for it.
+
+    ``isolates``: it is part of isolating the unit. A step without seconds of its own is done in
+    those of the steps beside it.
+    """
+
+    do: str
+    by: str = ""
+    work_s: float = Field(default=0.0, ge=0)
+    isolates: bool = False
+
+
+class PersonCall(Record):
+    """Somebody beside the technicians who has to be at a machine: who, when, where, what for.
+
+    ``posture`` is the one to bring it into, or ``joint`` the one whose procedure takes a second
+    person. ``x_m``, ``y_m`` is where the technician stands meanwhile. Times are ISO 8601.
+    """
+
+    person: str
+    unit: str
+    technician: str
+    begin: str
+    end: str
+    posture: str = ""
+    joint: str = ""
+    x_m: float
+    y_m: float
+
+
 class StandVisit(Record):
     """A place for the feet; ``deck`` names the deck climbed to, ``height_m`` its height.
 
     ``before`` are steps done before the first fitting here, in order: a posture asked for, a
-    climb, a slew while standing clear; ``before_s`` is their time. ``posture`` is the posture the
-    unit stands in while the technician is here. ``event``: ``posture`` where one stands clear
-    while the unit is brought into that posture, ``turn`` while it is slewed for the procedure of
+    climb, a slew while standing clear; ``before_s`` is their time, ``steps`` the same to be
+    ticked; ``after`` are steps of procedures that follow the fittings here. ``posture`` is the
+    posture the unit stands in while the technician is here. ``event``: ``posture`` where one
+    stands clear while the unit is brought into it, ``turn`` while it is slewed for that of
     ``event_joint``, else empty. ``again`` are the (joint, fitting) of a second pass made here.
     """
 
@@ -59,6 +91,8 @@ class StandVisit(Record):
     posture: str
     before: tuple[str, ...] = ()
     before_s: float = 0.0
+    steps: tuple[StepTask, ...] = ()
+    after: tuple[StepTask, ...] = ()
     event: Literal["", "posture", "turn"] = ""
     event_joint: str = ""
     again: tuple[tuple[str, str], ...] = ()
@@ -70,7 +104,9 @@ class Stop(Record):
     """One visit to a unit, or (``unit`` a store's name, ``reload`` true) to a store.
 
     Times are ISO 8601 with offset. ``path`` is the leg walked to it, from the stop before;
-    ``inside`` the walking line from its first stand to its last. ``fixed_s`` is the part of the
+    ``inside`` the walking line from its first stand to its last. ``isolation`` is done before the
+    first stand; ``isolation_s`` is 0 where the unit is moved first of all and isolated after that.
+    ``people`` are those who have to come. ``fixed_s`` is the part of the
     time at the unit that no route changes: isolation, coupling and strokes, the least height
     band of each fitting, second passes, procedures, looks, cartridge changes.
     """
@@ -83,6 +119,8 @@ class Stop(Record):
     reload: bool = False
     isolation: tuple[str, ...] = ()
     isolation_s: float = 0.0
+    isolation_steps: tuple[StepTask, ...] = ()
+    people: tuple[PersonCall, ...] = ()
     fixed_s: float = Field(default=0.0, ge=0)
     cautions: tuple[str, ...] = ()
     path: tuple[tuple[float, float], ...] = ()
@@ -167,6 +205,7 @@ class RoundPlan(Record):
     due_joints: int = 0
     due_fittings: int = 0
     technicians: tuple[TechnicianPlan, ...]
+    people: tuple[PersonCall, ...] = ()
     cartridges: dict[str, CartridgeCount]
     left: tuple[LeftOut, ...] = ()
     never_pump: tuple[LookedAt, ...] = ()

@@ -52,9 +52,17 @@ def in_the_bag(
     return found
 
 
+def changes_ms(
+    call: UnitCall, put_in: Sequence[int], *, guns: Mapping[str, Gun]
+) -> tuple[int, ...]:
+    """Time of the cartridge changes before each fitting of one unit."""
+    pairs = zip(call.fittings, put_in, strict=True)
+    return tuple(n * ms(guns[f.gun].change_s) for f, n in pairs)
+
+
 def change_ms(call: UnitCall, put_in: Sequence[int], *, guns: Mapping[str, Gun]) -> int:
     """Time of the cartridge changes at one unit."""
-    return sum(n * ms(guns[f.gun].change_s) for f, n in zip(call.fittings, put_in, strict=True))
+    return sum(changes_ms(call, put_in, guns=guns))
 
 
 def loads(

@@ -1,4 +1,4 @@
-"""One technician by the clock, step by step in whole numbers: legs, windows, guns, bag, stores."""
+"""One technician by the clock, in whole numbers: legs, windows, people, guns, bag, stores."""
 
 from collections.abc import Iterable, Sequence
 from copy import copy
@@ -6,9 +6,11 @@ from functools import cached_property
 from typing import NamedTuple
 
 from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.rounds.people import Booking, People, Wanted
 from greaseroute.rounds.team import Member, Team, bag, can_take, strokes_of
 from greaseroute.units import ms
 from greaseroute.visits.steps import unit_call
+from greaseroute.visits.timeline import needs_of
 from greaseroute.walk.legs import NEVER
 
 STORE = -1  # in a round: ways are 0 and more, the stores -1, -2, ... in their order
@@ -29,6 +31,7 @@ class Pumped(NamedTuple):
     left: tuple[int, ...]
     put_in: int
     change_ms: int
+    each_ms: tuple[int, ...] = ()  # changes before each fitting; none at all where it is empty
 
 
 class Clock:
@@ -51,6 +54,13 @@ class Clock:
         self.total_ms = team.ways.total_ms.tolist()
         self._pumped: dict[tuple[int, tuple[int, ...]], Pumped] = {}
         self._fittings = fittings
+        self.people = People(team.hands, member.spans[0][1], {})
+
+    def with_people(self, people: People) -> "Clock":
+        """The same with people of whom some are wanted elsewhere."""
+        other = copy(self)
+        other.people = people
+        return other
 
     def with_room(self, cartridges: int) -> "Clock":
         """The same with a bag of that room."""
@@ -90,11 +100,27 @@ class Clock:
         if used > self.room:
             return None
         first, last = self.team.window_of(way)
-        begin = max(self.arrive(spot, self.enter[way]), first)
+        begin = self.begin_ms(way, max(self.arrive(spot, self.enter[way]), first), pumped.each_ms)
         leave = begin + self.total_ms[way] + pumped.change_ms
         if leave > min(last, self.end_ms):
             return None
         return Spot(self.leave[way], leave, pumped.left, used)
+
+    def begin_ms(self, way: int, from_ms: int, each_ms: Sequence[int]) -> int:
+        """When the work of a way begins: as soon as all who are wanted for it can be had then.
+
+        ``each_ms``: changes of cartridges before each fitting, empty where there are none.
+        """
+        wanted = self._fittings.wanted(way)
+        if not wanted.needs:
+            return from_ms
+        before = late_by(wanted, each_ms)
+        return self.people.begin_ms(wanted, from_ms=from_ms, before=before)
+
+    def who(self, way: int, begin_ms: int, each_ms: Sequence[int]) -> tuple[Booking, ...] | None:
+        """Who comes to a way that begins then; None where somebody is missing."""
+        wanted = self._fittings.wanted(way)
+        return self.people.who(wanted, begin_ms, late_by(wanted, each_ms))
 
     def fill(self, spot: Spot, store: int) -> Spot | None:
         """The bag filled at a store."""
@@ -133,15 +159,16 @@ class Clock:
         return self._pumped[key]
 
     def _pump(self, tasks: Sequence[tuple[int, int]], left: list[int]) -> Pumped:
-        put_in = spent_ms = 0
+        put_in, each_ms = 0, []
         for gun, strokes in tasks:
+            new = 0
             if left[gun] < strokes:
                 new = -(-strokes // self.capacity[gun])
                 left[gun] = new * self.capacity[gun]
-                put_in += new
-                spent_ms += new * self.change_ms[gun]
+            put_in += new
+            each_ms.append(new * self.change_ms[gun])
             left[gun] -= strokes
-        return Pumped(tuple(left), put_in, spent_ms)
+        return Pumped(tuple(left), put_in, sum(each_ms), tuple(each_ms))
 
     def dominates(self, one: Spot, other: Spot) -> bool:
         """Whether one spot is as good as the other whatever comes after.
@@ -165,6 +192,7 @@ class Fittings:
         self._guns = [gun.name for gun in team.site.guns]
         self._strokes: dict[int, list[int]] = {}
         self._of: dict[int, tuple[tuple[int, int], ...]] = {}
+        self._wanted: dict[int, Wanted] = {}
 
     def strokes(self, way: int) -> list[int]:
         """Strokes of a way from each gun."""
@@ -180,6 +208,20 @@ class Fittings:
             call = unit_call(self._team.ways.visits[here.visit], here.way)
             self._of[way] = tuple((self._guns.index(f.gun), f.strokes) for f in call.fittings)
         return self._of[way]
+
+    def wanted(self, way: int) -> Wanted:
+        """Who is wanted during a way."""
+        if way not in self._wanted:
+            here = self._team.ways.ways[way]
+            visit = self._team.ways.visits[here.visit]
+            needs = needs_of(unit_call(visit, here.way)) if visit.needs_people else ()
+            self._wanted[way] = Wanted(visit.work.machine_type, here.enter, here.leave, needs)
+        return self._wanted[way]
+
+
+def late_by(wanted: Wanted, each_ms: Sequence[int]) -> tuple[int, ...]:
+    """By how much changes of cartridges put off each need of a visit."""
+    return tuple(sum(each_ms[: need.pumped]) for need in wanted.needs)
 
 
 def too_late(member: Member) -> bool:

@@ -6,7 +6,7 @@ from greaseroute.catalogue.posture import position
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.visits.nodes import Item
-from greaseroute.visits.reach import Surveyed
+from greaseroute.visits.poses import Surveyed
 from greaseroute.visits.visit import turns
 from greaseroute.visits.work import JointWork, UnitWork, left_out
 
@@ -83,6 +83,9 @@ def fitting_reason(
     posture = surveyed.elsewhere.get(item)
     if posture is None:
         return reason, helps
+    if posture in surveyed.no_call:
+        no_call = surveyed.no_call[posture]
+        return f"{reason}; in reach in {position(posture)}; {no_call.reason}", no_call.helps
     if may_move and not reach.has_clear:
         return f"{reason}; no clear ground to stand on while it moves", position(posture)
     return reason, f"in reach in {position(posture)}"

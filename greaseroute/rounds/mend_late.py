@@ -21,12 +21,14 @@ class Mender:
 
     def mended(self, halts: Sequence[Sequence[int]]) -> Rounds:
         """Rounds near the given ones that are in time, with as little lost as is found."""
-        rows = [self._quickest(k, list(row)) for k, row in enumerate(halts)]
-        for k, row in enumerate(rows):
-            while row and self.clocks[k].run(row) >= NEVER:
-                row = self._quickest(k, self._with_less(k, row))
-            rows[k] = row
-        return self._filled_up([tuple(row) for row in rows])
+        return self._filled_up([tuple(self.in_time(k, row)) for k, row in enumerate(halts)])
+
+    def in_time(self, k: int, halts: Sequence[int]) -> list[int]:
+        """The round of technician k, less what makes it late."""
+        row = self._quickest(k, list(halts))
+        while row and self.clocks[k].run(row) >= NEVER:
+            row = self._quickest(k, self._with_less(k, row))
+        return row
 
     def _quickest(self, k: int, row: list[int]) -> list[int]:
         """The same units in the same order by the best ways and store visits."""

@@ -12,12 +12,16 @@ from greaseroute.errors import UnknownName
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
+from greaseroute.rounds.people import hands_of, spans_for
 from greaseroute.rounds.request import Keep, RoundRequest
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
-from greaseroute.site.morning import Morning, morning_of
+from greaseroute.site.morning import Morning, morning_of, unit_window
+from greaseroute.site.swept import surroundings
 from greaseroute.visits.all_units import Levels, Look, Visiting, poses_at_units
-from greaseroute.visits.reach import Surveyed, Terms, as_posed, newly_closed, surveyed, terms_of
+from greaseroute.visits.calls import Calls, without_calls
+from greaseroute.visits.poses import Surveyed, apart, newly_closed, surveyed
+from greaseroute.visits.reach import Terms, as_posed, terms_of
 from greaseroute.visits.visit import UnitVisit, way_slack_ms
 from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
 from greaseroute.walk.footprint import closed_ground
@@ -70,8 +74,12 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
         unit_works(site, items, outfit=o, with_looks=request.with_looks, without=request.without)
         for o in outfits
     ]
+    progress("placing machines, free ground")
+    now = stances_now(site)
+    calls = calls_on(site, morning, now)
+    works = [tuple(without_calls(w, calls, now[w.unit.unit][0]) for w in each) for each in works]
     yard, look = _yard_and_look(site, morning, outfits=outfits, works=works, crew=crew,
-                                progress=progress)  # fmt: skip
+                                calls=calls, now=now, progress=progress)  # fmt: skip
     progress("walks and tours inside the units")
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
@@ -83,6 +91,19 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
         *_cut_off(yard, outlooks, starts=starts),
     ]
     return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
+
+
+def calls_on(site: Site, morning: Morning, now: Stances) -> Calls:
+    """Which calls can be made this morning, with every unit as it stands."""
+    hands = hands_of(site, morning)
+    outlines = {unit: [placed[0].outline] for unit, placed in now.items()}
+    return Calls(
+        rules=site.rules,
+        around=surroundings(site.ground, outlines, gap_m=site.rules.swing_gap_m),
+        people=lambda machine: spans_for(hands, machine),
+        window=lambda unit: unit_window(unit, morning),
+        clock=lambda at: f"{morning.moment(at):%H:%M}",
+    )
 
 
 def with_levels(ready: Prepared, levels: Levels = UnitWork.levels) -> Prepared:
@@ -120,17 +141,19 @@ def _yard_and_look(
     outfits: Sequence[Outfit],
     works: Sequence[Sequence[UnitWork]],
     crew: Sequence[Technician],
+    calls: Calls,
+    now: Stances,
     progress: Progress,
 ) -> tuple[Yard, Look]:
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
-    progress("placing machines, free ground")
-    now = stances_now(site)
     # Every machine and obstacle is asked for at each span of hours, and twice.
     closed_by, closing = cache(closed_ground), cache(close)
     yard = yard_of(site, now, morning, closed_by=closed_by, closing=closing)
     progress("stands and postures")
     posed = {unit: as_posed(placed[0], closed_by) for unit, placed in now.items()}
-    poses = poses_at_units(site, works, posed, terms=_terms(site, yard, crew=crew, outfits=outfits))
+    terms = _terms(site, yard, crew=crew, outfits=outfits)
+    poses = poses_at_units(works, posed, terms=terms, calls=calls)
+    poses = apart(poses, calls)
     wider: Stances = {
         unit: tuple(
             {
@@ -159,7 +182,8 @@ def _terms(
     site: Site, yard: Yard, *, crew: Sequence[Technician], outfits: Sequence[Outfit]
 ) -> list[Terms]:
     free = yard.walkable(_starts(site, crew, yard))
-    return [terms_of(free, site, outfit.reach) for outfit in outfits]
+    machines = {unit: placed[0].outline for unit, placed in yard.stances.items()}
+    return [terms_of(free, site, outfit.reach, machines=machines) for outfit in outfits]
 
 
 def _starts(site: Site, crew: Sequence[Technician], yard: Yard) -> list[Point]:

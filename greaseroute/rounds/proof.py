@@ -206,8 +206,7 @@ def relaxed_problem(problem: CrewProblem, team: Team) -> CrewProblem:
         fitting_gun=None,
         fitting_strokes=None,
         window_ms=anytime,
-        way_needs_second=None,
-        operator_ms=None,
+        way_window_ms=None,
         keep=None,
         change_cost_ms=0,
     )

@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 
+from greaseroute.rounds.people import hands_of
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.team import Member, SiteWays, Team, site_ways
-from greaseroute.site.morning import second_person_span, start_of, unit_window
+from greaseroute.site.morning import start_of, unit_window
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import Outfit, outfit_of
 from greaseroute.walk.legs import Legs
@@ -39,7 +40,7 @@ def build_team(ready: Prepared) -> Team:
         ways=ways,
         outfit_of_visit=tuple(outfit for outfit, _ in visits),
         windows=_windows(ready, ways),
-        second_ms=second_person_span(site.rules, ready.morning),
+        hands=hands_of(site, ready.morning),
         length_mm=ready.outlooks[0].walks.mm,
         stores=tuple(range(2 * len(crew), 2 * len(crew) + stores)),
     )

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from greaseroute.rounds.cartridges import Carried, carried, change_ms
+from greaseroute.rounds.cartridges import Carried, carried, change_ms, changes_ms
 from greaseroute.rounds.clock import STORE, Clock
+from greaseroute.rounds.people import Booking
 from greaseroute.rounds.team import SiteWays, Team
 from greaseroute.site.model import Site
 from greaseroute.units import ms
@@ -41,7 +42,8 @@ class Route:
 class TimedHalt:
     """A halt with its times: set off, arrive, begin, leave. ``call`` is None at a store.
 
-    ``origin`` and ``enter`` are the points of the site that the leg to it joins.
+    ``origin`` and ``enter`` are the points of the site that the leg to it joins. ``people`` come
+    for each need of the visit; None where somebody is missing.
     """
 
     halt: Halt
@@ -52,6 +54,7 @@ class TimedHalt:
     begin_ms: int
     leave_ms: int
     leg: Leg
+    people: tuple[Booking, ...] | None = ()
 
     @property
     def phase(self) -> int:
@@ -117,6 +120,7 @@ class Clockwork:
     site: Site
     ways: SiteWays
     legs: Legs
+    clock: Clock
 
     def leg(self, a: int, b: int, *, from_ms: int) -> Leg:
         """The leg from point a to b, setting off at ``from_ms`` or later."""
@@ -130,13 +134,18 @@ def unit_halt(team: Team, way: int) -> Halt:
 
 def clock_of(team: Team, technician: int) -> Clockwork:
     """What the times of one technician of a team are made from."""
-    return Clockwork(team.site, team.ways, team.members[technician].legs)
+    return clockwork(Clock(team, technician))
+
+
+def clockwork(clock: Clock) -> Clockwork:
+    """The same with the people that a clock has."""
+    return Clockwork(clock.team.site, clock.team.ways, clock.member.legs, clock)
 
 
 def keeps_windows(schedule: Schedule, team: Team) -> bool:
-    """Whether the work at every unit ends within its window."""
+    """Whether the work at every unit ends within its window, with all who are wanted for it."""
     return all(
-        halt.leave_ms <= team.window_of(halt.halt.way)[1]
+        halt.leave_ms <= team.window_of(halt.halt.way)[1] and halt.people is not None
         for halt in schedule.halts
         if halt.call is not None
     )
@@ -156,12 +165,16 @@ def timed(route: Route, clock: Clockwork) -> Schedule:
         begin = max(leg.arrive_ms, halt.not_before_ms)
         origin, here = here, leave
         mine = next(put_in) if call is not None else ()
+        people: tuple[Booking, ...] | None = ()
         if call is None:
             now = begin + ms(clock.site.rules.reload_s)
         else:
-            spent = call.visit.total_ms(call.way) + change_ms(call, mine, guns=guns)
-            now = begin + spent + halt.longer_ms
-        halts.append(TimedHalt(halt, call, origin, enter, mine, begin, now, leg))
+            each = changes_ms(call, mine, guns=guns)
+            had = clock.clock.begin_ms(halt.way, begin, each)
+            begin = begin if had >= NEVER else had
+            people = clock.clock.who(halt.way, begin, each)
+            now = begin + call.visit.total_ms(call.way) + sum(each) + halt.longer_ms
+        halts.append(TimedHalt(halt, call, origin, enter, mine, begin, now, leg, people))
     home = clock.leg(here, route.finish, from_ms=now)
     return Schedule(route, tuple(halts), pumped, here, home)
 
@@ -207,4 +220,4 @@ def schedule_of(clock: Clock, halts: Sequence[int]) -> Schedule:
         for halt in halts
     )
     route = Route(clock.number, member.start, finish, member.start_ms, each)
-    return timed(route, clock_of(team, clock.number))
+    return timed(route, clockwork(clock))

@@ -1,34 +1,40 @@
 """From times to the records of the plan: stops, stands, fittings, lines."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
-from greaseroute.plan.round import FittingTask, LookTask, StandVisit, Stop, TechnicianPlan
+from greaseroute.plan.round import (
+    FittingTask,
+    LookTask,
+    PersonCall,
+    StandVisit,
+    StepTask,
+    Stop,
+    TechnicianPlan,
+)
 from greaseroute.rounds.cartridges import change_ms, in_the_bag, loads
 from greaseroute.rounds.schedule import Schedule, TimedHalt
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning
-from greaseroute.units import MS_PER_S, ms
+from greaseroute.units import MS_PER_S, S_PER_MIN, ms
 from greaseroute.visits.node_tour import on_deck_ms
-from greaseroute.visits.nodes import AGAIN, TURN, again_item, band_ms
-from greaseroute.visits.steps import NodeCall, UnitCall, event_steps, on_same_deck
+from greaseroute.visits.nodes import TURN, band_ms
+from greaseroute.visits.steps import (
+    StepText,
+    UnitCall,
+    event_steps,
+    isolation_texts,
+    on_same_deck,
+)
+from greaseroute.visits.timeline import At, again_ms, needs_of, timeline
 from greaseroute.visits.work import FittingWork, outfit_of
 from greaseroute.walk.tables import Point2, Walks, length_m
 
 Point3 = tuple[float, float, float]
 Line = tuple[Point2, ...]
-
-ISOLATION = (
-    "engine off",
-    "every implement down on the ground",
-    "brake set",
-    "key out",
-    "locked and tagged with your own lock",
-    "pressure let off, then try to start it",
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,6 +128,8 @@ def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
 def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
     work = call.visit.work
     put_in = iter(halt.put_in)
+    people = _people(halt, call, desk)
+    isolation = () if call.visit.called_first else isolation_texts(call.visit)
     guns = {gun.name: gun for gun in desk.site.guns}
     return Stop(
         unit=work.unit.unit,
@@ -129,15 +137,26 @@ def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
         arrive=desk.morning.text(halt.arrive_ms),
         leave=desk.morning.text(halt.leave_ms),
         wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
-        isolation=ISOLATION,
-        isolation_s=desk.site.rules.isolation_s,
+        isolation=tuple(step.do for step in isolation_texts(call.visit)),
+        isolation_s=sum(step.spent_ms for step in isolation) / MS_PER_S,
+        isolation_steps=_ticked(isolation),
+        people=tuple(each for some in people.values() for each in some),
         fixed_s=(call.visit.fixed_ms + change_ms(call, halt.put_in, guns=guns)) / MS_PER_S,
         cautions=unit_cautions(call),
         path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
         inside=desk.inside(call),
         stands=tuple(
-            _stand(node, call, desk, put_in=[next(put_in) for _ in node.fittings], to_it_ms=each_ms)
-            for node, each_ms in zip(call.nodes, _climbs_ms(call, desk), strict=True)
+            _stand(
+                at,
+                call,
+                desk,
+                put_in=[next(put_in) for _ in at.call.fittings],
+                to_it_ms=each_ms,
+                people=people.get(k, ()),
+            )
+            for k, (at, each_ms) in enumerate(
+                zip(timeline(call), _climbs_ms(call, desk), strict=True)
+            )
         ),
     )
 
@@ -164,9 +183,62 @@ def _climbs_ms(call: UnitCall, desk: Desk) -> list[int]:
     ]
 
 
+def _ticked(steps: Sequence[StepText]) -> tuple[StepTask, ...]:
+    return tuple(
+        StepTask(do=s.do, by=s.by, work_s=s.spent_ms / MS_PER_S, isolates=s.isolates) for s in steps
+    )
+
+
+def _people(halt: TimedHalt, call: UnitCall, desk: Desk) -> dict[int, tuple[PersonCall, ...]]:
+    """Who has to come, by the number of the stand."""
+    found: dict[int, tuple[PersonCall, ...]] = {}
+    needs = needs_of(call) if call.visit.needs_people else ()
+    for need, booking in zip(needs, halt.people or (), strict=False):
+        foot = call.nodes[need.node].node.foot_m
+        record = PersonCall(
+            person=booking.person, unit=call.visit.work.unit.unit,
+            technician=desk.technician.name,
+            begin=desk.morning.text(booking.begin_ms), end=desk.morning.text(booking.end_ms),
+            posture=need.posture, joint=need.joint, x_m=foot[0], y_m=foot[1],
+        )  # fmt: skip
+        found[need.node] = (*found.get(need.node, ()), record)
+    return found
+
+
+def _after(at: At, unit: UnitCall, people: Sequence[PersonCall]) -> tuple[StepTask, ...]:
+    """Steps of the procedures that follow the fittings of a stand, each with who does it."""
+    who = {call.joint: call.person for call in people}
+    steps: list[StepText] = []
+    for joint, spent_ms in at.beside:
+        procedure = joint.joint.procedure
+        assert procedure is not None
+        second = who.get(joint.joint.name, "a second person")
+        texts = [
+            StepText(s.do, second if s.by == "second person" else "") for s in procedure.ordered
+        ]
+        moved = spent_ms > ms(procedure.minutes * S_PER_MIN)
+        more = isolation_texts(unit.visit) if moved else ()
+        unlock = (StepText("your lock and tag off, out, clear and seen", "",
+                           ms(unit.visit.rules.unlock_s)),) if moved else ()  # fmt: skip
+        spent = spent_ms - sum(s.spent_ms for s in (*unlock, *more))
+        texts[0] = replace(texts[0], spent_ms=spent)
+        steps += [*unlock, *texts, *more]
+    return _ticked(steps)
+
+
 def _stand(
-    call: NodeCall, unit: UnitCall, desk: Desk, *, put_in: Sequence[int], to_it_ms: int
+    at: At,
+    unit: UnitCall,
+    desk: Desk,
+    *,
+    put_in: Sequence[int],
+    to_it_ms: int,
+    people: Sequence[PersonCall],
 ) -> StandVisit:
+    call = at.call
+    who = next((p.person for p in people if call.event and call.event[1] in (p.posture, p.joint)),
+               "")  # fmt: skip
+    steps = event_steps(call, unit.visit, who=who)
     places = _places(unit, desk, posture=call.posture)
     work = unit.visit.work
     looks = {k.name: k.what for k in work.machine_type.looks}
@@ -178,8 +250,10 @@ def _stand(
         height_m=node.height_m,
         deck=node.deck,
         posture=call.posture,
-        before=event_steps(call, unit.visit),
-        before_s=(to_it_ms + node.event_ms + again_ms(call, unit, desk)) / MS_PER_S,
+        before=tuple(step.do for step in steps),
+        before_s=(to_it_ms + node.event_ms + again_ms(call, unit.visit)) / MS_PER_S,
+        steps=_ticked(steps),
+        after=_after(at, unit, people),
         event="" if node.kind == "stand" else node.kind,
         event_joint=call.event[1] if call.event and call.event[0] == TURN else "",
         again=tuple(keys[name] for name in call.again),
@@ -191,19 +265,6 @@ def _stand(
             LookTask(name=n, what=looks[n], at_m=places[n, ""], work_s=desk.site.rules.look_s)
             for n in call.looks
         ),
-    )
-
-
-def again_ms(call: NodeCall, unit: UnitCall, desk: Desk) -> int:
-    """Time of a second pass at a stand: coupling and one stroke at each fitting, in its band."""
-    bands = band_ms(desk.technician.reach)
-    work = {again_item(f.key): f for j in unit.visit.work.joints for f in j.fittings}
-    spent = zip(call.node.items, call.node.bands, strict=True)
-    couple_s = desk.technician.reach.couple_s
-    return sum(
-        ms(couple_s + work[item].stroke_s) + bands[band]
-        for item, band in spent
-        if item[0] == AGAIN and item[1] in call.again
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.rounds.people import Hand, spans_for
 from greaseroute.rounds.request import Keep
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.site.model import Site
@@ -13,6 +14,8 @@ from greaseroute.solvers.arrays import BoolArray, IntArray
 from greaseroute.solvers.unit_tour import Way
 from greaseroute.solvers.vrp.problem import CANNOT, CrewProblem, Phase
 from greaseroute.units import ms
+from greaseroute.visits.steps import unit_call
+from greaseroute.visits.timeline import needs_of
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import Outfit, outfit_of
 from greaseroute.walk.legs import Legs
@@ -132,8 +135,7 @@ class Member:
 class Team:
     """Everything the crew's problem is filled from.
 
-    ``outfit_of_visit`` says who a visit is for; ``second_ms``, between when a second person is at
-    hand for visits that need one (None: always).
+    ``outfit_of_visit`` says who a visit is for; ``hands`` are those who may be called.
     """
 
     site: Site
@@ -141,17 +143,32 @@ class Team:
     ways: SiteWays
     outfit_of_visit: tuple[Outfit, ...]
     windows: Mapping[str, tuple[int, int]]
-    second_ms: tuple[int, int] | None
+    hands: tuple[Hand, ...]
     length_mm: tuple[IntArray, ...]
     stores: tuple[int, ...]
 
     def window_of(self, way: int) -> tuple[int, int]:
         """When the work of a way may begin and must end."""
         visit = self.ways.visits[self.ways.ways[way].visit]
-        begin, end = self.windows[visit.work.unit.unit]
-        if self.second_ms is not None and visit.needs_second:
-            begin, end = max(begin, self.second_ms[0]), min(end, self.second_ms[1])
-        return begin, end
+        return self.windows[visit.work.unit.unit]
+
+    def people_window(self, way: int) -> tuple[int, int]:
+        """The same as far as people let it: from the first who comes to the last who goes.
+
+        A relaxation: the clock knows each one's hours and where else they are wanted.
+        """
+        here = self.ways.ways[way]
+        visit = self.ways.visits[here.visit]
+        begin, end = self.window_of(way)
+        if not visit.needs_people:
+            return begin, end
+        needs = needs_of(unit_call(visit, here.way))
+        spans = spans_for(self.hands, visit.work.machine_type)
+        if not needs or not spans:
+            return (begin, end) if not needs else (0, 0)
+        first, last = min(a for a, _ in spans), max(b for _, b in spans)
+        rest_ms = visit.total_ms(here.way) - (needs[-1].offset_ms + needs[-1].duration_ms)
+        return max(begin, first - needs[0].offset_ms), min(end, last + rest_ms)
 
 
 # Long: one array of the solver after the other, each a line or two.
@@ -172,7 +189,6 @@ def crew_problem(
     strokes = [strokes_of(visit, guns) for visit in ways.visits]
     total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
     fixed = np.where(can, total - ways.route_ms[None, :], 0)
-    second = None if team.second_ms is None else [team.second_ms] * len(ways.units)
     return CrewProblem(
         travel_ms=travel[0],
         length_mm=length[0],
@@ -197,13 +213,18 @@ def crew_problem(
             [[g.left_strokes for g in team.site.guns]] * len(members), np.int64
         ),
         way_fixed_ms=fixed,
-        way_needs_second=None
-        if second is None
-        else np.asarray([ways.visits[w.visit].needs_second for w in ways.ways], bool),
-        operator_ms=None if second is None else np.asarray(second, np.int64),
+        way_window_ms=_people_windows(team),
         keep=None if keep is None else _kept_orders(team, keep),
         change_cost_ms=0 if keep is None else ms(keep.change_cost_s),
     )
+
+
+def _people_windows(team: Team) -> IntArray | None:
+    """(W, 2) windows of the ways, where somebody is wanted on some of them."""
+    if not any(visit.needs_people for visit in team.ways.visits):
+        return None
+    rows = [team.people_window(way) for way in range(len(team.ways.ways))]
+    return np.asarray(rows, np.int64).reshape(-1, 2)
 
 
 def _kept_orders(team: Team, keep: Keep) -> tuple[tuple[int, ...], ...]:

@@ -19,6 +19,7 @@ from greaseroute.rounds.proof import (
 from greaseroute.rounds.request import Effort
 from greaseroute.rounds.rounds import Rounds, Units
 from greaseroute.rounds.schedule import schedule_of
+from greaseroute.rounds.sharing import shared
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.team import Team, crew_problem
 from greaseroute.rounds.why_left import STANDS_DOWN, why_left
@@ -56,6 +57,8 @@ def solve_together(
     found = [*(halts_of(plan) for plan in plans), *([known] if known else [])]
     clocks = clocks_of(team)
     rounds, every = by_the_clock(clocks, units, found)
+    free_ms = rounds.last_ms
+    clocks, rounds = shared(clocks, units, rounds)
     plan = _as_solution(plans[0], rounds, clocks, problem=problem)
     complete = plan.status != "interrupted"
     proof = None
@@ -65,7 +68,7 @@ def solve_together(
     else:
         proof = Proof(relaxed, plan, team, limit_s=effort.limit_s, ahead=ahead)
     schedules = tuple(schedule_of(c, row) for c, row in zip(clocks, rounds.halts, strict=True))
-    lower_ms = rounds.last_ms - slack_ms(team) if every else None
+    lower_ms = free_ms - slack_ms(team) if every else None
     return Solved(
         ready,
         team,

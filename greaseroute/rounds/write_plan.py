@@ -1,10 +1,17 @@
 """From schedules to the plan record: technicians, cartridges, what is left, what to look at."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.intervals.worklist import carried_note
-from greaseroute.plan.round import LeftOut, LookedAt, RoundPlan
+from greaseroute.plan.round import (
+    LeftOut,
+    LookedAt,
+    PersonCall,
+    RoundPlan,
+    TechnicianPlan,
+)
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.left_out import (
     NO_SECOND,
@@ -49,6 +56,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         due_joints=len(ready.items),
         due_fittings=sum(item.fittings for item in ready.items),
         technicians=technicians,
+        people=_people(technicians),
         cartridges=added_up([t.cartridges for t in technicians]),
         left=by_unit_and_joint(left, order_of(ready.items)),
         never_pump=tuple(_never_pumped(ready)),
@@ -94,6 +102,12 @@ def _names(ready: Prepared, solved: Solved) -> dict[int, str]:
     return names
 
 
+def _people(technicians: Iterable[TechnicianPlan]) -> tuple[PersonCall, ...]:
+    """Everybody who has to come somewhere, by the clock."""
+    calls = [call for t in technicians for stop in t.stops for call in stop.people]
+    return tuple(sorted(calls, key=lambda call: (datetime.fromisoformat(call.begin), call.person)))
+
+
 def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
     """What is not served at units that are visited, and at units that are not."""
     calls = {
@@ -131,8 +145,7 @@ def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
     told = solved.skipped.get(unit, NO_TIME)
     why = told if told in (NO_BAG, BAG_EMPTY) else NO_TIME
-    hours = ready.site.rules.second_person_from is not None
-    with_second = [j for j in missed if hours and j.needs_second]
+    with_second = [j for j in missed if j.needs_second]
     alone = [j for j in missed if j not in with_second]
     return found + no_time(alone, why) + no_time(with_second, NO_SECOND)
 

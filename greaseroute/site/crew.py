@@ -187,7 +187,7 @@ class Severity(Record):
 class WorkingRules(Record):
     """Rules of the site that every stage reads.
 
-    Without hours of a second person somebody instructed is always at hand.
+    Hours of a second person stand for one [[person]] more who may operate every machine.
     """
 
     clearance_m: float = number(
@@ -208,8 +208,8 @@ class WorkingRules(Record):
     )  # fmt: skip
     posture_moves: bool = about("whether an operator may be asked to move a unit", True)
     posture_move_min: float = number(
-        "time of one such move", default=3.0, least=0.0, greatest=240.0, unit="min",
-        usual=(0.0, 30.0),
+        "time of one such move: clear and seen, horn, lift, move, lower",
+        default=3.0, least=0.0, greatest=240.0, unit="min", usual=(0.0, 30.0),
     )  # fmt: skip
     reload_s: float = number(
         "time to fetch cartridges at a store", default=60.0, least=0.0, greatest=3600.0, unit="s",
@@ -229,6 +229,42 @@ class WorkingRules(Record):
     start_values: Literal["allowed", "forbidden"] = about(
         "whether intervals and doses that nobody has confirmed for this site may be used", "allowed"
     )
+    toe_clearance_m: float = number(
+        "distance kept from the toe of a stockpile, heap or tip",
+        default=0.5, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    edge_clearance_m: float = number(
+        "distance kept from a face, and from an edge one could fall over",
+        default=2.0, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    water_clearance_m: float = number(
+        "distance kept from water",
+        default=1.5, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    no_entry_clearance_m: float = number(
+        "distance kept from a zone that nobody may enter, such as one closed for charging",
+        default=2.0, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    haul_road_clearance_m: float = number(
+        "distance kept from a haul road, but at its crossings",
+        default=0.5, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    rail_clearance_m: float = number(
+        "distance kept from a rail, but at its gates",
+        default=1.5, least=0.0, greatest=30.0, unit="m", usual=(0.0, 10.0),
+    )  # fmt: skip
+    unlock_s: float = number(
+        "time to go out, clear the machine and take lock and tag off, before it is moved",
+        default=60.0, least=0.0, greatest=3600.0, unit="s", usual=(10.0, 300.0),
+    )  # fmt: skip
+    swing_gap_m: float = number(
+        "gap that a machine which is slewed or moved keeps from everything round it",
+        default=0.5, least=0.0, greatest=20.0, unit="m", usual=(0.3, 3.0),
+    )  # fmt: skip
+    stand_clear_m: float = number(
+        "distance of a stand-clear place from all that moves", default=1.0, least=0.0,
+        greatest=30.0, unit="m", usual=(0.5, 10.0),
+    )  # fmt: skip
 
     @field_validator("second_person_from", "second_person_to")
     @classmethod

@@ -291,6 +291,7 @@ def _site(draft: Draft) -> Site:
         guns=head.gun,
         technicians=head.technician,
         severities=head.severity,
+        people=head.person,
         ground=draft.ground,
         units=draft.units,
         types={name: draft.types[name] for name in sorted({u.type for u in draft.units})},

@@ -10,6 +10,7 @@ from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRule
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.ground_plan import GroundPlan
 from greaseroute.site.past import Past
+from greaseroute.site.people import Person, second_person
 from greaseroute.site.work_days import EVERY_DAY, WorkDays
 from greaseroute.texts.language import DEFAULT, Language, language
 
@@ -27,7 +28,8 @@ class Site:
     are local times of day ``HH:MM``; at which date is decided by the moment planned for. ``past``
     is what the record tells beside services and readings, where the folder has one.
     ``work_days`` are those on which machines work and rounds are walked. ``language``
-    is the code (ISO 639-1) of the language in which people read what is handed out.
+    is the code (ISO 639-1) of the language in which people read what is handed out. ``people``
+    are those who may be called to a machine.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Site:
     past: Past = NOTHING_RECORDED
     work_days: WorkDays = EVERY_DAY
     language: str = DEFAULT
+    people: tuple[Person, ...] = ()
 
     @property
     def say(self) -> Language:
@@ -62,3 +65,8 @@ class Site:
         """What a unit is: its type with its attachments hung on. Raises UnknownName."""
         known = self.machines.get((unit.type, unit.attachments))
         return known or self.types[unit.type].with_attachments(unit.attachments)
+
+    @property
+    def at_hand(self) -> tuple[Person, ...]:
+        """Everybody who may be called to a machine, the second person of the rules included."""
+        return (*self.people, *second_person(self.rules))

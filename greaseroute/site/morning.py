@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from greaseroute.site.crew import Technician, WorkingRules
+from greaseroute.site.crew import Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
@@ -97,22 +97,19 @@ def start_of(technician: Technician, morning: Morning) -> int:
     return max(0, morning.ms(today))
 
 
-def second_person_span(rules: WorkingRules, morning: Morning) -> tuple[int, int] | None:
-    """When somebody is at hand for the controls, within the morning.
+def clock_span(begin: str, end: str, morning: Morning) -> tuple[int, int] | None:
+    """The part of the morning between two times of day ``HH:MM``; None where they miss it.
 
-    None where the rules name no hours (always), (0, 0) where the hours miss the morning. Of hours
-    that begin on the day of zero, on the day before, or on the day after, the first to meet it.
+    Hours that end at or before their begin run over midnight. Of hours that begin on the day of
+    zero, on the day before, or on the day after, the first to meet the morning.
     """
-    begin, end = rules.second_person_from, rules.second_person_to
-    if begin is None or end is None:
-        return None
     for day in (timedelta(0), -DAY, DAY):
         first, last = (_clock_ms(clock, morning, day=day) for clock in (begin, end))
         if last <= first:
             last = _clock_ms(end, morning, day=day + DAY)
         if max(0, first) < min(last, morning.end_ms):
             return max(0, first), min(last, morning.end_ms)
-    return 0, 0
+    return None
 
 
 def _clock_ms(text: str, morning: Morning, *, day: timedelta) -> int:

@@ -6,8 +6,10 @@ from typing import TypeVar
 
 from greaseroute.processes import side_by_side
 from greaseroute.site.model import Site
+from greaseroute.visits.calls import Calls
 from greaseroute.visits.nodes import Item
-from greaseroute.visits.reach import Posed, Poses, Surveyed, Terms, UnitReach, helping_poses
+from greaseroute.visits.poses import Poses, Surveyed, helping_poses
+from greaseroute.visits.reach import Posed, Terms, UnitReach
 from greaseroute.visits.visit import UnitTask, UnitVisit, unit_task, unit_visit
 from greaseroute.visits.walks_inside import Beside, beside, inside_walks
 from greaseroute.visits.work import JointWork, Outfit, UnitWork
@@ -42,19 +44,18 @@ def _by_outfit(units: Works, found: Sequence[Sequence[T]], *, outfits: int) -> l
 
 
 def poses_at_units(
-    site: Site,
     works: Sequence[Sequence[UnitWork]],
     posed: Mapping[str, Posed],
     *,
     terms: Sequence[Terms],
+    calls: Calls,
 ) -> list[dict[str, Poses]]:
     """For each outfit the postures that units are to be worked in, with all as they stand."""
     units = _by_unit(works)
-    may_move = site.rules.posture_moves
 
     def poses_at(number: int) -> list[Poses]:
         return [
-            helping_poses(work, posed[work.unit.unit], terms=terms[outfit], may_move=may_move)
+            helping_poses(work, posed[work.unit.unit], terms=terms[outfit], calls=calls)
             for outfit, work in units[number]
         ]
 

@@ -1,7 +1,7 @@
 """Where one stands at a unit in each posture that may be asked for, and what stays out of reach."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import TypeVar
 
@@ -21,10 +21,11 @@ from greaseroute.stands.fences import fences_of
 from greaseroute.stands.reach import Array
 from greaseroute.stands.stand import UnitStands
 from greaseroute.visits.nodes import LOOK, Item, item_of
-from greaseroute.visits.work import UnitWork, with_longer_hoses
+from greaseroute.visits.work import UnitWork
 from greaseroute.walk.footprint import closed_ground
-from greaseroute.walk.shapes import clip
 from greaseroute.walk.site_ground import ClosedBy
+
+FAR_M = 40.0  # machines farther off hide nobody who stands clear
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,13 +52,22 @@ class Posed:
 class Terms:
     """Under which terms somebody works: free ground (that can be walked to), distance, reach.
 
-    No arm goes through ``fences``.
+    No arm goes through ``fences``. ``machines`` are the outlines of all units as they stand;
+    ``clear_m`` is kept from what moves.
     """
 
     free: BaseGeometry
     clearance_m: float
     reach: Reach
     fences: BaseGeometry | None = None
+    machines: Mapping[str, BaseGeometry] = field(default_factory=dict)
+    clear_m: float = 1.0
+
+    def others(self, unit: str, near: BaseGeometry) -> BaseGeometry:
+        """The outlines of the other machines round one of them."""
+        return shapely.union_all(
+            [m for name, m in self.machines.items() if name != unit and m.distance(near) < FAR_M]
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,14 +118,21 @@ def posed(unit: Unit, work: UnitWork, *, posture: str | None = None) -> Posed | 
 
 def reach_unit(work: UnitWork, poses: Sequence[Posed], *, terms: Terms) -> UnitReach:
     """Stands at one unit in the given poses; the first is the posture it stands in."""
-    stands = {p.placed.posture: _stands(work, p, terms=terms) for p in poses}
-    moves_here = len(poses) > 1 or any(_turns(work))
-    clear = clear_points([p.placed for p in poses], free=terms.free) if moves_here else None
-    now = poses[0].placed.posture
-    return UnitReach(work, now, stands, np.zeros((0, 2)) if clear is None else clear)
+    stands = {p.placed.posture: stands_in(work, p, terms=terms) for p in poses}
+    moves_here = len(poses) > 1 or any(turning(work))
+    now = poses[0].placed
+    if not moves_here:
+        return UnitReach(work, now.posture, stands)
+    clear = clear_points(
+        [p.placed for p in poses],
+        free=terms.free,
+        clear_m=terms.clear_m,
+        others=terms.others(work.unit.unit, now.outline),
+    )
+    return UnitReach(work, now.posture, stands, clear)
 
 
-def _turns(work: UnitWork) -> list[str]:
+def turning(work: UnitWork) -> list[str]:
     """Joints here that make the machine turn while one stands clear."""
     return [
         j.joint.name
@@ -124,7 +141,8 @@ def _turns(work: UnitWork) -> list[str]:
     ]
 
 
-def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
+def stands_in(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
+    """Stands at a unit in one posture, for what may be done in it."""
     posture = pose.placed.posture
     hoses = {
         f.key: f.hose_m
@@ -144,96 +162,6 @@ def _stands(work: UnitWork, pose: Posed, *, terms: Terms) -> UnitStands:
         reach=terms.reach,
         fences=terms.fences,
     )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Poses:
-    """The postures a unit is worked in, and for what stays out of reach which would help.
-
-    ``now`` is the unit as it stands, ``further`` the postures asked for beside that one, ``here``
-    its stands as all units stand now.
-    """
-
-    work: UnitWork
-    now: Posed
-    further: tuple[str, ...]
-    elsewhere: Mapping[Item, str]
-    here: UnitReach
-
-    @property
-    def poses(self) -> tuple[Posed, ...]:
-        """The unit in each of these postures."""
-        others = (self.now.other(self.work, posture=name) for name in self.further)
-        return (self.now, *(pose for pose in others if pose is not None))
-
-
-def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, may_move: bool) -> Poses:
-    """The unit as it stands, and (if it ``may_move``) the fewest postures that serve the rest.
-
-    The others are tried one by one on the ground that is left when the unit closes what it
-    closes in both postures. A look point alone is no reason to move a machine.
-    """
-    here = _with_the_gun_that_reaches(reach_unit(work, [now], terms=terms), now, terms=terms)
-    work = here.work
-    missing = _missing(here)
-    if not missing:
-        return Poses(work, now, (), {}, here)
-    names = [p.name for p in work.machine_type.postures]
-    served = {n: _tried(work, now, name=n, terms=terms) & missing for n in names}
-    elsewhere = {item: name for name in reversed(names) for item in served[name]}
-    if still := missing - elsewhere.keys():
-        for name in reversed(names):
-            parked = _tried(work, now, name=name, terms=terms, parked=True) & still
-            elsewhere |= dict.fromkeys(parked, name)
-    if not may_move:
-        return Poses(work, now, (), elsewhere, here)
-    chosen = fewest_moves(served, now=here.now, wanted=missing, order=names)
-    return Poses(work, now, chosen, elsewhere, here)
-
-
-def _missing(here: UnitReach) -> frozenset[Item]:
-    return frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
-
-
-def _with_the_gun_that_reaches(here: UnitReach, now: Posed, *, terms: Terms) -> UnitReach:
-    """The same with the technician's gun of a longer hose where that alone reaches a fitting."""
-    missing = _missing(here)
-    if not any(f.key in missing for joint in here.work.joints for f in joint.longer):
-        return here
-    tried = reach_unit(with_longer_hoses(here.work, missing), [now], terms=terms)
-    helped = missing & tried.served(tried.now)
-    if not helped:
-        return here
-    return reach_unit(with_longer_hoses(here.work, helped), [now], terms=terms)
-
-
-def _tried(
-    work: UnitWork, now: Posed, *, name: str, terms: Terms, parked: bool = False
-) -> frozenset[Item]:
-    """What another posture would serve; nothing where the unit cannot take it.
-
-    ``parked``: the unit stands in it from the start, so the ground it closes now is free.
-    """
-    pose = None if name == now.placed.posture else now.other(work, posture=name)
-    if pose is None:
-        return frozenset()
-    closed = [p.buffer(terms.clearance_m) for p in pose.closed]
-    free = terms.free
-    if parked:
-        opened = shapely.union_all([p.buffer(terms.clearance_m) for p in now.closed])
-        free = free.union(opened)
-    free = _less(free, closed, near=pose.placed.outline)
-    terms = replace(terms, free=free)
-    found = UnitReach(work, now.placed.posture, {name: _stands(work, pose, terms=terms)})
-    return found.served(name)
-
-
-def _less(free: BaseGeometry, closed: Sequence[Polygon], *, near: BaseGeometry) -> BaseGeometry:
-    """Free ground round ``near`` less some shapes."""
-    import shapely
-
-    local = clip(free, near.buffer(30.0).bounds)
-    return local.difference(shapely.union_all(list(closed)))
 
 
 K = TypeVar("K")
@@ -266,72 +194,15 @@ def fewest_moves(
     return tuple(useful)
 
 
-# Stands and clear points lie nearer to their unit's outline than this.
-NEAR_M = 12.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Surveyed:
-    """One unit: stands in each posture it is worked in; for items out of reach, what would help."""
-
-    reach: UnitReach
-    elsewhere: Mapping[Item, str]
-
-
 def as_posed(placed: PlacedMachine, closed_by: ClosedBy = closed_ground) -> Posed:
     """A placed machine with the ground it closes."""
     return Posed(placed, tuple(closed_by(placed)))
 
 
-def terms_of(free: BaseGeometry, site: Site, reach: Reach) -> Terms:
-    """The terms on which a technician works."""
-    fences = None if site.rules.reach_through_barriers else fences_of(site.ground)
-    return Terms(free, site.rules.clearance_m, reach, fences)
-
-
-def poses_for(
-    works: Sequence[UnitWork],
-    now: Mapping[str, Posed],
-    *,
-    terms: Terms,
-    may_move: bool,
-) -> dict[str, Poses]:
-    """For each unit the postures it is to be worked in, with every unit as it stands."""
-    return {
-        work.unit.unit: helping_poses(work, now[work.unit.unit], terms=terms, may_move=may_move)
-        for work in works
-    }
-
-
-def survey(
-    works: Sequence[UnitWork], poses: Mapping[str, Poses], *, terms: Terms, changed: BaseGeometry
-) -> dict[str, Surveyed]:
-    """Stands at each unit on the ground that is left by all units in all their postures.
-
-    ``changed`` is the ground that further postures close: far from it a unit that keeps its
-    posture has the stands it had.
-    """
-    return {
-        work.unit.unit: surveyed(work, poses[work.unit.unit], terms=terms, changed=changed)
-        for work in works
-    }
-
-
-def surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometry) -> Surveyed:
-    """The same for one unit."""
-    outline = poses.poses[0].placed.outline
-    same = len(poses.poses) == 1 and outline.distance(changed) > NEAR_M
-    reach = poses.here if same else reach_unit(poses.work, poses.poses, terms=terms)
-    return Surveyed(reach, poses.elsewhere)
-
-
-def newly_closed(poses: Sequence[Mapping[str, Poses]]) -> BaseGeometry:
-    """Ground that units close in postures which they do not stand in yet."""
-    shapes = [
-        shape
-        for each in poses
-        for unit in each.values()
-        for pose in unit.poses[1:]
-        for shape in pose.closed
-    ]
-    return shapely.union_all(shapes)
+def terms_of(
+    free: BaseGeometry, site: Site, reach: Reach, *, machines: Mapping[str, BaseGeometry]
+) -> Terms:
+    """The terms on which a technician works; ``machines`` are the outlines of all units."""
+    rules = site.rules
+    fences = None if rules.reach_through_barriers else fences_of(site.ground)
+    return Terms(free, rules.clearance_m, reach, fences, machines, rules.stand_clear_m)

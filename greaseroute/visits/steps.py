@@ -3,9 +3,12 @@
 from dataclasses import dataclass, replace
 
 from greaseroute.catalogue.posture import position
+from greaseroute.catalogue.procedure import Procedure
 from greaseroute.solvers.unit_tour import Way, nodes_of
+from greaseroute.units import S_PER_MIN, ms
+from greaseroute.visits.isolation import isolation_steps
 from greaseroute.visits.nodes import AGAIN, LOOK, POSTURE, TURN, Item, Node
-from greaseroute.visits.visit import UnitVisit
+from greaseroute.visits.visit import UnitVisit, move_ms
 from greaseroute.visits.work import FittingWork
 
 
@@ -73,15 +76,78 @@ def _node_call(
     return NodeCall(node, posture, tuple((f, bands[f.key]) for f in work), looks, event, again)
 
 
-def event_steps(call: NodeCall, visit: UnitVisit) -> tuple[str, ...]:
-    """What is done at this node before the first fitting, step by step, in plain words."""
+@dataclass(frozen=True, slots=True)
+class StepText:
+    """One step to tick: what is done, by whom (empty: the technician), ms; whether it isolates."""
+
+    do: str
+    by: str = ""
+    spent_ms: int = 0
+    isolates: bool = False
+
+
+def event_steps(call: NodeCall, visit: UnitVisit, *, who: str = "") -> tuple[StepText, ...]:
+    """What is done at this node before the first fitting, step by step, in plain words.
+
+    ``who`` is the name of the one who was called. The order is that of a yard: out of the machine,
+    lock off, clear and seen, horn, lift, move, lower, isolated again in full, back in.
+    """
     if call.event is None:
-        return _climb_steps(call) + _again_steps(call)
+        return tuple(StepText(text) for text in _climb_steps(call) + _again_steps(call))
     word, name = call.event
+    rules = visit.rules
     if word == POSTURE:
-        return _posture_steps(visit, name)
+        locked = call.node.event_ms > move_ms(visit.work.machine_type, rules, locked=False)
+        moved_s = rules.posture_move_min * S_PER_MIN
+        return _move_steps(visit, _posture_words(visit, name), who=who, locked=locked,
+                           spent_ms=ms(moved_s))  # fmt: skip
     assert word == TURN
-    return _turn_steps(visit, name)
+    procedure = visit.work.machine_type.joint(name).procedure
+    assert procedure is not None
+    spent_ms = ms(procedure.minutes * S_PER_MIN)
+    return _move_steps(visit, moving_words(procedure), who=who, locked=True, spent_ms=spent_ms)
+
+
+def moving_words(procedure: Procedure) -> tuple[str, ...]:
+    """The steps of a procedure that are done while one stands clear: those that move the machine.
+
+    All of them, where the type marks none.
+    """
+    moving = tuple(step.do for step in procedure.ordered if step.machine_moves)
+    return moving or tuple(step.do for step in procedure.ordered)
+
+
+def isolation_texts(visit: UnitVisit) -> tuple[StepText, ...]:
+    """The steps by which the unit is isolated in full."""
+    steps = isolation_steps(visit.work.machine_type, visit.rules)
+    return tuple(StepText(text, "", spent, True) for text, spent in steps)
+
+
+def _move_steps(
+    visit: UnitVisit, words: tuple[str, ...], *, who: str, locked: bool, spent_ms: int
+) -> tuple[StepText, ...]:
+    """A move of the machine, from going out to being isolated again."""
+    operator = who or "the operator"
+    unlock_ms = ms(visit.rules.unlock_s)
+    off = (StepText(f"your lock and tag off, the key to {operator}, back to this place", "",
+                    unlock_ms),)  # fmt: skip
+    return (
+        StepText("out, tools with you, to this place: clear of all that moves, in sight"),
+        *(off if locked else (StepText(f"show {operator} this place; stay in it"),)),
+        StepText("clear and seen: nobody else near, every loose thing off the machine", operator),
+        StepText("horn", operator),
+        StepText("lift every implement off the ground", operator),
+        *(StepText(text, operator, spent_ms if k == 0 else 0) for k, text in enumerate(words)),
+        StepText("lower every implement to the ground", operator),
+        *isolation_texts(visit),
+        StepText("back in only now"),
+    )
+
+
+def _posture_words(visit: UnitVisit, name: str) -> tuple[str, ...]:
+    title = visit.work.machine_type.posture(name).title
+    words = f"{position(name)} ({title})" if title else position(name)
+    return (f"move it to {words}",)
 
 
 def on_same_deck(before: Node, node: Node) -> bool:
@@ -107,21 +173,3 @@ def _again_steps(call: NodeCall) -> tuple[str, ...]:
         f"second pass over {' and '.join(joints)}: one more stroke into {names}; "
         "wipe the lip of the seal, look for fresh grease",
     )
-
-
-def _posture_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:
-    title = visit.work.machine_type.posture(name).title
-    words = f"{position(name)} ({title})" if title else position(name)
-    return (
-        "stand clear here and take your lock off",
-        f"ask the operator for {words}",
-        "implements down, engine off, key out: isolate again before you go near",
-    )
-
-
-def _turn_steps(visit: UnitVisit, name: str) -> tuple[str, ...]:
-    procedure = visit.work.machine_type.joint(name).procedure
-    assert procedure is not None
-    second = ("a second person takes the controls",) if procedure.second_person else ()
-    steps = tuple(step.do for step in procedure.steps)
-    return ("stand clear here, outside the swing radius", *second, *steps)

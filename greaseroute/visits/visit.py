@@ -1,12 +1,14 @@
 """A visit to a unit: what is done there, at which nodes, and what each way in and out costs."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.site.crew import WorkingRules
 from greaseroute.solvers.unit_tour import UnitTour, Way, all_ways, best_ways
 from greaseroute.stands.stand import Point2
 from greaseroute.units import S_PER_MIN, ms
+from greaseroute.visits.isolation import isolation_ms
 from greaseroute.visits.node_tour import fewer_nodes, node_tour
 from greaseroute.visits.nodes import (
     LOOK,
@@ -47,6 +49,8 @@ class UnitVisit:
     """
 
     work: UnitWork
+    outfit: Outfit
+    rules: WorkingRules
     items: frozenset[Item]
     nodes: tuple[Node, ...]
     walks: InsideWalks
@@ -65,10 +69,21 @@ class UnitVisit:
         return tuple(dict.fromkeys(self.nodes[n].foot_m for n in numbers))
 
     @property
-    def needs_second(self) -> bool:
-        """Whether a procedure of what is served needs somebody at the controls."""
+    def needs_people(self) -> bool:
+        """Whether somebody beside the technician has to come."""
         served = {joint for joint, _ in self.items}
-        return any(j.needs_second and j.joint.name in served for j in self.work.joints)
+        second = any(j.needs_second and j.joint.name in served for j in self.work.joints)
+        return second or bool(self.postures)
+
+    @property
+    def isolation_ms(self) -> int:
+        """Time to isolate the unit once."""
+        return isolation_ms(self.work.machine_type, self.rules)
+
+    @property
+    def called_first(self) -> bool:
+        """Whether nothing is done in the posture as parked: the call comes before isolation."""
+        return called_first(self.nodes, now=self.work.unit.posture)
 
     def route_ms(self, way: Way) -> int:
         """The part of a way's time that the route decides."""
@@ -116,6 +131,18 @@ def turns(joint: JointWork) -> bool:
     return procedure is not None and procedure.stand_clear
 
 
+def called_first(nodes: Sequence[Node], *, now: str) -> bool:
+    """Whether no node is worked at in posture ``now``, so that the unit is moved first of all."""
+    moved = any(n.kind == "posture" for n in nodes)
+    return moved and not any(n.kind != "posture" and n.posture == now for n in nodes)
+
+
+def _needless_now(reach: UnitReach, items: Collection[Item], postures: tuple[str, ...]) -> bool:
+    """Whether all is served in the postures asked for: then nothing is done as it is parked."""
+    served = frozenset[Item]().union(*(reach.served(p) for p in postures))
+    return bool(postures) and frozenset(items) <= served
+
+
 def _nodes(
     reach: UnitReach,
     items: Collection[Item],
@@ -125,34 +152,73 @@ def _nodes(
     rules: WorkingRules,
     outfit: Outfit,
 ) -> list[Node]:
+    first = () if _needless_now(reach, items, postures) else (reach.now,)
     nodes = [
         node
-        for posture in (reach.now, *postures)
+        for posture in (*first, *postures)
         for node in stand_nodes(
             reach.stands[posture], taken=postures, wanted=items, reach=outfit.reach
         )
     ]
-    move_ms = ms(rules.posture_move_min * S_PER_MIN)
     for k, posture in enumerate(postures):
         nodes += event_nodes(
             "posture",
             reach.clear,
             item=(POSTURE, posture),
             need=[(POSTURE, p) for p in postures[k - 1 : k] if k],
-            event_ms=move_ms,
+            event_ms=move_ms(reach.work.machine_type, rules, locked=bool(k or first)),
             posture=posture,
         )
-    stands = list(nodes)
+    stands = [node for node in nodes if node.kind == "stand"]
     for joint in turned:
-        nodes += _turn_nodes(reach, joint, items=items, last=(reach.now, *postures)[-1])
+        nodes += _turn_nodes(
+            reach, joint, items=items, last=(reach.now, *postures)[-1], rules=rules
+        )
         if joint.joint.procedure is not None and joint.joint.procedure.turns:
             done = _keys(joint) & set(items)
             nodes += again_nodes(stands, joint=joint.joint.name, fittings=done)
     return fewer_nodes(nodes)
 
 
+def move_ms(machine: MachineType, rules: WorkingRules, *, locked: bool) -> int:
+    """A posture asked for: unlocked where it was locked, moved, isolated again in full."""
+    moved = ms(rules.posture_move_min * S_PER_MIN) + isolation_ms(machine, rules)
+    return moved + (ms(rules.unlock_s) if locked else 0)
+
+
+def moved_ms(machine: MachineType, rules: WorkingRules) -> int:
+    """What moving an isolated unit takes besides: unlocking it, isolating it again."""
+    return ms(rules.unlock_s) + isolation_ms(machine, rules)
+
+
+def beside_ms(
+    joints: Iterable[JointWork], machine: MachineType, rules: WorkingRules
+) -> dict[str, int]:
+    """Procedures without a turn by joint, in the order in which the joints are finished.
+
+    Those of one kind that move the unit share one unlocking and one isolation, at the first.
+    """
+    found: dict[str, int] = {}
+    kinds: set[str] = set()
+    for joint in joints:
+        procedure = joint.joint.procedure
+        if procedure is None or turns(joint):
+            continue
+        first = procedure.moves and procedure.kind not in kinds
+        found[joint.joint.name] = ms(procedure.minutes * S_PER_MIN)
+        if first:
+            kinds.add(procedure.kind)
+            found[joint.joint.name] += moved_ms(machine, rules)
+    return found
+
+
 def _turn_nodes(
-    reach: UnitReach, joint: JointWork, *, items: Collection[Item], last: str
+    reach: UnitReach,
+    joint: JointWork,
+    *,
+    items: Collection[Item],
+    last: str,
+    rules: WorkingRules,
 ) -> list[Node]:
     procedure = joint.joint.procedure
     assert procedure is not None
@@ -161,7 +227,7 @@ def _turn_nodes(
         reach.clear,
         item=(TURN, joint.joint.name),
         need=sorted(_keys(joint) & set(items)),
-        event_ms=ms(procedure.minutes * S_PER_MIN),
+        event_ms=ms(procedure.minutes * S_PER_MIN) + moved_ms(reach.work.machine_type, rules),
         posture=last,
     )
 
@@ -181,6 +247,8 @@ def unit_visit(
     turn_ms = sum({n.items[0]: n.event_ms for n in task.nodes if n.kind == "turn"}.values())
     return UnitVisit(
         work=task.work,
+        outfit=outfit,
+        rules=rules,
         items=task.items,
         nodes=task.nodes,
         walks=walks,
@@ -217,9 +285,7 @@ def _fixed_ms(
         if again_item(f.key) in least
     )
     looking = ms(rules.look_s) * sum(item[0] == LOOK for item in task.items)
-    procedures = sum(
-        ms(j.joint.procedure.minutes * S_PER_MIN)
-        for j in done
-        if j.joint.procedure is not None and not turns(j)
-    )
-    return ms(rules.isolation_s) + pumping + again + looking + procedures
+    procedures = sum(beside_ms(done, task.work.machine_type, rules).values())
+    first = called_first(task.nodes, now=task.work.unit.posture)
+    isolation = 0 if first else isolation_ms(task.work.machine_type, rules)
+    return isolation + pumping + again + looking + procedures

@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from greaseroute.site.clearance import kept_ground
 from greaseroute.site.ground_plan import Area, Gate, GroundPlan
 from greaseroute.site.model import Site
 from greaseroute.walk.footprint import closed_ground
@@ -127,11 +128,15 @@ def _pieces(
     closing: Closing,
 ) -> Pieces:
     """The parts of the free ground with only ``openings`` open, whatever their hours."""
+    kept = kept_ground(site.ground, site.rules)
+    longer = {crossing.name: crossing for crossing in kept.crossings}
     plan = replace(
-        site.ground,
+        kept,
         gates=tuple(o for o in openings if isinstance(o, Gate)),
-        crossings=tuple(replace(o, hours=()) for o in openings if isinstance(o, Area)),
-        no_go=tuple(zone for zone in site.ground.no_go if not zone.hours),
+        crossings=tuple(
+            replace(longer.get(o.name, o), hours=()) for o in openings if isinstance(o, Area)
+        ),
+        no_go=tuple(zone for zone in kept.no_go if not zone.hours),
     )
     clearance_m = site.rules.clearance_m
     free = site_ground(

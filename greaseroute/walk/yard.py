@@ -13,6 +13,7 @@ from shapely.ops import nearest_points
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.errors import UnknownName
+from greaseroute.site.clearance import kept_ground
 from greaseroute.site.ground_plan import Place
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning, changes
@@ -104,7 +105,8 @@ def yard_of(
     Spans in which the same zones and crossings are shut are one. ``closed_by`` and ``closing``: see
     `site_ground`.
     """
-    timed = (*site.ground.no_go, *site.ground.crossings)
+    plan = kept_ground(site.ground, site.rules)
+    timed = (*plan.no_go, *plan.crossings)
     begins = [0, *changes(timed, morning)]
     made: dict[tuple[bool, ...], FreeGround] = {}
     grounds: list[tuple[int, FreeGround]] = []
@@ -113,7 +115,7 @@ def yard_of(
         key = tuple(is_shut(area, span) for area in timed)
         if key not in made:
             made[key] = site_ground(
-                site.ground, stances, clearance_m=site.rules.clearance_m, times=span,
+                plan, stances, clearance_m=site.rules.clearance_m, times=span,
                 closed_by=closed_by, closing=closing,
             )  # fmt: skip
         if not grounds or grounds[-1][1] is not made[key]:

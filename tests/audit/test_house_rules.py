@@ -9,7 +9,8 @@ from greaseroute.walk import footprint, obstacles
 def test_the_audit_goes_by_the_figures_of_the_planner():
     assert house_rules.HEADROOM_M == footprint.HEADROOM_M
     assert house_rules.BARRIER_HALF_M == obstacles.BARRIER_HALF_M
-    assert house_rules.CLEAR_M == clear.CLEAR_M
+    assert house_rules.STAND_CLEAR_SIGHT_DEG == clear.SIGHT_DEG
+    assert house_rules.GAP_M == clear.GAP_M
     assert house_rules.FOOT_WITHIN_M == decks.FOOT_WITHIN_M
     assert house_rules.METER_SLACK_H == meter.READING_SLACK_H
     for name in ("HAND_M", "GRAZE_M", "BELOW_FEET_M", "LOOK_M", "LOOK_HEIGHT_M"):

@@ -295,6 +295,27 @@ def not_isolated(plan):
     _unit_stop(plan)["isolation"] = []
 
 
+def nobody_called(plan):
+    plan["people"] = []
+    for technician in plan["technicians"]:
+        for stop in technician["stops"]:
+            stop["people"] = []
+
+
+def called_twice(plan):
+    first = plan["people"][0]
+    other = next(call for call in plan["people"] if call["unit"] != first["unit"])
+    for told in (plan["people"], *(s["people"] for t in plan["technicians"] for s in t["stops"])):
+        for call in told:
+            if call["unit"] in (first["unit"], other["unit"]):
+                call["person"] = first["person"]
+                call["begin"], call["end"] = first["begin"], first["end"]
+
+
+def call_untold(plan):
+    plan["people"].pop()
+
+
 def isolation_hurried(plan):
     _unit_stop(plan)["isolation_s"] = 10.0
 
@@ -484,6 +505,9 @@ PLANTED = {
     unit_visited_twice: "visits",
     unit_that_is_none: "visits",
     not_isolated: "isolation",
+    nobody_called: "second person",
+    called_twice: "people",
+    call_untold: "people",
     isolation_hurried: "isolation",
     fitting_moved: "places",
     head_mistaken: "places",
@@ -553,6 +577,15 @@ def _with_rules(**changes):
     return lambda site: replace(site, rules=site.rules.model_copy(update=changes))
 
 
+def _with_people_from(clock, **changes):
+    def changed(site):
+        (mate,) = site.people
+        values = {"on_site_from": clock, **changes}
+        return replace(site, people=(mate.model_copy(update=values),))
+
+    return changed
+
+
 def _road_shut(site):
     crossings = tuple(
         replace(c, hours=(Hours(time(4, 0), time(6, 0)),)) for c in site.ground.crossings
@@ -606,9 +639,12 @@ CHANGED = {
         "windows",
         _with_units(_window("U-1", parked_to=datetime.fromisoformat("2031-03-04T04:05+00:00"))),
     ),
-    "nobody at the controls": Changed(
-        "second person", _with_rules(second_person_from="05:50", second_person_to="06:00")
-    ),
+    "nobody at the controls": Changed("people", lambda site: replace(site, people=())),
+    "operators come with the shift": Changed("people", _with_people_from("06:20")),
+    "nobody may operate it": Changed("people", _with_people_from("00:00", operates=("crane",))),
+    "a wider gap round what moves": Changed("swept ground", _with_rules(swing_gap_m=60.0)),
+    "farther off what moves": Changed("stand clear", _with_rules(stand_clear_m=25.0)),
+    "farther off haul roads": Changed("clearance", _with_rules(haul_road_clearance_m=29.0)),
     "no posture is asked for": Changed("postures", _with_rules(posture_moves=False)),
     "a smaller bag": Changed(
         "bag",

@@ -1,7 +1,7 @@
 """The terminal summary, whole."""
 
 from greaseroute.cards.summary import WIDTH, summary_text
-from greaseroute.plan.round import Bound
+from greaseroute.plan.round import Bound, PersonCall
 from tests.cards import sample
 
 # 398 m is the length of the sample's straight legs; the other figures stand in sample.py.
@@ -9,6 +9,8 @@ EXPECTED = """\
 Round for Sample yard, Tuesday 4 March 2031; shift starts 07:00
 Due: 13 joints with 20 fittings. This plan pumps 18 fittings. Left out: 2, see
 below.
+
+Nobody but the technicians is needed.
 
 The walk
                   Ada
@@ -84,3 +86,13 @@ def test_many_technicians_stand_side_by_side_in_blocks_of_four(yard):
     assert heads[0] == ["Ada", "Bo", "Cy", "Di"]
     assert heads[1] == ["A", "technician", "o"]  # cut at 14 letters, whole in the lines below
     assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_who_is_needed_stands_before_the_walk(plan):
+    call = PersonCall(
+        person="Vera", unit="HT-06", technician="Ada", begin="2026-03-02T05:30:00+01:00",
+        end="2026-03-02T05:33:00+01:00", posture="greasing", x_m=1.0, y_m=2.0,
+    )  # fmt: skip
+    text = summary_text(plan.model_copy(update={"people": (call,)}))
+    told = "Who is needed, when and where\n  Vera: HT-06, 05:30 to 05:33: the service position\n"
+    assert text.index(told) < text.index("The walk")

@@ -19,7 +19,7 @@ from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.prepare import Outlook, Prepared, with_levels
 from greaseroute.site.crew import Technician
-from greaseroute.site.morning import second_person_span, start_of, unit_window
+from greaseroute.site.morning import start_of, unit_window
 from greaseroute.units import S_PER_MIN, ms
 from greaseroute.visits.nodes import AGAIN, LOOK, Node, band_ms
 from greaseroute.visits.visit import UnitVisit
@@ -389,9 +389,6 @@ def _window(ready: Prepared, visit: UnitVisit, open_: Sequence[int]) -> tuple[in
         begin = max(low, begins[k]) if begin is None else begin
         stretches.append((begin, min(high, cuts[k])))
     begin, end = max(stretches, key=lambda s: s[1] - s[0])
-    second = second_person_span(ready.site.rules, ready.morning)
-    if second is not None and visit.needs_second:
-        begin, end = max(begin, second[0]), min(end, second[1])
     return begin, end
 
 
@@ -446,7 +443,17 @@ class _Task:
             for j in done
             if j.joint.procedure is not None and not j.joint.procedure.stand_clear
         )
-        self.always = ms(rules.isolation_s) + talks
+        again = rules.unlock_s + rules.isolation_s  # once for each kind that moves the machine
+        kinds = {
+            j.joint.procedure.kind
+            for j in done
+            if j.joint.procedure is not None
+            and not j.joint.procedure.stand_clear
+            and any(step.machine_moves for step in j.joint.procedure.steps)
+        }
+        parked = visit.work.unit.posture
+        first = any(n.posture == parked or n.kind == "turn" for n in visit.nodes)
+        self.always = first * ms(rules.isolation_s) + talks + len(kinds) * ms(again)
         self.look_ms = ms(rules.look_s)
 
     def allowed(self, node: int, done: int) -> bool:

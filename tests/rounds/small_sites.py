@@ -58,10 +58,6 @@ def pair_site(seed: int) -> SmallSite:
     kind += f", second technician {', '.join(changes) or 'alike'}"
     if seed % 4 == 3:
         site, kind = _with_small_bags(site, rng), f"{kind}, small bags"
-    if seed % 3 == 1:
-        hours = {"second_person_from": "04:20", "second_person_to": "04:50"}
-        site = replace(site, rules=site.rules.model_copy(update=hours))
-        kind += ", second person for half an hour"
     minutes = float(rng.choice([40, 60, 150]))
     wish = RoundRequest(AT, some_work(site, rng), finish_by=AT + timedelta(minutes=minutes))
     return SmallSite(site, wish, kind)

@@ -10,7 +10,7 @@ from tests.rounds.yards import unit, yard
 def clock(*spans):
     site = yard([unit(0, "grader-18t", 20, 20)])
     return Clockwork(
-        site, SimpleNamespace(ways=()), Legs(tuple((b, np.asarray(t)) for b, t in spans))
+        site, SimpleNamespace(ways=()), Legs(tuple((b, np.asarray(t)) for b, t in spans)), None
     )
 
 

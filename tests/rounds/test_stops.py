@@ -7,6 +7,7 @@ import pytest
 from greaseroute.catalogue.shelf import shelf_type
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import RoundRequest
+from greaseroute.site.crew import WorkingRules
 from tests.rounds.yards import AT, unit, yard
 
 
@@ -36,6 +37,10 @@ def test_times_of_a_stop_add_up_with_two_stands_on_one_deck():
     done = {f.joint for stand in stop.stands for f in stand.fittings}
     asked = [shelf_type(stop.type).joint(name).procedure for name in done]
     # A slew is before its stand; every other procedure is done where one greases.
-    minutes = sum(p.minutes for p in asked if p is not None and not p.stand_clear)
+    beside = [p for p in asked if p is not None and not p.stand_clear]
+    minutes = sum(p.minutes for p in beside)
+    kinds = {p.kind for p in beside if p.moves}  # of each kind one unlocking, one isolation again
+    again_s = len(kinds) * (WorkingRules().unlock_s + WorkingRules().isolation_s)
     assert minutes > 0
-    assert procedures_s == pytest.approx(60 * minutes, abs=0.01)
+    assert kinds
+    assert procedures_s == pytest.approx(60 * minutes + again_s, abs=0.01)

@@ -10,6 +10,7 @@ from greaseroute.site.crew import Grease, Gun, Technician, WorkingRules
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, GroundPlan, Place
 from greaseroute.site.model import Site
+from greaseroute.site.people import Person
 
 AT = datetime(2031, 3, 4, 4, 0, tzinfo=ZoneInfo("UTC"))
 KINDS = ("wheel-loader-20t", "articulated-dumper-30t", "crawler-dozer-20t", "grader-18t")
@@ -21,6 +22,9 @@ GUNS = (
     Gun(name="lever", grease="plain", stroke_cm3=1.4, left_strokes=200),
     Gun(name="second", grease="moly", stroke_cm3=1.4, left_strokes=200),
 )
+
+
+EVERYBODY = (Person(name="mate", on_site_from="00:00", on_site_to="00:00", at_once=9),)
 
 
 def technician(name="Ada", **changes):
@@ -53,6 +57,7 @@ def yard(units, *, technicians=None, rules=None, areas=(), width=160.0, height=1
         "severities": (),
         "ground": ground,
         "units": tuple(units),
+        "people": EVERYBODY,
         "types": {u.type: shelf_type(u.type) for u in units},
     }
     return Site(**{**values, **changes})

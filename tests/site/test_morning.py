@@ -4,9 +4,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from shapely.geometry import box
 
-from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Area, Hours
-from greaseroute.site.morning import changes, morning_of, second_person_span, start_of, unit_window
+from greaseroute.site.morning import changes, clock_span, morning_of, start_of, unit_window
 from tests.rounds.yards import AT, technician, unit, yard
 
 MINUTE = 60_000
@@ -67,11 +66,10 @@ def test_changes_are_the_edges_of_hours_inside_the_morning():
         (("05:30", "09:00"), (90, 300)),
         (("22:00", "04:30"), (0, 30)),  # since the evening before
         (("10:00", "14:00"), (360, 420)),  # cut at the start of the shift
-        (("12:00", "14:00"), (0, 0)),
-        ((None, None), None),
+        (("12:00", "14:00"), None),
+        (("00:00", "00:00"), (0, 420)),  # all day and night
     ],
 )
-def test_a_second_person_is_at_hand_for_a_part_of_the_morning(hours, span):
-    rules = WorkingRules(second_person_from=hours[0], second_person_to=hours[1])
-    found = second_person_span(rules, a_morning())  # from 04:00 to 11:00
+def test_a_person_is_at_hand_for_a_part_of_the_morning(hours, span):
+    found = clock_span(*hours, a_morning())  # from 04:00 to 11:00
     assert found == (None if span is None else (span[0] * MINUTE, span[1] * MINUTE))

@@ -135,8 +135,8 @@ def test_every_name_of_an_attachment_has_its_german():
             "12.5 h since last greasing, every 9 h (shortened for dust): 3.5 h over",
             "12,5 h seit dem letzten Abschmieren, alle 9 h (verkürzt wegen dust): 3,5 h überfällig",
         ),
-        ("ask the operator for posture raised", "vom Fahrer verlangen: Stellung »angehoben«"),
-        ("ask the operator for the service position", "vom Fahrer verlangen: die Wartungsstellung"),
+        ("move it to posture raised", "umstellen: Stellung »angehoben«"),
+        ("move it to the service position", "umstellen: die Wartungsstellung"),
         ("said by nobody", "said by nobody"),
     ],
 )

@@ -4,11 +4,17 @@ mistake in one record does not hide those in others."""
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import get_args
 
+from greaseroute.catalogue.machine_type import Family
+from greaseroute.catalogue.shelf import shelf_names
 from greaseroute.errors import Fault
 from greaseroute.site.files.draft import SITE, Draft
 from greaseroute.site.mixing import mix_greases, mix_thickeners
+from greaseroute.site.moment import time_of_day
 from greaseroute.texts.validation import unknown_name
+
+DAY_MIN = 24 * 60
 
 
 def crew_faults(draft: Draft) -> Iterator[Fault]:
@@ -20,13 +26,15 @@ def crew_faults(draft: Draft) -> Iterator[Fault]:
         technician_guns,
         guns_shared,
         technician_places,
+        people_hours,
+        people_machines,
     ):
         yield from check(draft)
 
 
 def doubled_names(draft: Draft) -> Iterator[Fault]:
     """Two greases, guns, technicians or severities of one name."""
-    for kind in ("grease", "gun", "technician", "severity"):
+    for kind in ("grease", "gun", "technician", "severity", "person"):
         counts = Counter(draft.settings.names(kind))
         seen: set[str] = set()
         for number, entry in draft.settings.entries(kind):
@@ -100,6 +108,50 @@ def technician_places(draft: Draft) -> Iterator[Fault]:
                 fault = _Entry(draft, ("technician", number, field), place)
                 do = "add a place to ground.geojson"
                 yield fault(field, *unknown_name(place, known, define=do))
+
+
+def people_hours(draft: Draft) -> Iterator[Fault]:
+    """People whose hours never meet the round: nobody could ever call them."""
+    text = draft.settings.text.data
+    try:
+        first, last = (_minute(text[name]) for name in ("round_start", "shift_start"))
+    except (KeyError, ValueError):
+        return
+    for number, entry in draft.settings.entries("person"):
+        try:
+            begin, end = (_minute(entry[name]) for name in ("on_site_from", "on_site_to"))
+        except (KeyError, ValueError):
+            continue
+        if not _meet((first, last), (begin, end)):
+            fault = _Entry(draft, ("person", number, "on_site_from"), str(entry["on_site_from"]))
+            allowed = f"hours that meet the round, {text['round_start']} to {text['shift_start']}"
+            yield fault("on_site_from", allowed, "correct the hours, or take the person out")
+
+
+def _minute(clock: object) -> int:
+    """Minutes after midnight. Raises ValueError for what is no time of day."""
+    moment = time_of_day(str(clock))
+    return 60 * moment.hour + moment.minute
+
+
+def _meet(one: tuple[int, int], other: tuple[int, int]) -> bool:
+    """Whether two daily stretches, in minutes, have a minute in common; equal ends: all day."""
+    long = [(end - begin - 1) % DAY_MIN + 1 for begin, end in (one, other)]
+    gap = (other[0] - one[0]) % DAY_MIN
+    return gap < long[0] or DAY_MIN - gap < long[1]
+
+
+def people_machines(draft: Draft) -> Iterator[Fault]:
+    """A person who operates what is neither a family nor a type of the site."""
+    types = [t for t in draft.types.values() if t is not None]
+    known = sorted({*get_args(Family), *(t.name for t in types), *shelf_names()})
+    for number, entry in draft.settings.entries("person"):
+        names = entry.get("operates")
+        for place, name in enumerate(names if isinstance(names, list) else []):
+            if isinstance(name, str) and name not in known:
+                fault = _Entry(draft, ("person", number, "operates", place), name)
+                do = "name a family of `greaseroute explain family` or a type"
+                yield fault("operates", *unknown_name(name, known, define=do))
 
 
 @dataclass(frozen=True, slots=True)

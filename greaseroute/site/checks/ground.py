@@ -3,12 +3,14 @@
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from greaseroute.errors import Fault
-from greaseroute.site.files.draft import GROUND, Draft
+from greaseroute.site.clearance import more_m
+from greaseroute.site.files.draft import GROUND, SITE, Draft
 from greaseroute.site.geodesy import LocalPlane
 from greaseroute.site.ground_plan import Area, GroundPlan
 
@@ -23,6 +25,8 @@ def ground_faults(draft: Draft) -> Iterator[Fault]:
         yield from crossings_on_roads(draft.ground)
     yield from doubled_places(draft.ground)
     yield from blocked_places(draft.ground)
+    yield from wide_clearances(draft, draft.ground)
+    yield from places_too_near(draft, draft.ground)
     yield from outside(draft.ground, draft.plane)
 
 
@@ -65,6 +69,40 @@ def blocked_places(plan: GroundPlan) -> Iterator[Fault]:
                 value = f"inside {area.role.replace('_', ' ')} {area.name}"
                 texts = (value, "free ground", "move it to where one can stand")
                 yield Fault(GROUND, place.line, f"place {place.name}", "geometry", *texts)
+                break
+
+
+def wide_clearances(draft: Draft, plan: GroundPlan) -> Iterator[Fault]:
+    """A distance to be kept that is larger than half the yard is wide: nobody could stand there."""
+    around = shapely.get_coordinates(plan.boundary.minimum_rotated_rectangle)
+    sides = np.hypot(*np.diff(around, axis=0).T)
+    half_m = float(sides.min()) / 2
+    rules = draft.settings.text.data.get("rules")
+    for field, value in rules.items() if isinstance(rules, dict) else ():
+        known = field.endswith("clearance_m") or field in ("swing_gap_m", "stand_clear_m")
+        if known and isinstance(value, int | float) and value >= half_m:
+            line = draft.settings.text.line(("rules", field))
+            allowed = f"less than {half_m:.1f} m, half of what the site is wide"
+            texts = (f"{value:g}", allowed, "correct it, or the boundary in ground.geojson")
+            yield Fault(SITE, line, "site", f"rules.{field}", *texts)
+
+
+def places_too_near(draft: Draft, plan: GroundPlan) -> Iterator[Fault]:
+    """A place where people go that is nearer to something than its own distance allows."""
+    if draft.settings.site is None:
+        return
+    rules = draft.settings.site.rules
+    for place in plan.places:
+        for area in (*plan.obstacles, *(z for z in plan.no_go if not z.hours)):
+            kept_m = more_m(area, rules) + rules.clearance_m
+            away_m = area.polygon.distance(place.point)
+            if kept_m > rules.clearance_m and EDGE_M < away_m < kept_m - EDGE_M:
+                value = f"{away_m:.2f} m from {area.role.replace('_', ' ')} {area.name}"
+                allowed = f"{kept_m:g} m or more (the distances of rules in site.toml)"
+                do = "move it, or correct the distance in site.toml"
+                yield Fault(
+                    GROUND, place.line, f"place {place.name}", "geometry", value, allowed, do
+                )
                 break
 
 

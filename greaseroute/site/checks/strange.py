@@ -13,6 +13,7 @@ from greaseroute.site.files.settings import record_name
 from greaseroute.site.fleet import Unit
 from greaseroute.site.moment import time_of_day
 from greaseroute.site.reach import Reach
+from greaseroute.site.swept import slew_misses, surroundings, swing_circle, told
 from greaseroute.texts.validation import Path, shown
 
 # Thickeners that lubricating greases are made with, by the words of their data sheets.
@@ -31,7 +32,14 @@ _LISTS: Mapping[str, type[BaseModel]] = {
 
 def strange(draft: Draft) -> Iterator[Remark]:
     """Every remark on a folder, good or not."""
-    for check in (numbers, greases, hours_of_the_round, meters, no_history):
+    for check in (
+        numbers,
+        greases,
+        hours_of_the_round,
+        meters,
+        no_history,
+        no_room_to_slew,
+    ):
         yield from check(draft)
 
 
@@ -117,6 +125,26 @@ def no_history(draft: Draft) -> Iterator[Remark]:
         usual = "one row for each unit and interval"
         do = f"all is due until {SERVICES} or the record says when it was greased"
         yield Remark(SERVICES, 1, "history", "-", "no service at all", usual, do)
+
+
+def no_room_to_slew(draft: Draft) -> Iterator[Remark]:
+    """A unit with a slew procedure whose swept circle touches something: no full turn there."""
+    rules = draft.settings.site.rules if draft.settings.site is not None else WorkingRules()
+    if draft.ground is None:
+        return
+    outlines = {unit: [placed.outline] for unit, placed in draft.placed.items()}
+    around = surroundings(draft.ground, outlines, gap_m=rules.swing_gap_m)
+    for unit in draft.units:
+        placed = draft.placed.get(unit.unit)
+        procedures = () if placed is None else (j.procedure for j in placed.machine_type.joints)
+        if placed is None or not any(p is not None and p.turns for p in procedures):
+            continue
+        misses = slew_misses(placed, around.without(unit.unit))
+        if misses:
+            names = ", ".join(told(miss, rules.swing_gap_m) for miss in misses[:2])
+            what = f"swept circle of {swing_circle(placed)[1]:.2f} m radius {names}"
+            usual = f"{rules.swing_gap_m:g} m free all round; no full turn is asked for here"
+            yield _of_unit(unit, "x_m, y_m", what, usual=usual)
 
 
 def _of_setting(draft: Draft, path: Path, value: object, *, usual: str) -> Remark:

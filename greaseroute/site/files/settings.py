@@ -15,6 +15,7 @@ from greaseroute.site import moment
 from greaseroute.site.anchor import Anchor
 from greaseroute.site.anchor_fit import why_unfit
 from greaseroute.site.crew import Grease, Gun, Severity, Technician, WorkingRules
+from greaseroute.site.people import Person
 from greaseroute.site.work_days import weekdays_of
 from greaseroute.texts.language import DEFAULT, languages
 from greaseroute.texts.toml_text import TomlText, read_toml
@@ -28,6 +29,7 @@ _LISTS: dict[str, type[Record]] = {
     "gun": Gun,
     "technician": Technician,
     "severity": Severity,
+    "person": Person,
 }
 
 
@@ -117,12 +119,13 @@ class SiteHead(Record):
 
 
 class SiteFile(SiteHead):
-    """All of ``site.toml``: the head and its four lists."""
+    """All of ``site.toml``: the head and its lists."""
 
     grease: tuple[Grease, ...] = Field(min_length=1)
     gun: tuple[Gun, ...] = Field(min_length=1)
     technician: tuple[Technician, ...] = Field(min_length=1)
     severity: tuple[Severity, ...] = ()
+    person: tuple[Person, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
