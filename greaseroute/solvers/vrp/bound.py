@@ -208,6 +208,7 @@ class _Crew:
         if not rounds_are_short(task):
             return 0, ""
         bags = BAGS_IN_PARTS if task.with_stores else BAGS_LEFT_OUT
+        # something is left for cutting planes, should rounds prove nothing
         own = replace(stop, end_s=stop.end_after(SHARE_FOR_ROUNDS))
         return ColumnGeneration(task).least(own), BY_ROUNDS.format(bags=bags)
 

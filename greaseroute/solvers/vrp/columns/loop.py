@@ -52,7 +52,8 @@ LIFT = 0.5  # of what rounds lately had above the profit asked for, asked for in
 TRIES, MORE_ASKED = 4, 1.04  # of heuristic runs that come to too many labels, each for more profit
 MEANINGLESS = 1.5  # a factor above which the centre alone is priced
 COVERED = 1.0 - 1e-6  # a factor below which an aim is not excluded by the rounds known
-DOUBTFUL = 1.0005  # a factor below which exact pricing waits for duals that are not smoothed
+# A factor below which exact pricing waits for duals that are not smoothed, and for the aims below.
+DOUBTFUL = 1.0005
 REDUCED_COST = 1e-9  # a round with less above its type's dual is no use to the master
 
 LEAST_CREW, MOST_UNITS_EACH = 3, 16  # else assignments, or one program over all rounds
@@ -64,6 +65,7 @@ LAST_STEP = 0.5  # a gap from which on the plan itself is tried to be proved bes
 ENOUGH = 1.0  # a gap from which on work counts ``MORE_COSTLY`` times
 MORE_COSTLY = 5
 CLOSE = 0.2  # aims nearer than this to each other are not told apart
+WIDE = 4  # times as far apart: an aim in doubt is left, and a lower one tried
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,6 +160,7 @@ class ColumnGeneration:
 
     def _arcs_left(self) -> int:
         """Arcs that may still be tried, by the work and by the time allowed."""
+        # Seconds are not divisible inside a run, arcs are: a run is given up in time.
         arcs = int(max(0.0, self._stop.seconds_left()) * ARCS_PER_S)
         if self._stop.iterations is not None:
             arcs = min(arcs, self._stop.iterations * WORK_PER_ITERATION - self._work)
@@ -189,6 +192,9 @@ class ColumnGeneration:
             duals = self._master.solve()
             if duals is None or duals.factor < COVERED:
                 return False
+            # The last of it takes longest: an easier aim first, where there is room for one.
+            if duals.factor < DOUBTFUL and self._high_ms - self._low_ms > WIDE * self._close_ms:
+                return False
             if self._price(duals, aim_ms, HEURISTIC, smoothing=smoothing).added:
                 continue
             if smoothing > 0.0 and duals.factor < DOUBTFUL:
@@ -198,6 +204,7 @@ class ColumnGeneration:
             exact = self._price(duals, aim_ms, EXACT, smoothing=smoothing)
             if exact.none_left:
                 return True
+            # Rounds were found, but by duals drawn aside: none of them helps the master.
             if not exact.added:
                 if smoothing == 0.0 or not exact.complete:
                     return False
@@ -264,6 +271,7 @@ class ColumnGeneration:
         self._master.aim(self._high_ms)
         self._master.solve()
         grown = [self._pricing[c.kind].forbid(c.round.units) for c in self._master.used()]
+        # what may no longer be taken would cover units for nothing
         if any(grown):
             known = self._master.columns()
             self._master.keep(c for c in known if self._pricing[c.kind].allows(c.round.units))

@@ -64,6 +64,7 @@ class Master:
         """Add rounds; how many of them are new to the program as it is."""
         new = []
         for column in columns:
+            # of rounds through the same units the one that ends soonest
             key = column.kind, tuple(sorted(column.round.units))
             known = self._known.get(key)
             if known is not None and known.round.finish_ms <= column.round.finish_ms:
@@ -96,6 +97,7 @@ class Master:
         self._solver.run()
         if self._solver.getModelStatus() != HighsModelStatus.kOptimal:
             return None
+        # rounding may leave duals a little below zero
         dual = np.maximum(np.array(self._solver.getSolution().row_dual), 0.0)
         factor = float(self._solver.getInfo().objective_function_value)
         return Duals(factor, dual[: self._units], dual[self._units :])

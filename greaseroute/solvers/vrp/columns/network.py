@@ -106,6 +106,7 @@ def types_of(problem: CrewProblem, who: IntArray, ways: IntArray) -> list[Techni
 def _type(problem: CrewProblem, technicians: tuple[int, ...]) -> TechnicianType:
     t, (held, left) = technicians[0], at_start(problem)
     start, guns = int(problem.start_ms[t]), problem.cartridge_strokes.shape[1]
+    # what a gun holds counts as the part of a cartridge that it is
     in_guns = int((-(-left[t] * PARTS // problem.cartridge_strokes[t])).sum())
     full = int(problem.bag_cartridges[t]) * PARTS
     return TechnicianType(
@@ -233,6 +234,7 @@ def _needed(net: Network) -> IntArray:
     for begin, end in pairwise(net.first_exit.tolist()):
         for b in range(begin, end):
             for a in range(begin, end):
+                # only what is kept may stand in, so that no two stand in for each other
                 if a == b or not (kept[a] and kept[b]) or net.load[a] > net.load[b]:
                     continue
                 later = int(more[a, place[b]])

@@ -203,6 +203,7 @@ def _nearest(apart: IntArray, count: int) -> BoolArray:
     near = np.zeros((n, n), dtype=bool)
     order = np.argsort(apart + np.diag(np.full(n, FAR)), axis=1, kind="stable")
     near[np.arange(n)[:, None], order[:, :count]] = True
+    # near in one direction is near in the other: a round may be met from both ends
     beside: BoolArray = near | near.T
     return beside
 

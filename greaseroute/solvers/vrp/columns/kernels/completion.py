@@ -89,6 +89,7 @@ def most_profit(
     best[:, :, BEFORE], best[:, :, BEFORE_SECOND] = UNKNOWN, UNKNOWN
     _begin(d, r, profits, moves, known, k, best)
     arc_cells, early = d.arc_ms // r.cell_ms, d.early_ms // r.cell_ms
+    # rounded down as all times are here
     last = np.minimum(d.late_ms // r.cell_ms, cells - 1)
     for cell in range(cells):
         for x in range(exits):
