@@ -12,6 +12,9 @@ COLUMNS = (
     *("deck", "posture", "before", "joint", "fitting", "strokes", "grease", "gun", "dose_cm3"),
     *("cartridges_put_in_before", "head", "body", "why"),
 )
+NUMBERS = frozenset(
+    ("no", "stand", "x_m", "y_m", "height_m", "strokes", "dose_cm3", "cartridges_put_in_before")
+)
 ENCODING = "utf-8-sig"  # the mark at the front tells spreadsheets that it is UTF-8
 
 
@@ -20,9 +23,16 @@ def pumps_csv(plan: RoundPlan) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text)
     writer.writerow(COLUMNS)
-    for technician, stops in numbered(plan):
-        writer.writerows(_rows(technician, stops))
+    for row in pump_rows(plan):
+        named = zip(COLUMNS, row, strict=True)
+        writer.writerow([value if name in NUMBERS else _plain(str(value)) for name, value in named])
     return text.getvalue()
+
+
+def pump_rows(plan: RoundPlan) -> Iterator[list[object]]:
+    """The cells of each row as `COLUMNS` names them; those of `NUMBERS` are figures."""
+    for technician, stops in numbered(plan):
+        yield from _rows(technician, stops)
 
 
 def _rows(technician: TechnicianPlan, stops: tuple[NumberedStop, ...]) -> Iterator[list[object]]:
@@ -31,29 +41,24 @@ def _rows(technician: TechnicianPlan, stops: tuple[NumberedStop, ...]) -> Iterat
         for stand_no, stand in enumerate(numbered_stop.stop.stands, 1):
             for task in stand.fittings:
                 number += 1
-                head = [_plain(technician.name), number, numbered_stop.label]
+                head = [technician.name, number, numbered_stop.label]
                 head += _stop_cells(numbered_stop.stop)
                 yield [*head, stand_no, *_stand_cells(stand), *_task_cells(task)]
 
 
 def _stop_cells(stop: Stop) -> list[str]:
-    return [_plain(stop.unit), _plain(stop.type), stop.arrive]
+    return [stop.unit, stop.type, stop.arrive]
 
 
 def _stand_cells(stand: StandVisit) -> list[object]:
     place = [f"{stand.x_m:.2f}", f"{stand.y_m:.2f}", f"{stand.height_m:.2f}"]
-    words = [stand.deck or "", stand.posture, "; ".join(stand.before)]
-    return [*place, *map(_plain, words)]
+    return [*place, stand.deck or "", stand.posture, "; ".join(stand.before)]
 
 
 def _task_cells(task: FittingTask) -> list[object]:
     return [
-        *map(_plain, (task.joint, task.fitting)),
-        task.strokes,
-        *map(_plain, (task.grease, task.gun)),
-        f"{task.dose_cm3:.2f}",
-        task.put_in,
-        *map(_plain, (task.head, task.band, task.why)),
+        *(task.joint, task.fitting, task.strokes, task.grease, task.gun),
+        *(f"{task.dose_cm3:.2f}", task.put_in, task.head, task.band, task.why),
     ]
 
 

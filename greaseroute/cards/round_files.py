@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Iterable
 
+from greaseroute.cards.calls_ics import calls_ics
 from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import walk_gpx
 from greaseroute.cards.html import card_html
 from greaseroute.cards.lonlat import lonlat_of
 from greaseroute.cards.paper import card_pdf, pdf_ready
 from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
+from greaseroute.cards.pumps_xlsx import pumps_xlsx, xlsx_ready
 from greaseroute.drawings.map_svg import map_svg
 from greaseroute.drawings.png import png_ready, svg_to_png
 from greaseroute.errors import UnknownName
@@ -36,6 +38,8 @@ MADE: dict[str, tuple[str, Made]] = {
     "html": ("card.html", lambda plan, site: card_html(plan, site).encode()),
     "pdf": ("card.pdf", card_pdf),
     "csv": ("pumps.csv", lambda plan, _: pumps_csv(plan).encode(ENCODING)),
+    "xlsx": ("pumps.xlsx", lambda plan, _: pumps_xlsx(plan)),
+    "ics": ("calls.ics", lambda plan, site: calls_ics(plan, site).encode()),
     "svg": ("map.svg", lambda plan, site: map_svg(site, plan).encode()),
     "geojson": ("walk.geojson", _geojson),
     "gpx": ("walk.gpx", _gpx),
@@ -46,11 +50,12 @@ MADE: dict[str, tuple[str, Made]] = {
 def formats_for(site: Site) -> tuple[str, ...]:
     """Formats that can be written for a site on this machine.
 
-    GPX asks for a site in lon/lat or on a grid, PNG and PDF for the extras of their name.
+    GPX asks for a site in lon/lat or on a grid, PNG, PDF and XLSX for the extras of their name.
     """
     missing = {"gpx"} if lonlat_of(site) is None else set()
     missing |= set() if png_ready() else {"png"}
     missing |= set() if pdf_ready() else {"pdf"}
+    missing |= set() if xlsx_ready() else {"xlsx"}
     return tuple(name for name in MADE if name not in missing)
 
 

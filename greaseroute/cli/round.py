@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 HELP = "plan the round, write the card and the files, print the summary"
 
 FILES = (
-    "round.json", "card.html", "card.pdf", "pumps.csv", "map.svg", "map.png",
+    "round.json", "card.html", "card.pdf", "pumps.csv", "pumps.xlsx", "calls.ics",
+    "map.svg", "map.png",
     "walk.geojson", "walk.gpx",
 )  # fmt: skip
 
@@ -200,10 +201,13 @@ def _load_planner() -> None:
 def _files(plan: "RoundPlan", site: "Site", *, drawn: _Drawn) -> dict[str, bytes]:
     """Every file of the round by name, in the order of `FILES`."""
     from greaseroute.cards.html import card_html
+    from greaseroute.cards.pumps_xlsx import pumps_xlsx, xlsx_ready
 
     card = card_html(plan, site, drawn_map=drawn.map, walks=drawn.walks)
     texts = _texts(plan, site, drawn_map=drawn.map, card=card)
     files = {name: text.encode(encoding) for name, (text, encoding) in texts.items()}
+    if xlsx_ready():
+        files["pumps.xlsx"] = pumps_xlsx(plan)
     made = {name: work.result() for name, work in drawn.on_the_way.items()}
     return {name: {**files, **made}[name] for name in FILES if name in files or name in made}
 
@@ -212,6 +216,7 @@ def _texts(
     plan: "RoundPlan", site: "Site", *, drawn_map: str, card: str
 ) -> dict[str, tuple[str, str]]:
     """Every file of a round that is text, by name, as (text, encoding)."""
+    from greaseroute.cards.calls_ics import calls_ics
     from greaseroute.cards.geojson import walk_geojson
     from greaseroute.cards.gpx import walk_gpx
     from greaseroute.cards.lonlat import lonlat_of
@@ -222,6 +227,7 @@ def _texts(
         "round.json": (plan.model_dump_json(indent=1) + "\n", "utf-8"),
         "card.html": (card, "utf-8"),
         "pumps.csv": (pumps_csv(plan), ENCODING),
+        "calls.ics": (calls_ics(plan, site), "utf-8"),
         "map.svg": (drawn_map, "utf-8"),
         "walk.geojson": (walk_geojson(plan, to_lonlat=to_lonlat), "utf-8"),
     }

@@ -7,6 +7,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 import greaseroute.cards.paper as paper
+import greaseroute.cards.pumps_xlsx as pumps_xlsx
 import greaseroute.drawings.png as png
 import greaseroute.rounds.planner as planner
 import greaseroute.site.folder as folder
@@ -23,6 +24,7 @@ def plain(monkeypatch):
     """A machine without renderers of pictures and pages, unless a test wants one."""
     monkeypatch.setattr(png, "find_spec", lambda name: None)
     monkeypatch.setattr(paper, "find_spec", lambda name: None)
+    monkeypatch.setattr(pumps_xlsx, "find_spec", lambda name: None)
 
 
 @pytest.fixture
@@ -62,11 +64,13 @@ def names(out):
 def test_it_writes_every_file_and_prints_the_summary(whole, tmp_path, capsys):
     out = tmp_path / "out"
     assert entry(["round", "yard", "--out", str(out)]) == 0
-    assert names(out) == ["card.html", "map.svg", "pumps.csv", "round.json", "walk.geojson"]
+    assert names(out) == [
+        *("calls.ics", "card.html", "map.svg", "pumps.csv", "round.json", "walk.geojson")
+    ]
     shown = capsys.readouterr()
     assert shown.out.startswith("Round for Sample yard, Tuesday 4 March 2031")
     assert shown.out.endswith(
-        f"Written to {out}: round.json, card.html, pumps.csv, map.svg, walk.geojson\n"
+        f"Written to {out}: round.json, card.html, pumps.csv, calls.ics, map.svg, walk.geojson\n"
     )
     assert shown.err == ""  # no terminal, no progress line
 
