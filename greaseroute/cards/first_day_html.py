@@ -1,16 +1,19 @@
 """The first day's pages: one self-contained HTML file for the phone and for paper."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from greaseroute.cards.card_model import StopBlock, walk_blocks
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START
-from greaseroute.cards.lessons import QUESTIONS, TROUBLES, KindLesson, glossary, lesson_of
+from greaseroute.cards.card_words import in_language
+from greaseroute.cards.cautions import RESTS_ON, aid, before_you_start, caution_text
+from greaseroute.cards.lessons import KindLesson, glossary, lesson_of, questions, troubles
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.first_day import FirstDay, LearnerStop
 from greaseroute.site.model import Site
+from greaseroute.texts.language import ENGLISH, Language
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
                 title=site.types[name].title if name in site.types else name,
                 family=stops[0].family,
                 stops=tuple((stop, blocks[stop.unit]) for stop in stops if stop.unit in blocks),
-                kinds=tuple(lesson_of(kind) for kind in kinds if kind not in seen),
+                kinds=tuple(lesson_of(kind, site.say) for kind in kinds if kind not in seen),
                 known=tuple(kind for kind in kinds if kind in seen),
             )
         )
@@ -58,14 +61,14 @@ def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
     return tuple(pages)
 
 
-def sign_off_list(first: FirstDay) -> tuple[SignOff, ...]:
+def sign_off_list(first: FirstDay, say: Language = ENGLISH) -> tuple[SignOff, ...]:
     """What is signed for, kind by kind, in the order the kinds are met."""
     lessons = [(1, each) for stop in first.stops for each in stop.lessons]
     lessons += [(later.day, each) for later in first.later for each in later.lessons]
     kinds = list(dict.fromkeys(each.kind for _, each in lessons))
     lessons.sort(key=lambda pair: (kinds.index(pair[1].kind), pair[0]))
     return tuple(
-        SignOff(each.kind, each.family, each.unit, day, lesson_of(each.kind).can_do)
+        SignOff(each.kind, each.family, each.unit, day, lesson_of(each.kind, say).can_do)
         for day, each in lessons
     )
 
@@ -80,20 +83,46 @@ def not_met_rows(first: FirstDay) -> list[tuple[str, list[str], str]]:
 
 def first_day_html(first: FirstDay, site: Site) -> str:
     """The pages of a first day. The same day and site give the same bytes; nothing is loaded."""
+    say = site.say
     return (
         environment()
         .get_template("first_day.html.j2")
         .render(
             first=first,
-            aid=AID,
+            say=say,
+            aid=aid(say),
             style=Markup(page_style() + drawing.STYLE),
             map=Markup(map_svg.map_svg(site, first.round)),
-            cautions=BEFORE_YOU_START,
+            cautions=before_you_start(say),
             pages=machine_pages(first, site),
-            sign_off=sign_off_list(first),
-            troubles=TROUBLES,
-            glossary=glossary(site.say),
-            questions=QUESTIONS,
+            sign_off=sign_off_list(first, say),
+            troubles=troubles(say),
+            glossary=glossary(say),
+            questions=questions(say),
             not_met=not_met_rows(first),
+            **_sayings(say),
         )
     )
+
+
+def _sayings(say: Language) -> dict[str, Callable[..., str]]:
+    """What the page asks for texts of the plan in the language."""
+
+    def sentence(text: str, page: MachinePage) -> str:
+        return in_language(say, text, page.family)
+
+    def caution_in(text: str) -> str:
+        key = next((k for k in RESTS_ON if caution_text(k) == text), text)
+        return caution_text(key, say)
+
+    def said_note(note: str) -> str:
+        text = say.sentence(note)
+        return text[:1].upper() + text[1:]
+
+    return {
+        "sentence": sentence,
+        "told": lambda texts, page: say.listed(sentence(text, page) for text in texts),
+        "named": lambda kinds: say.listed(map(say.name, kinds)),
+        "caution_in": caution_in,
+        "said_note": said_note,
+    }

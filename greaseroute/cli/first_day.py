@@ -1,7 +1,6 @@
 """``greaseroute first-day SITE --out DIR``: a new technician's first day, with its pages."""
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from greaseroute.cli.kernels import check_environment, ready_kernels
@@ -14,6 +13,7 @@ from greaseroute.cli.progress import Progress, progress_for
 if TYPE_CHECKING:
     from greaseroute.plan.first_day import FirstDay
     from greaseroute.site.model import Site
+    from greaseroute.texts.language import Language
     from greaseroute.training.choice import DaySettings
 
 HELP = "plan a new technician's first day"
@@ -102,8 +102,8 @@ def run(args: argparse.Namespace) -> int:
     if args.format == "json":
         print(first.model_dump_json(indent=1))
     else:
-        print(first_day_text(first))
-        print(f"Written to {Path(args.out)}: first_day.json, first_day.html")
+        print(first_day_text(first, site.say))
+        print(site.say("summary.written", folder=str(args.out), files=", ".join(FILES)))
     return 1 if first.left else 0
 
 
@@ -127,41 +127,45 @@ def _settings(args: argparse.Namespace) -> "DaySettings":
     return DaySettings(curve=curve, show_s=args.show_s, window_min=args.window_min, seed=args.seed)
 
 
-def first_day_text(first: "FirstDay") -> str:
+def first_day_text(first: "FirstDay", say: "Language") -> str:
     """The day on a terminal."""
     from greaseroute.cards.first_day_html import not_met_rows
 
-    carry = ", ".join(f"{n} of {grease}" for grease, n in first.carry.items()) or "none"
+    bag = [say("summary.of_grease", n=n, grease=grease) for grease, n in first.carry.items()]
+    carry = ", ".join(bag) or say("first_day.none")
+    names = {"site": first.site, "learner": first.learner, "mentor": say.name(first.mentor)}
+    ends = {"start": first.start_place, "finish": first.finish_place, "to": say.clock(first.finish)}
     lines = [
-        f"{first.site}: first day of {first.learner}, with {first.mentor}",
-        f"start at {first.start_place} at {first.at[11:16]}, finish at {first.finish_place} "
-        f"at {first.finish[11:16]}",
-        f"carry: {', '.join(first.guns)}; cartridges: {carry}",
-        f"{first.choice.covered} of {first.choice.wanted} pairs of family and kind of joint met; "
-        f"{first.learner_min:.0f} of {first.window_min:.0f} min at a learner's pace, "
-        f"{first.standard_min:.0f} min when known",
-        f"{first.mentor} walks along for {first.mentor_min:.0f} min and shows for "
-        f"{first.mentor_shows_min:.0f} of them",
-        *(f"note: {note}" for note in first.notes if note.startswith("the shift")),
+        say("first_day.terminal_head", **names),
+        say("first_day.terminal_ends", **ends, **{"from": say.clock(first.at)}),
+        say("first_day.terminal_carry", guns=", ".join(first.guns), cartridges=carry),
+        say("first_day.terminal_met", covered=first.choice.covered, wanted=first.choice.wanted,
+            learner_min=first.learner_min, window_min=first.window_min,
+            standard_min=first.standard_min),
         "",
-    ]
-    for number, stop in enumerate(first.stops, start=1):
-        lessons = ", ".join(f"{each.joint} ({each.kind})" for each in stop.lessons)
-        lines.append(
-            f"{number:2}  {stop.arrive[11:16]}  {stop.unit}  {stop.family}, "
-            f"{stop.walk_m:.0f} m: {lessons}"
-            + (f"; it leaves at {stop.released[11:16]}" if stop.released else "")
-        )
-    lines += [
-        f"once more, if there is time: {each.unit} {each.joint} ({each.kind})"
-        for each in first.repeat
-    ]
+        *_stop_lines(first, say),
+    ]  # fmt: skip
     for later in first.later:
-        joints = ", ".join(f"{each.unit} {each.joint}" for each in later.lessons)
-        lines.append(f"day {later.day}, about {later.minutes:.0f} min: {joints}")
-    lines += [f"left out: {x.unit} {x.joint}: {x.reason}" for x in first.left]
-    lines += [
-        f"not met: {family}, {', '.join(kinds)}: {why}"
-        for family, kinds, why in not_met_rows(first)
-    ]
+        joints = ", ".join(f"{x.unit} {say.name(x.joint, x.family)}" for x in later.lessons)
+        told = {"day": later.day, "minutes": later.minutes, "joints": joints}
+        lines.append(say("first_day.terminal_day", **told))
+    for x in first.left:
+        told = {"unit": x.unit, "joint": say.name(x.joint), "reason": say.sentence(x.reason)}
+        lines.append(say("first_day.terminal_left", **told))
+    for family, kinds, why in not_met_rows(first):
+        told = {"family": say.name(family), "kinds": ", ".join(map(say.name, kinds))}
+        lines.append(say("first_day.terminal_not_met", **told, why=say.sentence(why)))
     return "\n".join(lines)
+
+
+def _stop_lines(first: "FirstDay", say: "Language") -> list[str]:
+    """A line for each machine: when, how far, what is learnt there."""
+    lines = []
+    for number, stop in enumerate(first.stops, start=1):
+        lessons = ", ".join(
+            f"{say.name(each.joint, stop.family)} ({say.name(each.kind)})" for each in stop.lessons
+        )
+        told = {"number": number, "arrive": say.clock(stop.arrive), "unit": stop.unit}
+        told |= {"family": say.name(stop.family), "walk_m": stop.walk_m, "lessons": lessons}
+        lines.append(say("first_day.terminal_stop", **told))
+    return lines

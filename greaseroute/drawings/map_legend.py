@@ -8,7 +8,9 @@ from greaseroute.drawings import map_ground
 from greaseroute.drawings.map_walk import DASHES, TONES
 from greaseroute.drawings.svg import Point2, View, num, tag, text_width, words
 from greaseroute.plan.round import RoundPlan
+from greaseroute.plan.tally import letter
 from greaseroute.site.ground_plan import GroundPlan
+from greaseroute.texts.language import ENGLISH, Language
 
 SAMPLE = (26.0, 13.0)
 ROW_PX = 19.0
@@ -18,12 +20,14 @@ GAP_PX = 14.0
 Entry = tuple[str, str]  # the sample drawn in a box at the origin, and its words
 
 
-def entries(ground: GroundPlan, plan: RoundPlan | None) -> tuple[Entry, ...]:
+def entries(
+    ground: GroundPlan, plan: RoundPlan | None, say: Language = ENGLISH
+) -> tuple[Entry, ...]:
     """A sample and words for every kind of mark on this map, and for none that it lacks."""
-    return (*(_walk_entries(plan) if plan else ()), *_ground_entries(ground))
+    return (*(_walk_entries(plan, say) if plan else ()), *_ground_entries(ground, say))
 
 
-def _walk_entries(plan: RoundPlan) -> Iterator[Entry]:
+def _walk_entries(plan: RoundPlan, say: Language) -> Iterator[Entry]:
     many = len(plan.technicians) > 1
     for index, technician in enumerate(plan.technicians):
         line = tag(
@@ -34,33 +38,39 @@ def _walk_entries(plan: RoundPlan) -> Iterator[Entry]:
             stroke_dasharray=DASHES[index % len(DASHES)],
             fill="none",
         )
-        letter = f" (stops {chr(ord('A') + index)}1, {chr(ord('A') + index)}2 ...)" if many else ""
-        yield line, f"walk of {technician.name}{letter}"
+        told = {"name": technician.name}
+        if many:
+            yield line, say("map.walk_lettered", **told, letter=letter(index))
+        else:
+            yield line, say("map.walk", **told)
     dot = tag("circle", cx="13", cy="6.5", r="6.5", fill=TONES[0])
-    yield dot + words("1", (13, 10.5), class_="gm-t gm-no"), "stop, in order"
-    yield _swatch("gm-seen"), "machine with work"
-    yield _swatch("gm-other"), "machine, nothing to do"
+    yield dot + words("1", (13, 10.5), class_="gm-t gm-no"), say("map.stop")
+    yield _swatch("gm-seen"), say("map.machine")
+    yield _swatch("gm-other"), say("map.other")
 
 
 def _swatch(class_: str) -> str:
     return tag("rect", x="4", y="2", width="18", height="9", class_=class_)
 
 
-def _ground_entries(ground: GroundPlan) -> Iterator[Entry]:
+def _ground_entries(ground: GroundPlan, say: Language) -> Iterator[Entry]:
     view = View(0.0, SAMPLE[1], 1.0)
     area = box(0, 0, *SAMPLE)
     line = LineString([(0, SAMPLE[1] / 2), (SAMPLE[0], SAMPLE[1] / 2)])
     kinds = (
-        (ground.obstacles, map_ground.obstacle(area, view), "obstacle: walk round it"),
-        (ground.no_go, map_ground.shut(area, view), "no entry (hours where given)"),
-        (ground.haul_roads, map_ground.road(area, view), "haul road: cross at a crossing only"),
-        (ground.crossings, map_ground.crossing(area, view), "crossing"),
-        (ground.slow_ground, map_ground.slow(area, view), "slow ground"),
-        (ground.barriers, map_ground.barrier(line, view), "fence, wall or edge"),
-        (ground.gates, _gate_sample(view), "gate"),
+        (ground.obstacles, map_ground.obstacle(area, view), say("map.obstacle")),
+        (ground.no_go, map_ground.shut(area, view), say("map.no_go")),
+        (ground.haul_roads, map_ground.road(area, view), say("map.haul_road")),
+        (ground.crossings, map_ground.crossing(area, view), say("map.crossing")),
+        (ground.slow_ground, map_ground.slow(area, view), say("map.slow")),
+        (ground.barriers, map_ground.barrier(line, view), say("map.barrier")),
+        (ground.gates, _gate_sample(view), say("map.gate")),
     )
     yield from ((sample, text) for present, sample, text in kinds if present)
-    yield tag("rect", x="0.5", y="1", width="25", height="11", class_="gm-ground"), "site boundary"
+    yield (
+        tag("rect", x="0.5", y="1", width="25", height="11", class_="gm-ground"),
+        say("map.boundary"),
+    )
 
 
 def _gate_sample(view: View) -> str:

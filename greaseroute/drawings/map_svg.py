@@ -16,9 +16,9 @@ from greaseroute.drawings.map_walk import Marked
 from greaseroute.drawings.svg import Point2, View, num, picture, scale_bar, tag, text_width, words
 from greaseroute.plan.round import RoundPlan
 from greaseroute.plan.tally import numbered
-from greaseroute.plan.words import clock, day, listed
 from greaseroute.site.model import Site
 from greaseroute.site.placed_units import outlines
+from greaseroute.texts.language import Language
 
 WIDTH_PX = 760.0
 HEIGHT_PX = (320.0, 1000.0)
@@ -44,7 +44,7 @@ def map_svg(site: Site, plan: RoundPlan | None = None) -> str:
     ]
     body += _labels(site, plan, view=view, size=(WIDTH_PX, height), marked=marked)
     body += [words(title(site, plan), (14, 18), class_="gm-t", font_size=13.0, font_weight="700")]
-    key, key_height = legend(entries(site.ground, plan), top=height + 8, width=WIDTH_PX)
+    key, key_height = legend(entries(site.ground, plan, site.say), top=height + 8, width=WIDTH_PX)
     return picture(
         "".join([*body, key]),
         size=(WIDTH_PX, height + key_height + 18),
@@ -55,7 +55,10 @@ def map_svg(site: Site, plan: RoundPlan | None = None) -> str:
 
 def title(site: Site, plan: RoundPlan | None) -> str:
     """What the map shows, in one line."""
-    return f"{site.name}: round of {day(plan.at)}, {clock(plan.at)}" if plan else site.name
+    if plan is None:
+        return site.name
+    say = site.say
+    return say("map.title", site=site.name, day=say.day(plan.at), clock=say.clock(plan.at))
 
 
 def map_view(boundary: BaseGeometry) -> tuple[View, float]:
@@ -91,7 +94,7 @@ def _labels(
     field.block((size[0] - EDGE_PX, TITLE_PX, size[0], 76))
     bar = scale_bar(view.scale, at=(16, size[1] - 8), longest=150, class_="gm-t gm-small")
     field.block((0, size[1] - 26, 180, size[1]))
-    roles = _roles(plan)
+    roles = _roles(plan, site.say)
     named = map_walk.places(site.ground.places, view, field=field, roles=roles)
     visited = [machine for machine in marked if machine.label]
     spots = map_walk.stop_numbers(visited, view, field)
@@ -141,14 +144,18 @@ def _name_rows(rows: list[str], spot: Spot) -> list[str]:
     ]
 
 
-def _roles(plan: RoundPlan | None) -> dict[str, str]:
+def _roles(plan: RoundPlan | None, say: Language) -> dict[str, str]:
     """What each place is to the walk: start, finish or both."""
     roles: dict[str, list[str]] = {}
     for technician in plan.technicians if plan else ():
         for place, role in ((technician.start_place, "start"), (technician.finish_place, "finish")):
             if role not in roles.setdefault(place, []):
                 roles[place].append(role)
-    return {place: listed(words_) for place, words_ in roles.items() if place}
+    return {
+        place: say.listed(say(f"map.{role}") for role in found)
+        for place, found in roles.items()
+        if place
+    }
 
 
 def _compass(at: Point2) -> str:

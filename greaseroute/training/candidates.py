@@ -52,7 +52,7 @@ def difficulty_of(joint: Joint) -> float:
     scale: only the order matters.
     """
     score = 1.0 + 0.2 * (len(joint.fittings) - 1) + 0.5 * len(joint.cautions)
-    score += 1.0 * bool(joint.postures) + 1.0 * (joint.kind in ("slew ring", "slew bath"))
+    score += 1.0 * bool(joint.postures) + 1.0 * (joint.kind in ("slew ring", "pinion grease bath"))
     if joint.procedure is not None:
         score += 3.0 + 1.0 * joint.procedure.turns + 2.0 * joint.procedure.second_person
     return round(score, 3)

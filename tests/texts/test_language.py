@@ -1,16 +1,31 @@
 """One table of strings in each language: the same keys, the same placeholders, no key missing."""
 
 import ast
+import re
 import string
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import greaseroute
+from greaseroute.cards.cautions import RESTS_ON
+from greaseroute.cards.first_day_html import first_day_html
+from greaseroute.cards.week_html import week_html
 from greaseroute.catalogue.shelf import shelf_attachments, shelf_names, shelf_type
+from greaseroute.drawings.map_svg import map_svg
 from greaseroute.errors import UnknownName
+from greaseroute.forecast.week import WeekSettings, plan_week, span_of
+from greaseroute.rounds.planner import plan_round
+from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.site.folder import read_site
 from greaseroute.texts.language import ENGLISH, MissingText, language, languages
+from greaseroute.training.choice import DaySettings
+from greaseroute.training.day import pairing
+from greaseroute.training.first_day import plan_first_day
+from tests.trade_words import shown
 
+DEMO = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 GERMAN = language("de")
 OTHERS = [language(code) for code in languages() if code != "en"]
 PACKAGE = Path(greaseroute.__file__).parent
@@ -151,3 +166,35 @@ def test_a_sentence_made_from_the_table_comes_back_whole():
         values = {name: "12" for name in placeholders(text)[0]}
         made = ENGLISH(f"plan.{key}", **values)
         assert GERMAN.sentence(made) != made or key == "due.hours", key  # "12 h" in both
+
+
+ENGLISH_WORDS = re.compile(r"\b(the|and|with|of|is|are|every|each|left out|strokes)\b")
+
+
+@pytest.mark.parametrize("name", ["week.html", "first_day.html", "map.svg"])
+def test_a_page_of_a_german_site_is_german(tmp_path, name):
+    """No common English word is left but in what the site itself names and in sources."""
+    site = replace(read_site(DEMO), language="de", name="Hof")
+    text = german_page(site, name, tmp_path)
+    assert len(text) > 200
+    own = [*(n.notes for n in site.units), *(p.name for p in site.ground.places)]
+    for each in (*own, *(rests for rests in RESTS_ON.values())):
+        text = text.replace(each, "")
+    text = re.sub(r"[^,.]+, [^,.]+, [^,.]+, [^,.]+, front to the right", "", text)  # drawings
+    assert [text[m.start() - 30 : m.end() + 30] for m in ENGLISH_WORDS.finditer(text)] == []
+
+
+def german_page(site, name, folder):
+    at = site.planned_for
+    file = folder / name
+    if name == "map.svg":
+        plan = plan_round(site, RoundRequest(at), effort=Effort(1, iterations=200))
+        file.write_text(map_svg(site, plan), encoding="utf-8")
+    elif name == "week.html":
+        span = span_of(site, at, mornings=3, settings=WeekSettings(weeks=20))
+        file.write_text(week_html(plan_week(span, plan=None), site), encoding="utf-8")
+    else:
+        pair = pairing(site, learner=None, mentor=None)
+        day = plan_first_day(site, at, pair=pair, settings=DaySettings())
+        file.write_text(first_day_html(day, site), encoding="utf-8")
+    return shown(file)

@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 
 from greaseroute.cards.first_day_html import first_day_html, machine_pages, sign_off_list
-from greaseroute.cards.lessons import TROUBLES, lesson_of
+from greaseroute.cards.lessons import lesson_of, troubles
 from greaseroute.errors import UnknownName
 from greaseroute.plan.learning import LearningCurve
 from greaseroute.site.folder import read_site
 from greaseroute.site.morning import moment_for
 from greaseroute.solvers.cp.coverage import total_ms
 from greaseroute.solvers.cp.coverage_model import cover
+from greaseroute.texts.language import ENGLISH
 from greaseroute.training.candidates import candidates, difficulty_of, site_pairs
 from greaseroute.training.choice import DaySettings, Field, coverage_problem
 from greaseroute.training.day import pairing
@@ -163,7 +164,7 @@ def test_a_page_for_each_machine_type_in_the_order_met(yard, day):
             )
     html = first_day_html(day, yard)
     assert "&lt;svg" not in html
-    for trouble in TROUBLES:
+    for trouble in troubles(ENGLISH):
         assert trouble.name in html
 
 
