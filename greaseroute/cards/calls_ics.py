@@ -1,11 +1,12 @@
 """Who is needed at which machine and when, as a calendar file (RFC 5545)."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from greaseroute.cards.lonlat import lonlat_of
 from greaseroute.plan.handed_out import round_id
-from greaseroute.plan.round import RoundPlan, StandVisit, Stop
+from greaseroute.plan.round import PersonCall, RoundPlan, StandVisit, Stop
 from greaseroute.site.model import Site
 
 LINE_OCTETS = 75  # of a line of a calendar file, RFC 5545, 3.1
@@ -14,36 +15,71 @@ LINE_OCTETS = 75  # of a line of a calendar file, RFC 5545, 3.1
 def calls_ics(plan: RoundPlan, site: Site) -> str:
     """One event for each call: an operator or second person at the controls of a machine.
 
-    Begin and end are estimates: the share of a visit's time that lies before the call. Lines end
-    in CRLF and are folded. A plan without a call gives a calendar without an event.
+    Where the site names its people, times and names are those of the plan; else begin and end are
+    estimates: the share of a visit's time that lies before the call. Lines end in CRLF and are
+    folded. A plan without a call gives a calendar without an event.
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//greaseroute//round//EN"]
+    calls = [_named_call(call) for call in plan.people] or list(_estimated(plan))
+    for number, call in enumerate(calls):
+        lines += _event(plan, site, call, number=number)
+    return "".join(f"{_folded(line)}\r\n" for line in [*lines, "END:VCALENDAR"])
+
+
+@dataclass(frozen=True, slots=True)
+class _Call:
+    """One event: who, at which machine, with whom, when, where, what is done."""
+
+    person: str
+    unit: str
+    technician: str
+    turn: bool
+    span: tuple[datetime, datetime]
+    at_m: tuple[float, float]
+    steps: tuple[str, ...] = ()
+
+
+def _named_call(call: PersonCall) -> _Call:
+    span = (datetime.fromisoformat(call.begin), datetime.fromisoformat(call.end))
+    turn = bool(call.joint)
+    return _Call(call.person, call.unit, call.technician, turn, span, (call.x_m, call.y_m))
+
+
+def _estimated(plan: RoundPlan) -> Iterator[_Call]:
     for technician in plan.technicians:
         for stop in technician.stops:
             for number, stand in enumerate(stop.stands):
                 if stand.event:
-                    lines += _event(plan, site, technician.name, at=(stop, number))
-    return "".join(f"{_folded(line)}\r\n" for line in [*lines, "END:VCALENDAR"])
+                    yield _Call(
+                        person="",
+                        unit=stop.unit,
+                        technician=technician.name,
+                        turn=stand.event == "turn",
+                        span=call_span(stop, number),
+                        at_m=(stand.x_m, stand.y_m),
+                        steps=stand.before,
+                    )
 
 
-def _event(plan: RoundPlan, site: Site, technician: str, *, at: tuple[Stop, int]) -> Iterator[str]:
-    stop, number = at
-    stand = stop.stands[number]
-    begin, end = call_span(stop, number)
+def _event(plan: RoundPlan, site: Site, call: _Call, *, number: int) -> Iterator[str]:
     say = site.say
-    key = "card.calls.posture" if stand.event == "posture" else "card.calls.turn"
-    steps = "\n".join(f"{k}. {say.sentence(step)}" for k, step in enumerate(stand.before, 1))
+    what = say(
+        "card.calls.turn" if call.turn else "card.calls.posture",
+        unit=call.unit, technician=call.technician,
+    )  # fmt: skip
+    steps = "\n".join(f"{k}. {say.sentence(step)}" for k, step in enumerate(call.steps, 1))
     yield "BEGIN:VEVENT"
-    yield f"UID:{round_id(plan)}-{stop.unit.encode().hex()}-{number}@greaseroute"
+    yield f"UID:{round_id(plan)}-{number}@greaseroute"
     yield f"DTSTAMP:{_utc(datetime.fromisoformat(plan.at))}"
-    yield f"DTSTART:{_utc(begin)}"
-    yield f"DTEND:{_utc(end)}"
-    yield f"SUMMARY:{_text(say(key, unit=stop.unit, technician=technician))}"
-    yield f"DESCRIPTION:{_text(steps)}"
-    yield f"LOCATION:{_text(f'{plan.site}, {stop.unit}')}"
+    yield f"DTSTART:{_utc(call.span[0])}"
+    yield f"DTEND:{_utc(call.span[1])}"
+    yield f"SUMMARY:{_text(f'{call.person}: {what}' if call.person else what)}"
+    if steps:
+        yield f"DESCRIPTION:{_text(steps)}"
+    yield f"LOCATION:{_text(f'{plan.site}, {call.unit}')}"
     to_lonlat = lonlat_of(site)
     if to_lonlat is not None:
-        lon, lat = to_lonlat(stand.x_m, stand.y_m)
+        lon, lat = to_lonlat(*call.at_m)
         yield f"GEO:{lat:.6f};{lon:.6f}"
     yield "END:VEVENT"
 

@@ -171,6 +171,7 @@ class _Pocket:
                 "never": word("never_pump"),
                 "inspect": word("look_only"),
                 "left": word("left_out"),
+                "people": word("people"),
                 "meter": word("meter"),
                 "bag": [word(key) for key in ("grease", "cartridges", "to_fit", "reserve")],
             },
@@ -180,6 +181,7 @@ class _Pocket:
             "never": [f"{self.text(text)}: {', '.join(of)}" for text, of in self.never.items()],
             "inspect": list(self._inspected()),
             "left": list(self._left()),
+            "people": list(self._people()),
         }
 
     def _all(self, texts: Iterable[str]) -> list[str]:
@@ -191,6 +193,14 @@ class _Pocket:
         for item in self.plan.inspect:
             joints.setdefault(item.unit, []).append(self.text(item.joint))
         return (f"{unit}: {', '.join(names)}" for unit, names in joints.items())
+
+    def _people(self) -> Iterator[str]:
+        """Who has to come: when, to which machine, with whom."""
+        clock = self.say.clock
+        for call in self.plan.people:
+            what = self.text(call.joint or call.posture)
+            span = f"{clock(call.begin)}\N{EN DASH}{clock(call.end)}"
+            yield f"{span} {call.person}: {call.unit}, {what} ({call.technician})"
 
     def _left(self) -> Iterator[str]:
         for (reason, _), units in left_by_reason(self.plan).items():

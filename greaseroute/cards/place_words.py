@@ -63,15 +63,15 @@ def place_words(
 
 
 def _parts(placed: PlacedMachine) -> dict[str, _Part]:
-    """Every link that has a body, by name."""
+    """Every link that has a body, by name; without wheels, shafts and steered axles."""
     kind = placed.machine_type
     frames = link_frames(kind, placed.posture, placed.pose.slew_deg)
     parents = {link.name: link for link in kind.links}
     parts = {}
     for name in parents:
         shapes = [solid.footprint for solid in placed.solids if solid.link == name]
-        if not shapes:
-            continue
+        if not shapes or parents[name].role is not None:
+            continue  # nobody says that he stands at a wheel's knuckle or a shaft
         link = parents[name]
         while link.parent and link.axis not in ("slew", "steer"):
             link = parents[link.parent]

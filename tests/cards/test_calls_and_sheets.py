@@ -8,6 +8,7 @@ import pytest
 import greaseroute.cards.pumps_xlsx as pumps_xlsx
 from greaseroute.cards.calls_ics import calls_ics
 from greaseroute.errors import UnknownName
+from greaseroute.plan.round import PersonCall
 from tests.cards import sample
 
 
@@ -43,6 +44,20 @@ def test_a_call_is_an_event_at_its_time_and_place():
     )
     assert event["GEO"].latitude == pytest.approx(52.5, abs=0.01)
     assert max(len(line.encode()) for line in text.split("\r\n")) <= 75
+
+
+def test_people_of_the_site_are_named_with_their_times(yard):
+    icalendar = pytest.importorskip("icalendar")
+    begin = sample.START + timedelta(minutes=20)
+    call = PersonCall(
+        person="Pia", unit="EX-01", technician="Ada", begin=begin.isoformat(),
+        end=(begin + timedelta(minutes=4)).isoformat(), joint="slew ring", x_m=1.0, y_m=2.0,
+    )  # fmt: skip
+    plan = with_a_call(yard).model_copy(update={"people": (call,)})
+    (event,) = icalendar.Calendar.from_ical(calls_ics(plan, yard)).walk("VEVENT")
+    assert event["SUMMARY"] == "Pia: EX-01: second person at the controls, with Ada"
+    assert event.decoded("DTSTART") == begin
+    assert event.decoded("DTEND") == begin + timedelta(minutes=4)
 
 
 def test_a_plan_without_a_call_has_no_event(plan, yard):
