@@ -12,6 +12,7 @@ from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
 from greaseroute.cards.card_words import CardWords
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
+from greaseroute.cards.emergency import emergency
 from greaseroute.cards.lonlat import plane_of_phone
 from greaseroute.cards.pages import environment, part
 from greaseroute.drawings import drawing, leg_svg, map_svg
@@ -55,6 +56,7 @@ def card_html(
         aid=AID,
         cautions=BEFORE_YOU_START,
         plan_cautions=own_cautions(plan.cautions),
+        emergency=emergency(plan, site.say),
         left=left_by_reason(plan),
         certificate=certificate(plan.bound),
     )

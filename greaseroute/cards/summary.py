@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from greaseroute.cards.cautions import RESTS_ON, aid, own_cautions
+from greaseroute.cards.emergency import emergency
 from greaseroute.catalogue.posture import position
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
@@ -23,6 +24,7 @@ WALK_ROWS = (
 def summary_text(plan: RoundPlan, say: Language = ENGLISH) -> str:
     """Everything a technician asks before setting off, one section each, ending with a newline."""
     sections = [
+        _filled(emergency(plan, say)),
         _head(plan, say),
         _people(plan, say),
         _walks(plan, say),

@@ -95,6 +95,7 @@ PLAIN = {
     "technician": "the technicians, one [[technician]] each",
     "person": "people who may be called to a machine, one [[person]] each; nobody else is at hand",
     "people": "who has to come: to which machine, when, and where the technician waits",
+    "emergency_number": "number to call in an emergency on this site",
     "begin": "from when somebody has to be there, ISO 8601",
     "end": "until when, ISO 8601",
     "after": "steps to tick after the fittings of the stand",

@@ -206,6 +206,7 @@ class RoundPlan(Record):
     due_fittings: int = 0
     technicians: tuple[TechnicianPlan, ...]
     people: tuple[PersonCall, ...] = ()
+    emergency_number: str = ""
     cartridges: dict[str, CartridgeCount]
     left: tuple[LeftOut, ...] = ()
     never_pump: tuple[LookedAt, ...] = ()

@@ -57,6 +57,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         due_fittings=sum(item.fittings for item in ready.items),
         technicians=technicians,
         people=_people(technicians),
+        emergency_number=ready.site.emergency_number,
         cartridges=added_up([t.cartridges for t in technicians]),
         left=by_unit_and_joint(left, order_of(ready.items)),
         never_pump=tuple(_never_pumped(ready)),

@@ -301,6 +301,7 @@ def _site(draft: Draft) -> Site:
         origin_lonlat=draft.plane.origin_lonlat,
         anchor=head.anchor,
         planned_for=_planned_for(draft.settings),
+        emergency_number=head.emergency_number,
         language=head.language,
         work_days=WorkDays(head.days_off, tuple(sorted(set(head.holidays)))),
     )

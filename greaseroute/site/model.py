@@ -53,6 +53,7 @@ class Site:
     planned_for: datetime | None = None
     past: Past = NOTHING_RECORDED
     work_days: WorkDays = EVERY_DAY
+    emergency_number: str = ""
     language: str = DEFAULT
     people: tuple[Person, ...] = ()
 

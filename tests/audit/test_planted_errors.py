@@ -644,7 +644,7 @@ CHANGED = {
     "nobody may operate it": Changed("people", _with_people_from("00:00", operates=("crane",))),
     "a wider gap round what moves": Changed("swept ground", _with_rules(swing_gap_m=60.0)),
     "farther off what moves": Changed("stand clear", _with_rules(stand_clear_m=25.0)),
-    "farther off haul roads": Changed("clearance", _with_rules(haul_road_clearance_m=29.0)),
+    "farther off haul roads": Changed("ground", _with_rules(haul_road_clearance_m=29.0)),
     "no posture is asked for": Changed("postures", _with_rules(posture_moves=False)),
     "a smaller bag": Changed(
         "bag",

@@ -6,6 +6,9 @@ from tests.cards import sample
 
 # 398 m is the length of the sample's straight legs; the other figures stand in sample.py.
 EXPECTED = """\
+Emergency: no number is given in site.toml. Grease under the skin: to hospital
+at once, even where it does not hurt; say "high-pressure injection".
+
 Round for Sample yard, Tuesday 4 March 2031; shift starts 07:00
 Due: 13 joints with 20 fittings. This plan pumps 18 fittings. Left out: 2, see
 below.
@@ -96,3 +99,8 @@ def test_who_is_needed_stands_before_the_walk(plan):
     text = summary_text(plan.model_copy(update={"people": (call,)}))
     told = "Who is needed, when and where\n  Vera: HT-06, 05:30 to 05:33: the service position\n"
     assert text.index(told) < text.index("The walk")
+
+
+def test_the_number_of_the_site_is_the_first_line(plan):
+    text = summary_text(plan.model_copy(update={"emergency_number": "112"}))
+    assert text.startswith("Emergency: call 112. Grease under the skin: to hospital at once")

@@ -78,3 +78,8 @@ def test_a_procedure_whose_steps_form_a_circle(tmp_path):
     mended = file.read_text(encoding="utf-8").replace(', after = ["start"]', "")
     file.write_text(mended, encoding="utf-8")
     assert read_folder(folder).faults == ()
+
+
+def test_an_emergency_number_is_digits(tmp_path):
+    (line,) = faults(tmp_path, old='emergency_number = "112"', new='emergency_number = "ask Bo"')
+    assert "emergency_number = 'ask Bo'" in line

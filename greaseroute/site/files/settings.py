@@ -58,6 +58,10 @@ class SiteHead(Record):
     shift_start: str = about("local time HH:MM at which the operators start")
     round_start: str = about("local time HH:MM at which the round starts")
     planned_for: str | None = about("the moment planned for; without it the next round_start", None)
+    emergency_number: str = about(
+        "number to call in an emergency on this site: the first line of card and summary", "",
+        max_length=40, pattern=r"^[0-9+ ()/-]*$",
+    )  # fmt: skip
     language: str = about(
         f"language of what is handed out: {', '.join(languages())}; --language overrides", DEFAULT
     )
