@@ -4,6 +4,7 @@ Nothing of it asks for a browser or a font of the machine: the typesetter brings
 stand in the type book, which is printed once for a site; the list gives the numbers of that book.
 """
 
+import io
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -30,8 +31,8 @@ from greaseroute.texts.language import Language
 
 
 def pdf_ready() -> bool:
-    """Whether the typesetter is installed."""
-    return find_spec("typst") is not None
+    """Whether the typesetter and the maker of codes are installed."""
+    return find_spec("typst") is not None and find_spec("segno") is not None
 
 
 def card_pdf(
@@ -67,6 +68,33 @@ def type_book_pdf(site: Site) -> bytes:
         "types": [_book_entry(site, units) for units in _alike(site)],
     }
     return _typeset("types.typ", data, datetime(2000, 1, 1))
+
+
+def labels_pdf(site: Site) -> bytes:
+    """A label for each unit with a QR code (ISO/IEC 18004) of its fleet number. PDF.
+
+    A card opened at the address ``card.html#unit=`` and that number shows the stop of the unit.
+    Raises UnknownName as `card_pdf` does.
+    """
+    labels = [
+        {
+            "unit": unit.unit,
+            "title": in_language(site.say, site.types[unit.type].title),
+            "code": _code(unit.unit),
+        }
+        for unit in site.units
+    ]
+    data = {"lang": site.say.code, "title": site.name, "site": site.name, "labels": labels}
+    return _typeset("labels.typ", data, datetime(2000, 1, 1))
+
+
+def _code(text: str) -> str:
+    """A QR code as an SVG document."""
+    import segno  # comes with the extra, like the typesetter
+
+    drawn = io.BytesIO()
+    segno.make(text, error="q", micro=False).save(drawn, kind="svg", border=2, xmldecl=False)
+    return drawn.getvalue().decode()
 
 
 def _typeset(template: str, data: dict[str, Any], moment: datetime) -> bytes:

@@ -70,14 +70,16 @@ def _show_type(args: argparse.Namespace) -> int:
 
 
 def _show_site(args: argparse.Namespace, folder: Path) -> int:
-    from greaseroute.cards.paper import pdf_ready, type_book_pdf
+    from greaseroute.cards.paper import labels_pdf, pdf_ready, type_book_pdf
     from greaseroute.drawings.map_svg import map_svg
     from greaseroute.site.folder import read_site
     from greaseroute.site.placed_units import placed_unit
 
     site = in_language(read_site(folder), args.language)
     if args.unit is None:
-        book = {"types.pdf": type_book_pdf(site)} if pdf_ready() else {}
+        book = {}
+        if pdf_ready():
+            book = {"types.pdf": type_book_pdf(site), "labels.pdf": labels_pdf(site)}
         _write(args, "ground", {**_pictures("ground", map_svg(site)), **book})
         return 0
     unit = next((unit for unit in site.units if unit.unit == args.unit), None)

@@ -349,3 +349,8 @@ def test_the_technician_chooses_the_language_and_keeps_it(phone):
     (event,) = handed_in(phone)["events"]
     assert event["reason"] == "does not take grease"
     assert phone.faults == []
+
+
+def test_the_address_of_a_unit_opens_its_stop(phone, file):
+    phone.goto(file.as_uri() + "#unit=HT-02")
+    assert phone.locator("#head .now h1").inner_text() == "HT-02"

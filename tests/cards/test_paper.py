@@ -85,3 +85,27 @@ def test_without_the_typesetter_the_extra_is_named(plan, yard, monkeypatch):
     monkeypatch.setattr(paper, "find_spec", lambda name: None)
     with pytest.raises(UnknownName, match=r"pip install greaseroute\[pdf\]"):
         paper.card_pdf(plan, yard)
+
+
+def test_a_label_tells_a_camera_which_machine_it_is_on(yard):
+    # Read back from the typeset page by another program's reader of codes.
+    zxing = pytest.importorskip("zxingcpp")
+    typst = pytest.importorskip("typst")
+    image = pytest.importorskip("PIL.Image")
+    pdf = paper.labels_pdf(yard)
+    (page,) = words(pdf)
+    assert all(unit.unit in page for unit in yard.units)
+    drawn = {}
+
+    def keep(template, data, moment):
+        drawn["png"] = typst.compile(
+            paper.part(template).encode(), format="png", ppi=200.0, ignore_system_fonts=True,
+            sys_inputs={"data": paper.json.dumps(data)},
+        )  # fmt: skip
+        return b""
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(paper, "_typeset", keep)
+        paper.labels_pdf(yard)
+    found = zxing.read_barcodes(image.open(io.BytesIO(drawn["png"])))
+    assert sorted(code.text for code in found) == sorted(unit.unit for unit in yard.units)

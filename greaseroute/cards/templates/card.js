@@ -151,8 +151,8 @@
     message = "";
     rows.forEach(function (row) { if (row.element === element) row.show(); });
     renderBar();
-    renderHead();
-    count();
+    renderChips(); // the rest of the head stays: a sketch is slow to copy, and a tick must not wait
+    setTimeout(count, 0);
   }
   function go(stop) {
     now = { screen: "stop", walk: now.walk, stop: stop, phase: null, undoTo: stop };
@@ -290,7 +290,13 @@
     var stops = walks[now.walk].stops, stop = stops[now.stop], next = nextStop(now.walk, now.stop + 1);
     line("now", stop, true);
     line("next", next === null ? null : stops[next]);
-    var chips = made("div", "", { "class": "chips" }, head);
+    made("div", "", { "class": "chips" }, head);
+    renderChips();
+  }
+  function renderChips() {
+    var chips = head.querySelector(".chips"), stop = walks[now.walk].stops[now.stop];
+    if (!chips) return;
+    chips.textContent = "";
     stop.phases.forEach(function (phase, at) {
       var letter = phase.element.dataset.letter;
       if (at === 0 && !mustIsolate(stop) && stop.phases.length > 1 && !stop.store) return;
