@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from greaseroute.dose.cartridges import cartridge_strokes
 from greaseroute.rounds.people import Booking, People, Wanted
-from greaseroute.rounds.team import Member, Team, bag, can_take, strokes_of
+from greaseroute.rounds.team import Member, Team, bag, can_take, pumped_by, strokes_of
 from greaseroute.units import ms
 from greaseroute.visits.steps import unit_call
 from greaseroute.visits.timeline import needs_of
@@ -204,9 +204,7 @@ class Fittings:
     def of(self, way: int) -> tuple[tuple[int, int], ...]:
         """(gun, strokes) of each fitting of a way in pumping order."""
         if way not in self._of:
-            here = self._team.ways.ways[way]
-            call = unit_call(self._team.ways.visits[here.visit], here.way)
-            self._of[way] = tuple((self._guns.index(f.gun), f.strokes) for f in call.fittings)
+            self._of[way] = pumped_by(self._team.ways, way, self._guns)
         return self._of[way]
 
     def wanted(self, way: int) -> Wanted:

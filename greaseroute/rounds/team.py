@@ -114,6 +114,13 @@ def strokes_of(visit: UnitVisit, guns: Sequence[str]) -> list[int]:
     return [total[gun] for gun in guns]
 
 
+def pumped_by(ways: SiteWays, way: int, guns: Sequence[str]) -> tuple[tuple[int, int], ...]:
+    """(row of ``guns``, strokes) of each fitting of a way in pumping order."""
+    here = ways.ways[way]
+    call = unit_call(ways.visits[here.visit], here.way)
+    return tuple((guns.index(f.gun), f.strokes) for f in call.fittings)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Member:
     """One technician of the round: points of start and finish, hours, walking times by span."""
@@ -187,7 +194,8 @@ def crew_problem(
     length = [mm[pick] for mm in team.length_mm]
     can = can_take(team)
     strokes = [strokes_of(visit, guns) for visit in ways.visits]
-    total = np.where(can, ways.total_ms[None, :] + _allowed_for_changes(team, strokes), CANNOT)
+    pumped = [pumped_by(ways, way, guns) for way in range(len(ways.ways))]
+    total = np.where(can, ways.total_ms[None, :], CANNOT)
     fixed = np.where(can, total - ways.route_ms[None, :], 0)
     return CrewProblem(
         travel_ms=travel[0],
@@ -206,12 +214,16 @@ def crew_problem(
         end_ms=_column(m.end_ms for m in members),
         store_points=_column(row[s] for s in team.stores),
         bag_cartridges=_column(bag(m.technician, team.site) for m in members),
-        cartridge_strokes=_cartridges(team, strokes),
+        cartridge_strokes=whole_cartridges(team),
         reload_ms=ms(team.site.rules.reload_s),
         phases=_phases(team, travel, length),
         gun_left_strokes=np.asarray(
             [[g.left_strokes for g in team.site.guns]] * len(members), np.int64
         ),
+        change_ms=np.asarray([[ms(g.change_s) for g in team.site.guns]] * len(members), np.int64),
+        fitting_first=np.cumsum([0, *map(len, pumped)], dtype=np.int64),
+        fitting_gun=_column(gun for row in pumped for gun, _ in row),
+        fitting_strokes=_column(strokes for row in pumped for _, strokes in row),
         way_fixed_ms=fixed,
         way_window_ms=_people_windows(team),
         keep=None if keep is None else _kept_orders(team, keep),
@@ -277,22 +289,4 @@ def capacity(gun: Gun, site: Site) -> int:
 def whole_cartridges(team: Team) -> IntArray:
     """(T, G) strokes out of a cartridge of each gun, where none is wasted."""
     row = [capacity(gun, team.site) for gun in team.site.guns]
-    return np.asarray([row] * len(team.members), np.int64)
-
-
-def _allowed_for_changes(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
-    """Time of cartridge changes for each way: the share of a cartridge that it takes, each gun."""
-    per_stroke = [ms(g.change_s) / capacity(g, team.site) for g in team.site.guns]
-    each = [round(sum(n * t for n, t in zip(row, per_stroke, strict=True))) for row in strokes]
-    return np.asarray([each[w.visit] for w in team.ways.ways], np.int64)
-
-
-def _cartridges(team: Team, strokes: Sequence[Sequence[int]]) -> IntArray:
-    """Strokes of a cartridge that can be relied on: less what the largest fitting may waste."""
-    most = {gun.name: 1 for gun in team.site.guns}
-    for visit in team.ways.visits:
-        for joint in visit.work.joints:
-            for f in joint.fittings:
-                most[f.gun] = max(most[f.gun], f.strokes)
-    row = [max(1, capacity(g, team.site) - most[g.name] + 1) for g in team.site.guns]
     return np.asarray([row] * len(team.members), np.int64)

@@ -7,7 +7,13 @@ from greaseroute.solvers.vrp.bound import bound_of
 from greaseroute.solvers.vrp.exact import small_enough, solve_exactly
 from greaseroute.solvers.vrp.layout import SKIP_LOSS, START_MS, UNIT, Layout, layout_of
 from greaseroute.solvers.vrp.problem import CrewProblem
-from greaseroute.solvers.vrp.search import Orders, Progress, levels_of, search_orders
+from greaseroute.solvers.vrp.search import (
+    Orders,
+    Progress,
+    is_timed,
+    levels_of,
+    search_orders,
+)
 from greaseroute.solvers.vrp.solution import (
     CrewBound,
     CrewSolution,
@@ -24,6 +30,7 @@ FEW_ROUNDS = 30  # on sites of hundreds of units, where each takes about half a 
 ROUNDS_TIMES_UNITS = 12_000
 ITERATIONS = 20_000
 ITERATIONS_PER_UNIT = 1_000
+ITERATIONS_PER_UNIT_BY_THE_HOUR = 400  # each step takes up to five times as long there
 
 
 def solve_crew(
@@ -115,7 +122,8 @@ def _worth(plan: CrewSolution) -> tuple[int, int, int, int]:
 
 def steps_for(problem: CrewProblem) -> int:
     """Steps after which a longer search rarely finds more than half a per cent."""
-    return max(ITERATIONS, ITERATIONS_PER_UNIT * problem.units)
+    each = ITERATIONS_PER_UNIT_BY_THE_HOUR if is_timed(problem) else ITERATIONS_PER_UNIT
+    return max(ITERATIONS, each * problem.units)
 
 
 def rounds_for(problem: CrewProblem) -> int:

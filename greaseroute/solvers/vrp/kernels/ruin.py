@@ -12,7 +12,7 @@ from typing import NamedTuple
 from greaseroute.solvers.arrays import FloatArray, IntArray, WordArray
 from greaseroute.solvers.compiled import inner_njit
 from greaseroute.solvers.vrp.kernels.route import AFTER, BEFORE, HOLDER
-from greaseroute.solvers.vrp.kernels.state import DIRTY, State, take_out
+from greaseroute.solvers.vrp.kernels.state import CLOCK, DIRTY, State, take_out, unlink, update
 from greaseroute.solvers.vrp.layout import (
     CLOSES,
     FIRST_LEVEL,
@@ -66,6 +66,7 @@ def take_string(
         pause, stay = 1 + below(word, length - 1), 1
         while fraction(word) < KEEP_ON:
             stay += 1
+    t, p, timed = s.stops[unit, HOLDER], s.stops[stop, BEFORE], s.marks[CLOCK] == 1
     for k in range(length):
         if k == pause:
             while stay > 0 and stop < units:
@@ -73,9 +74,14 @@ def take_string(
         if stop >= units:
             break
         after = s.stops[stop, AFTER]
-        take_out(inst, s, most, stop)
+        if timed:  # labels change up to both ends of the route: once for the whole string
+            unlink(inst, s, most, stop)
+        else:
+            take_out(inst, s, most, stop)
         out[count] = stop
         count, stop = count + 1, after
+    if timed:
+        update(inst, s, most, t, s.stops[p, AFTER], s.stops[stop, BEFORE])
     return count
 
 

@@ -170,8 +170,8 @@ def update_clock(inst: Instance, s: State, most: int, t: int, head: int, tail: i
 
 
 @inner_njit
-def take_out(inst: Instance, s: State, most: int, stop: int) -> None:
-    """Take a unit or a store out of its route."""
+def unlink(inst: Instance, s: State, most: int, stop: int) -> None:
+    """Take a unit or a store out of its route; labels beside it are left as they are."""
     stops, t = s.stops, s.stops[stop, HOLDER]
     p, q, level = stops[stop, BEFORE], stops[stop, AFTER], stops[stop, LEVEL]
     for one in (p, stop, q):
@@ -187,6 +187,13 @@ def take_out(inst: Instance, s: State, most: int, stop: int) -> None:
             s.tech[PUMPED + gun, t] -= inst.level[level, STROKES + gun]
     else:
         s.tech[STORES, t] -= 1
+
+
+@inner_njit
+def take_out(inst: Instance, s: State, most: int, stop: int) -> None:
+    """Take a unit or a store out of its route."""
+    t, p, q = s.stops[stop, HOLDER], s.stops[stop, BEFORE], s.stops[stop, AFTER]
+    unlink(inst, s, most, stop)
     update(inst, s, most, t, q, p)
 
 
