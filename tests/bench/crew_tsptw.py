@@ -19,6 +19,8 @@ from greaseroute.solvers.vrp.solve import solve_crew
 from tests.bench import crew_peers
 from tests.bench.tsptw_file import TICKS, proven_makespans, read_tsptw
 
+ROUNDED = 0.01  # tables of proven values are rounded by so much
+
 
 def measure(path: Path, *, proven: int | None, options: argparse.Namespace) -> dict[str, object]:
     """All seeds on one instance: places left out, seconds, how far over the proven makespan."""
@@ -48,7 +50,7 @@ def summary(rows: list[dict[str, object]]) -> None:
         own = [row for row in rows if row["family"] == family]
         full = sum(not any(row["left"]) for row in own)
         told = [x for row in own for x in row["over"] if x is not None]
-        met = sum(x == 0 for x in told)
+        met = sum(x <= ROUNDED for x in told)
         worst = max(max(row["spent"]) for row in own)
         print(f"{family:24}{full} of {len(own)} in full, {met} of {len(told)} met, {worst:.1f} s")
 
