@@ -92,13 +92,14 @@ def setting_of(problem: CrewProblem, layout: Layout) -> Setting:
 
 def is_timed(problem: CrewProblem) -> bool:
     """Whether the hour matters anywhere but at the end of the shift."""
-    windows = problem.window_ms
+    windows = [problem.window_ms]
+    if problem.way_window_ms is not None:
+        windows.append(problem.way_window_ms)
+    first, last = problem.start_ms.min(), int(problem.end_ms.max())
     return (
         bool(problem.phases)
-        or problem.way_window_ms is not None
         or problem.way_needs_second is not None
-        or bool((windows[:, 0] > problem.start_ms.min()).any())
-        or bool((windows[:, 1] < int(problem.end_ms.max())).any())
+        or any(bool((w[:, 0] > first).any() or (w[:, 1] < last).any()) for w in windows)
     )
 
 
