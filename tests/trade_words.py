@@ -80,7 +80,7 @@ def everything_of(site: Path, out: Path, *more: str) -> dict[str, str]:
         "check": ("check", site),
         "due": ("due", site),
         "due --all": ("due", site, "--all"),
-        "round": ("round", site, "--with-looks", "--out", out / "round"),
+        "round": ("round", site, "--checks", "all", "--out", out / "round"),
         "week": ("week", site, "--weeks", "20", "--out", out / "week"),
         "first-day": ("first-day", site, "--out", out / "first"),
         "show": ("show", site, "--out", out / "show"),

@@ -56,9 +56,10 @@ def asked_of(args: argparse.Namespace, site: "Site", at: datetime) -> AskedRound
 
     crew = present(site, args.absent)
     effort = Effort(args.seed, limit_s=args.limit_s)
+    looks, every = args.checks != "none", args.checks == "all"
     if args.week is None:
         return AskedRound(
-            RoundRequest(at, with_looks=args.with_looks, technicians=crew), effort,
+            RoundRequest(at, with_looks=looks, every_look=every, technicians=crew), effort,
             told=f"{', '.join(args.absent)} absent" if args.absent else "",
         )  # fmt: skip
     from greaseroute.forecast.one_morning import morning_work
@@ -67,7 +68,12 @@ def asked_of(args: argparse.Namespace, site: "Site", at: datetime) -> AskedRound
     week = read_week(args.week)
     work = morning_work(site, week, at)
     request = RoundRequest(
-        at, work.items, with_looks=args.with_looks, technicians=crew, guns=work.guns
+        at,
+        work.items,
+        with_looks=args.checks != "none",
+        every_look=args.checks == "all",
+        technicians=crew,
+        guns=work.guns,
     )
     if args.limit_s is None:
         effort = week_effort(site, seed=week.seed, prove=True)

@@ -127,6 +127,22 @@ def _add_language(parser: argparse.ArgumentParser) -> None:
     )
 
 
+CHECKS = ("due", "all", "none")
+"""Which daily checks a round may be asked to do."""
+
+
+def _add_checks(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--checks",
+        choices=CHECKS,
+        default="none",
+        help="daily checks done at each unit visited: those due, all, or none (default none)",
+    )
+    parser.add_argument(
+        "--with-looks", action="store_const", const="due", dest="checks", help=argparse.SUPPRESS
+    )  # as it was called before
+
+
 _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "site": _add_site,
     "at": _add_at,
@@ -136,6 +152,7 @@ _ADD: dict[str, Callable[[argparse.ArgumentParser], None]] = {
     "format": _add_format,
     "cores": _add_cores,
     "language": _add_language,
+    "checks": _add_checks,
 }
 
 

@@ -38,10 +38,9 @@ STAGES = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The shared options, ``--with-looks``, and what tells of a round under way."""
-    add_options(parser, "site", "at", "out", "seed", "limit_s", "format", "cores", "language")
-    parser.add_argument(
-        "--with-looks", action="store_true", help="do the daily checks of each unit visited as well"
+    """The shared options and what tells of a round under way."""
+    add_options(
+        parser, "site", "at", "out", "seed", "limit_s", "format", "cores", "language", "checks"
     )
     parser.add_argument(
         "--done-so-far", metavar="FILE", type=Path, action="append",
@@ -144,7 +143,7 @@ def _rest(way: "UnderWay", args: argparse.Namespace, *, progress: Progress) -> "
     assert way.so_far is not None
     return plan_rest(
         way.begun,
-        RoundRequest(way.at, with_looks=args.with_looks),
+        RoundRequest(way.at, with_looks=args.checks != "none", every_look=args.checks == "all"),
         way.so_far,
         earlier=way.earlier,
         effort=Effort(args.seed, limit_s=args.limit_s),

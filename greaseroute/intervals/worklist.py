@@ -253,6 +253,31 @@ def work_list(
     return tuple(items)
 
 
+def checks_due(
+    site: Site, at: datetime, *, next_round: datetime | None = None
+) -> dict[str, tuple[str, ...]]:
+    """The daily checks that are due at ``at``, by unit: as joints are, by hours, days or shift.
+
+    A check never recorded is due.
+    """
+    zone = ZoneInfo(site.time_zone)
+    at = in_zone(at, zone)
+    ahead = _look_ahead(site, at, next_round=next_round)
+    seen = {(c.unit, c.check): Reading(in_zone(c.at, zone), c.meter_h) for c in site.past.checks}
+    found = {}
+    for unit in site.units:
+        history = _history(site, unit, at)
+        names = []
+        for look in site.machine(unit).looks:
+            done = [seen.get((unit.unit, name)) for name in (look.name, *look.formerly)]
+            last = max((reading for reading in done if reading is not None), default=None)
+            own = shortened(look.interval, None)
+            if _verdict(own, last, history=history, ahead=ahead).judgement.status != "not due":
+                names.append(look.name)
+        found[unit.unit] = tuple(names)
+    return found
+
+
 def _history(site: Site, unit: Unit, at: datetime) -> UnitHistory:
     """What is known of a unit; a site read with its record has every meter carried to ``at``."""
     listed_at = site.planned_for if site.past.events == 0 else None

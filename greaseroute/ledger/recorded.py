@@ -25,6 +25,15 @@ LOOKED_AT: Final = (
     *("could_not", "uptake", "defect", "repaired"),
     *("stock_counted", "stock_received", "stock_taken", "cartridge_fitted", "pace_taken"),
 )
+LAST_CHECKS: Final = """
+select body from (
+    select body, at_ms, seq, row_number() over (
+        partition by unit, json_extract(body, '$.check') order by at_ms desc, seq desc) as nth
+    from in_force where kind = 'check' and at_ms <= ?)
+where nth = 1 order by at_ms, seq
+"""
+"""Each daily check of each unit as it was last done: their number does not grow with the years."""
+
 RECENT: Final = """
 select body from (
     select body, at_ms, seq, row_number() over (
@@ -72,6 +81,7 @@ def read_recorded(site: Site, ledger: Ledger, *, at: datetime) -> Recorded:
     own = tuple(row for row in rows if isinstance(row, Greased))
     others = [e for e in ledger.events(kinds=LOOKED_AT) if e.at <= at or isinstance(e, Away)]
     others += [row for row in rows if not isinstance(row, Greased)]
+    others += _events(ledger.rows(LAST_CHECKS, (instant_ms(at),)))
     with_meter = _events(ledger.rows(WITH_METER, (instant_ms(at),)))
     points = points_of([*others, *with_meter, *own])
     return Recorded(

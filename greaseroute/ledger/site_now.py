@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from greaseroute.ledger.events import Moved, PaceTaken
+from greaseroute.ledger.events import CheckDone, Moved, PaceTaken
 from greaseroute.ledger.meter_now import believed, meter_notes
 from greaseroute.ledger.meters import UNDATED, MeterPoint, WorkingDay, meter_at
 from greaseroute.ledger.places import place_in_plane
@@ -18,7 +18,7 @@ from greaseroute.site.crew import Grease, Technician
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site
 from greaseroute.site.moment import time_of_day
-from greaseroute.site.past import Absence, MeterNote, Past
+from greaseroute.site.past import Absence, CheckSeen, MeterNote, Past
 
 
 def absent(recorded: Recorded, unit: str) -> Absence | None:
@@ -73,6 +73,7 @@ def with_record(site: Site, ledger: Ledger, *, at: datetime) -> Site:
         troubles=troubles_of(book),
         absences=tuple(away.values()),
         meters=tuple(n for unit in here for n in _notes(unit, meters[unit.unit], recorded)),
+        checks=tuple(_checks(site, recorded, meters)),
     )
     return replace(
         site,
@@ -131,12 +132,9 @@ def _services(site: Site, recorded: Recorded, meters: Mapping[str, Meter]) -> It
         if event.unit not in units:
             continue
         at = event.at.astimezone(recorded.zone)
-        meter, meter_h = meters[event.unit], event.meter_h
+        meter_h = event.meter_h
         if meter_h is None:
-            meter_h = meter.at(at)
-        if meter_h is None:
-            worked_h = meter.day.hours(at, recorded.at)
-            meter_h = max(0.0, units[event.unit].meter_h - worked_h)
+            meter_h = _hours_then(units[event.unit], at, recorded, meter=meters[event.unit])
         yield LastService(
             unit=event.unit,
             joint=event.joint,
@@ -144,6 +142,26 @@ def _services(site: Site, recorded: Recorded, meters: Mapping[str, Meter]) -> It
             at=at,
             meter_h=round(meter_h, 2),
         )
+
+
+def _checks(site: Site, recorded: Recorded, meters: Mapping[str, Meter]) -> Iterator[CheckSeen]:
+    """When each daily check was last done, with the hours on the meter then."""
+    units = {unit.unit: unit for unit in site.units}
+    done = sorted(recorded.of(CheckDone), key=lambda event: event.at)
+    for event in {(e.unit, e.check): e for e in done}.values():
+        if event.unit in units:
+            at = event.at.astimezone(recorded.zone)
+            unit, meter = units[event.unit], meters[event.unit]
+            meter_h = round(_hours_then(unit, at, recorded, meter=meter), 2)
+            yield CheckSeen(unit=event.unit, check=event.check, at=at, meter_h=meter_h)
+
+
+def _hours_then(unit: Unit, at: datetime, recorded: Recorded, *, meter: Meter) -> float:
+    """What the meter showed at a moment; without a reading the list's figure less hours worked."""
+    shown_h = meter.at(at)
+    if shown_h is not None:
+        return shown_h
+    return max(0.0, unit.meter_h - meter.day.hours(at, recorded.at))
 
 
 def _readings(meters: Mapping[str, Meter]) -> Iterator[MeterReading]:

@@ -9,7 +9,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.errors import UnknownName
-from greaseroute.intervals.worklist import DueItem
+from greaseroute.intervals.worklist import DueItem, checks_due
 from greaseroute.plan.round import LeftOut
 from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
 from greaseroute.rounds.people import hands_of, spans_for
@@ -64,15 +64,24 @@ class Prepared:
     keep: Keep | None = None
 
 
+def _looks(site: Site, request: RoundRequest) -> dict[str, tuple[str, ...]]:
+    """The daily checks asked for, by unit: those due, all, none."""
+    if not request.with_looks:
+        return {}
+    if not request.every_look:
+        return checks_due(site, request.at)
+    return {u.unit: tuple(look.name for look in site.machine(u).looks) for u in site.units}
+
+
 def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepared:
     """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused."""
     morning = morning_of(site, request.at, finish_by=request.finish_by)
     crew = _crew(site, request.technicians)
     items = due_items(site, request.at, work=request.work)
     outfits = tuple(dict.fromkeys(outfit_of(t, site) for t in crew))
+    looks = _looks(site, request)
     works = [
-        unit_works(site, items, outfit=o, with_looks=request.with_looks, without=request.without)
-        for o in outfits
+        unit_works(site, items, outfit=o, looks=looks, without=request.without) for o in outfits
     ]
     progress("placing machines, free ground")
     now = stances_now(site)

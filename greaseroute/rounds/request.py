@@ -20,6 +20,7 @@ class Keep:
 class RoundRequest:
     """What the caller asks for: the moment, the work (None: what is due), who, until when.
 
+    ``with_looks``: the daily checks that are due are done as well; with ``every_look`` all of them.
     ``guns``: strokes left in guns at the start, where that is not what the site says.
     ``without`` are single fittings (unit, joint, fitting) to be left alone; ``left`` is what the
     caller has left out already.
@@ -34,6 +35,7 @@ class RoundRequest:
     without: frozenset[tuple[str, str, str]] = frozenset()
     left: tuple[LeftOut, ...] = ()
     guns: Mapping[str, int] | None = None
+    every_look: bool = False
 
 
 @dataclass(frozen=True, slots=True)

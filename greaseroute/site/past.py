@@ -40,6 +40,15 @@ class MeterNote(Record):
     text: str
 
 
+class CheckSeen(Record):
+    """When a daily check of a unit was last done, and the hours on the meter then."""
+
+    unit: str
+    check: str
+    at: datetime
+    meter_h: float
+
+
 class Past(Record):
     """What the record adds to a site. ``events`` counts them; ``latest`` is the newest."""
 
@@ -48,3 +57,4 @@ class Past(Record):
     troubles: tuple[Trouble, ...] = ()
     absences: tuple[Absence, ...] = ()
     meters: tuple[MeterNote, ...] = ()
+    checks: tuple[CheckSeen, ...] = ()

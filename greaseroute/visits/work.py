@@ -1,6 +1,6 @@
 """What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -188,20 +188,27 @@ def unit_works(
     items: Sequence[DueItem],
     *,
     outfit: Outfit,
-    with_looks: bool = False,
+    looks: Mapping[str, tuple[str, ...]] | None = None,
     without: frozenset[tuple[str, str, str]] = frozenset(),
 ) -> tuple[UnitWork, ...]:
     """The work at each unit for one outfit, in fleet order; units with nothing to do are left out.
 
     Joints that are never pumped or centrally fed are no work, whatever the caller says; nor are
-    the single fittings (unit, joint, fitting) in ``without``.
+    the single fittings (unit, joint, fitting) in ``without``. ``looks`` are the daily checks to be
+    done, by unit.
     """
     by_unit: dict[str, list[DueItem]] = {}
     for item in items:
         by_unit.setdefault(item.unit, []).append(item)
     return tuple(
         _less(
-            _unit_work(site, unit, items=by_unit[unit.unit], outfit=outfit, with_looks=with_looks),
+            _unit_work(
+                site,
+                unit,
+                items=by_unit[unit.unit],
+                outfit=outfit,
+                looks=(looks or {}).get(unit.unit, ()),
+            ),
             without,
         )
         for unit in site.units
@@ -219,7 +226,7 @@ def _less(work: UnitWork, without: frozenset[tuple[str, str, str]]) -> UnitWork:
 
 
 def _unit_work(
-    site: Site, unit: Unit, *, items: Sequence[DueItem], outfit: Outfit, with_looks: bool
+    site: Site, unit: Unit, *, items: Sequence[DueItem], outfit: Outfit, looks: tuple[str, ...]
 ) -> UnitWork:
     machine_type = site.machine(unit)
     joints: list[JointWork] = []
@@ -241,7 +248,6 @@ def _unit_work(
             cannot.append(CannotDo(item, reason, f"somebody with the skill {lacking!r}"))
         else:
             joints.append(_joint_work(site, joint, item=item, gun=gun, outfit=outfit))
-    looks = tuple(look.name for look in machine_type.looks) if with_looks else ()
     return UnitWork(
         unit, machine_type, tuple(joints), tuple(cannot), looks, takes_more=tuple(takes_more)
     )

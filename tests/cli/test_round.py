@@ -68,7 +68,7 @@ def test_it_writes_every_file_and_prints_the_summary(whole, tmp_path, capsys):
         *("calls.ics", "card.html", "map.svg", "pumps.csv", "round.json", "walk.geojson")
     ]
     shown = capsys.readouterr()
-    assert shown.out.startswith("Round for Sample yard, Tuesday 4 March 2031")
+    assert "\nRound for Sample yard, Tuesday 4 March 2031" in shown.out
     assert shown.out.endswith(
         f"Written to {out}: round.json, card.html, pumps.csv, calls.ics, map.svg, walk.geojson\n"
     )
@@ -77,7 +77,7 @@ def test_it_writes_every_file_and_prints_the_summary(whole, tmp_path, capsys):
 
 def test_the_language_of_the_option_goes_before_that_of_the_site(whole, tmp_path, capsys):
     assert entry(["round", "yard", "--out", str(tmp_path / "de"), "--language", "de"]) == 0
-    assert capsys.readouterr().out.startswith("Schmierrunde für Sample yard, Dienstag, 4. März")
+    assert "\nSchmierrunde für Sample yard, Dienstag, 4. März" in capsys.readouterr().out
     plan = (tmp_path / "de" / "round.json").read_text(encoding="utf-8")
     assert RoundPlan.model_validate_json(plan) == whole  # programs read the same in any language
     assert entry(["round", "yard", "--out", str(tmp_path / "x"), "--language", "xx"]) == 2
@@ -102,10 +102,10 @@ def test_the_same_input_gives_the_same_bytes(whole, tmp_path):
 
 
 def test_options_reach_the_planner(whole, told, tmp_path):
-    words = ["--at", "2031-03-05T04:00", "--seed", "7", "--limit-s", "3", "--with-looks"]
+    words = ["--at", "2031-03-05T04:00", "--seed", "7", "--limit-s", "3", "--checks", "all"]
     entry(["round", "yard", "--out", str(tmp_path), *words])
     assert told["request"].at == datetime.fromisoformat("2031-03-05T04:00+01:00")  # site time
-    assert told["request"].with_looks is True
+    assert (told["request"].with_looks, told["request"].every_look) == (True, True)
     assert told["effort"] == Effort(seed=7, limit_s=3.0)
 
 
@@ -119,7 +119,7 @@ def test_a_plan_cut_short_is_a_finding(planned, tmp_path):
     yard = sample.site()
     planned(yard, sample.plan(yard).model_copy(update={"left": (), "complete": False}))
     assert entry(["round", "yard", "--out", str(tmp_path)]) == 1
-    assert len(names(tmp_path)) == 5  # what there is, is written
+    assert len(names(tmp_path)) == 6  # what there is, is written
 
 
 def test_json_for_programs_is_the_plan_and_nothing_else(whole, tmp_path, capsys):

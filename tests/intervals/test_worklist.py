@@ -6,14 +6,14 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
+from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint, LookPoint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import UnknownName
-from greaseroute.intervals.worklist import carried_note, work_list
+from greaseroute.intervals.worklist import carried_note, checks_due, work_list
 from greaseroute.site.crew import Severity, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.site.model import Site
-from greaseroute.site.past import Past, Trouble
+from greaseroute.site.past import CheckSeen, Past, Trouble
 
 ZONE = ZoneInfo("Europe/Berlin")
 MONDAY = datetime(2031, 3, 10, 5, 30, tzinfo=ZONE)
@@ -346,3 +346,37 @@ def test_fittings_are_judged_each_by_its_own_service():
     later = _done(1040, day=9)  # the whole joint, after both
     item = _only(_site([two], services=[_done(1000), one, later]))
     assert (item.due, item.fittings, item.since_h) == (False, 2, 12)
+
+
+def _checked(*, at=None, meter_h=1050.0, formerly=()):
+    """The checks due of a digger with one a shift, one every 50 h and one every 30 days."""
+    every = {
+        "engine oil": Interval(every_shift=True),
+        "final drive": Interval(hours=50),
+        "battery": Interval(days=30),
+    }
+    looks = tuple(
+        LookPoint(name=name, link="boom", position_m=(0, 0, 1), what="good", interval=interval,
+                  formerly=formerly)
+        for name, interval in every.items()
+    )  # fmt: skip
+    site = _site([_joint(hours=50)], meter_h=1100.0)
+    joints = site.types["digger"].joints
+    machine = MachineType.model_construct(name="digger", joints=joints, attachments=(), looks=looks)
+    past = Past()
+    if at is not None:
+        past = Past(checks=[CheckSeen(unit="EX-1", check=n, at=at, meter_h=meter_h) for n in every])
+    return checks_due(replace(site, types={"digger": machine}, past=past), MONDAY)["EX-1"]
+
+
+def test_a_check_never_recorded_is_due():
+    assert _checked() == ("engine oil", "final drive", "battery")
+
+
+def test_checks_are_due_by_shift_hours_or_days_as_joints_are():
+    today, yesterday = MONDAY.replace(hour=5, minute=0), datetime(2031, 3, 9, 6, tzinfo=ZONE)
+    a_month_ago = datetime(2031, 2, 8, 6, tzinfo=ZONE)  # 30 days before the 10th of March
+    assert _checked(at=today, meter_h=1100.0) == ()
+    assert _checked(at=yesterday, meter_h=1092.0) == ("engine oil",)
+    assert _checked(at=yesterday, meter_h=1050.0) == ("engine oil", "final drive")
+    assert _checked(at=a_month_ago, meter_h=1092.0) == ("engine oil", "battery")

@@ -24,8 +24,7 @@ function Words(all, names, first) {
       document.documentElement.lang = now;
       document.querySelectorAll("[data-n]").forEach(function (span) {
         if (!english.has(span)) english.set(span, span.dataset.n || span.textContent);
-        var text = named(english.get(span));
-        if (span.textContent !== text) span.textContent = text;
+        span.textContent = named(english.get(span));
       });
       document.querySelectorAll("[data-w]").forEach(function (span) {
         var values = {};
