@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from greaseroute.solvers.vrp import bound as crew_bound
+from greaseroute.solvers.vrp.benders.loop import BendersLoop
 from greaseroute.solvers.vrp.changes import changes_take_time, with_shares
 from greaseroute.solvers.vrp.solve import solve_crew, with_bound
 from tests.solvers.vrp.crew_cases import ints, line_problem, random_problem
@@ -134,3 +135,16 @@ def test_shares_and_what_they_spare():
 def test_changes_that_take_no_time_leave_a_problem_as_it_is():
     problem = two_sides(change_ms=np.zeros((2, 1), dtype=np.int64))
     assert with_shares(problem, ints([0, 1]), ints([0, 1])) == (problem, 0)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_bound_goes_on_below_an_assignment_that_no_cut_excludes(seed, monkeypatch):
+    # Judged as if the plan ended 6 % later, no aim near it can be proved: better plans are found
+    # there. What they end by is an aim itself, down to the optimum.
+    rng = np.random.default_rng(seed)
+    problem = random_problem(rng, units=6, technicians=2)
+    best = solve_crew(problem)
+    later = replace(best, last_finish_ms=round(1.06 * best.last_finish_ms))
+    assert with_bound(problem, later, rounds=60).bound.lower_ms == best.last_finish_ms
+    monkeypatch.setattr(BendersLoop, "_none_before_any", lambda loop, over: 0)
+    assert with_bound(problem, later, rounds=60).bound.lower_ms < best.last_finish_ms
