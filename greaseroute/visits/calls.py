@@ -91,7 +91,7 @@ class Calls:
     def for_slew(self, work: UnitWork, placed: PlacedMachine) -> NoCall | None:
         """Why the upperstructure of a unit cannot be turned."""
         misses = slew_misses(placed, self.around.without(work.unit.unit))
-        return _blocked("no room to slew: the swept circle", misses, self.rules.swing_gap_m)
+        return _blocked("no room to slew: the swing radius", misses, self.rules.swing_gap_m)
 
     def _nobody(self, unit: Unit, machine: MachineType, wanted_ms: int) -> NoCall | None:
         first, last = self.window(unit)

@@ -99,7 +99,7 @@ def test_no_room_to_stand_clear_leaves_the_ring_and_the_moves_with_the_reason():
     ring = [x for x in plan.left if x.joint == "slew ring"]
     # radius 6.74 m; the start is 3.0 m from the middle
     assert [x.reason for x in ring] == [
-        "no room to slew: the swept circle overlaps inside by 3.74 m"
+        "no room to slew: the swing radius overlaps inside by 3.74 m"
     ]
     assert {v.posture for v in stands(plan)} == {"parked"}
     assert any("no room to bring it into the service position" in x.reason for x in plan.left)

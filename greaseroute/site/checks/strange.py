@@ -142,7 +142,7 @@ def no_room_to_slew(draft: Draft) -> Iterator[Remark]:
         misses = slew_misses(placed, around.without(unit.unit))
         if misses:
             names = ", ".join(told(miss, rules.swing_gap_m) for miss in misses[:2])
-            what = f"swept circle of {swing_circle(placed)[1]:.2f} m radius {names}"
+            what = f"swing radius of {swing_circle(placed)[1]:.2f} m {names}"
             usual = f"{rules.swing_gap_m:g} m free all round; no full turn is asked for here"
             yield _of_unit(unit, "x_m, y_m", what, usual=usual)
 
