@@ -65,7 +65,7 @@ def _nearest(prepared: Prepared, walker: Walker, open_units: list[str]) -> tuple
         (unit, k, node.foot_m)
         for unit in open_units
         for k, node in enumerate(walker.outlook.visits[unit].nodes)
-        if node.kind == "stand" and not node.need
+        if not node.need  # a place on the ground, or where one stands clear first
     ]
     ground = prepared.yard.grounds[0][1]
     speed = walker.outlook.outfit.speed_m_s
@@ -107,8 +107,11 @@ def habit(site: Site, prepared: Prepared, units: set[str]) -> list[Walker]:
     ]
     left = sorted(units)
     while left:
-        walker = min(walkers, key=lambda w: w.time_s)
-        unit, first, walk_m = _nearest(prepared, walker, left)
+        # Not everybody has the gun or the skill for every machine.
+        able = [w for w in walkers if any(unit in w.outlook.visits for unit in left)]
+        walker = min(able, key=lambda w: w.time_s)
+        open_units = [unit for unit in left if unit in walker.outlook.visits]
+        unit, first, walk_m = _nearest(prepared, walker, open_units)
         walker.walk_m += walk_m
         _visit(walker, walker.outlook.visits[unit], first)
         left.remove(unit)
