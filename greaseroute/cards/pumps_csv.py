@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 
 from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, TechnicianPlan
@@ -15,6 +16,7 @@ COLUMNS = (
 NUMBERS = frozenset(
     ("no", "stand", "x_m", "y_m", "height_m", "strokes", "dose_cm3", "cartridges_put_in_before")
 )
+FORMULA_HEAD = re.compile(r"(^|;\s*)(?=[=+\-@\t\r])")
 ENCODING = "utf-8-sig"  # the mark at the front tells spreadsheets that it is UTF-8
 
 
@@ -63,5 +65,8 @@ def _task_cells(task: FittingTask) -> list[object]:
 
 
 def _plain(text: str) -> str:
-    """Text that a spreadsheet cannot take for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    """Text that a spreadsheet cannot take for a formula, wherever it parts the cells.
+
+    Where the list separator is a semicolon, what follows one in a text may begin a cell.
+    """
+    return FORMULA_HEAD.sub(r"\1'", text)

@@ -5,7 +5,8 @@ from markupsafe import Markup
 from greaseroute.cards.cautions import aid
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings.week_svg import STYLE, fan_svg, minutes_svg
-from greaseroute.plan.week import MorningPlan, OrderLine, Pack, PlannedService, WeekPlan
+from greaseroute.plan.round import LeftOut
+from greaseroute.plan.week import CannotKeep, MorningPlan, OrderLine, Pack, PlannedService, WeekPlan
 from greaseroute.plan.words import clock
 from greaseroute.site.model import Site
 from greaseroute.texts.language import ENGLISH, Language
@@ -51,6 +52,80 @@ def by_unit(morning: MorningPlan, say: Language) -> list[tuple[str, list[tuple[s
     return [(unit, list(told.items())) for unit, told in found.items()]
 
 
+def machine_days(week: WeekPlan) -> list[tuple[str, list[int]]]:
+    """For each machine with something to do its joints on each morning."""
+    found: dict[str, list[int]] = {}
+    for day, morning in enumerate(week.mornings):
+        for service in morning.services:
+            found.setdefault(service.unit, [0] * len(week.mornings))[day] += 1
+    return sorted(found.items())
+
+
+def people(week: WeekPlan) -> list[tuple[str, list[str]]]:
+    """For each technician when he is out on each morning; empty where he is not needed."""
+    names = dict.fromkeys(t.name for m in week.mornings for t in m.technicians)
+    return [
+        (
+            name,
+            [
+                next(
+                    (
+                        f"{clock(t.start)}-{clock(t.finish)}"
+                        for t in m.technicians
+                        if t.name == name and t.strokes
+                    ),
+                    "",
+                )
+                for m in week.mornings
+            ],
+        )
+        for name in names
+    ]
+
+
+def people_by_hour(week: WeekPlan) -> list[tuple[str, list[int]]]:
+    """How many are out in each hour of the day, morning by morning."""
+    out = [
+        [(clock(t.start), clock(t.finish)) for t in m.technicians if t.strokes]
+        for m in week.mornings
+    ]
+    hours = sorted({f"{hour:02}" for day in out for a, b in day for hour in _hours(a, b)})
+    return [
+        (f"{hour}:00", [sum(int(hour) in _hours(a, b) for a, b in day) for day in out])
+        for hour in hours
+    ]
+
+
+def _hours(begin: str, end: str) -> list[int]:
+    """The hours of the day that a time between two clock times touches."""
+    first, last = int(begin[:2]), int(end[:2])
+    return [hour % 24 for hour in range(first, last + 1 + (24 if last < first else 0))]
+
+
+def mend_by_unit(week: WeekPlan) -> list[tuple[str, list[LeftOut]]]:
+    """What has to be mended first, unit by unit."""
+    found: dict[str, list[LeftOut]] = {}
+    for left in week.mend_first:
+        found.setdefault(left.unit, []).append(left)
+    return list(found.items())
+
+
+def no_gun_by_unit(week: WeekPlan) -> list[tuple[str, str, list[str]]]:
+    """Joints that no gun fits, of one machine and reason together."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for left in week.no_gun:
+        found.setdefault((left.unit, left.reason), []).append(left.joint)
+    return [(unit, reason, joints) for (unit, reason), joints in found.items()]
+
+
+def kept_by_nobody(week: WeekPlan) -> list[tuple[str, list[CannotKeep]]]:
+    """Joints whose interval no morning keeps: of one machine, interval and share together."""
+    found: dict[tuple[str, str, float, str], list[CannotKeep]] = {}
+    for each in week.cannot_keep:
+        found.setdefault((each.unit, each.interval, each.used, each.helps), []).append(each)
+    return [(key[0], joints) for key, joints in found.items()]
+
+
 def _limit_min(week: WeekPlan, site: Site) -> float:
     """Minutes from the first round's start to the shift start."""
     first = week.mornings[0].at
@@ -73,6 +148,12 @@ def week_html(week: WeekPlan, site: Site) -> str:
             style=Markup(page_style() + STYLE),
             minutes=Markup(minutes_svg(week.mornings, limit_min=_limit_min(week, site), say=say)),
             fans=[(grease, Markup(fan_svg(grease, days, say))) for grease in week.greases],
+            machine_days=machine_days(week),
+            people=people(week),
+            people_by_hour=people_by_hour(week),
+            mend=mend_by_unit(week),
+            keep=kept_by_nobody(week),
+            no_gun=no_gun_by_unit(week),
             by_unit=lambda morning: by_unit(morning, say),
             order_words=lambda line: order_words(line, say),
             units={unit.unit: say.name(site.types[unit.type].title) for unit in site.units},

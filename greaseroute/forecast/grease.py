@@ -71,6 +71,7 @@ def grease_weeks(
         on_plan = np.cumsum(np.array(by_day).reshape(-1, 4), axis=0)
         grams = grams[:, -1] + on_plan[-1, 0] - on_plan[-1, 2]
         used = used + on_plan[:, 1] - on_plan[:, 3]
+        used = np.maximum.accumulate(used, axis=1)  # what went in stays in
         spread = quantiles(grams)
         price = grease.price_per_kg
         found.append(

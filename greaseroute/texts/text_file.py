@@ -1,5 +1,6 @@
 """Reading one text file of a site folder; bad encoding, size and missing files are faults."""
 
+import sys
 from pathlib import Path
 
 from greaseroute.errors import Fault, Remark
@@ -15,14 +16,14 @@ def read_text(
     """The text of ``folder/name`` without a byte-order mark, or None and what is wrong with it.
 
     A file that is not ``needed`` may be missing: then None and no fault. A text in UTF-16 or
-    Windows-1252 is read all the same, which goes to ``remarks``.
+    Windows-1252 is read all the same, which goes to ``remarks``. The name ``-`` is standard input,
+    as where a file is named on the command line.
     """
     path = folder / name
-    if not path.is_file():
+    if name != STANDARD_INPUT and not path.is_file():
         return None, [_missing(folder, name)] if needed else []
     try:
-        with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
+        data = _bytes(path)
     except OSError as error:
         value = error.strerror or str(error)
         return None, [Fault(name, 1, "file", "-", value, "a readable file", "check access")]
@@ -30,6 +31,14 @@ def read_text(
         allowed = f"a file of at most {MOST_BYTES >> 20} MiB"
         return None, [Fault(name, 1, "file", "size", "larger", allowed, "split or shorten it")]
     return _decoded(data, name, [] if remarks is None else remarks)
+
+
+def _bytes(path: Path) -> bytes:
+    """What a file holds, or standard input; one byte more than is allowed at the most."""
+    if path.name == STANDARD_INPUT:
+        return sys.stdin.buffer.read(MOST_BYTES + 1)
+    with path.open("rb") as file:
+        return file.read(MOST_BYTES + 1)
 
 
 def _decoded(data: bytes, name: str, remarks: list[Remark]) -> tuple[str | None, list[Fault]]:

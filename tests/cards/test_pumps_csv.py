@@ -52,3 +52,10 @@ def test_a_name_that_looks_like_a_formula_stays_text(plan):
     walk = plan.technicians[0].model_copy(update={"name": '=HYPERLINK("x")'})
     got = rows(plan.model_copy(update={"technicians": (walk,)}))
     assert got[0]["technician"] == '\'=HYPERLINK("x")'
+
+
+def test_a_formula_after_a_semicolon_stays_text(plan):
+    # Where the list separator is a semicolon, the rest of the text would be a cell of its own.
+    walk = plan.technicians[0].model_copy(update={"name": "Ada; =1+1;-2"})
+    got = rows(plan.model_copy(update={"technicians": (walk,)}))
+    assert got[0]["technician"] == "Ada; '=1+1;'-2"

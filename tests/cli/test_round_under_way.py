@@ -1,5 +1,6 @@
 """``round --done-so-far``: the whole command on a small folder, its faults and its exit codes."""
 
+import io
 import json
 from datetime import datetime
 from pathlib import Path
@@ -44,6 +45,17 @@ def told(morning, tmp_path):
     path = tmp_path / "now.json"
     path.write_text(json.dumps(said, indent=1), encoding="utf-8")
     return path
+
+
+def test_what_is_done_is_read_from_standard_input_as_from_its_file(
+    folder, morning, told, tmp_path, monkeypatch
+):
+    asked = ["round", str(folder), "--plan", str(morning), "--out"]
+    assert entry([*asked, str(tmp_path / "a"), "--done-so-far", str(told)]) in (0, 1)
+    piped = io.TextIOWrapper(io.BytesIO(told.read_bytes()))
+    monkeypatch.setattr("sys.stdin", piped)
+    assert entry([*asked, str(tmp_path / "b"), "--done-so-far", "-"]) in (0, 1)
+    assert plan_of(tmp_path / "b" / "round.json") == plan_of(tmp_path / "a" / "round.json")
 
 
 def test_the_rest_is_planned_and_says_that_it_is_one(folder, morning, told, tmp_path, capsys):

@@ -11,7 +11,13 @@ import numpy as np
 import pytest
 
 from greaseroute.audit.due import owed
-from greaseroute.cards.week_html import order_words, week_html
+from greaseroute.cards.week_html import (
+    machine_days,
+    order_words,
+    people,
+    people_by_hour,
+    week_html,
+)
 from greaseroute.cli.main import entry
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.simulation import simulate
@@ -19,7 +25,7 @@ from greaseroute.forecast.week import WeekSettings, course_of, levelled, plan_we
 from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.intervals.worklist import carried_note, work_list
 from greaseroute.plan.round import Bound, LeftOut, RoundPlan, TechnicianPlan
-from greaseroute.plan.week import WeekPlan
+from greaseroute.plan.week import TechnicianMorning, WeekPlan
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
@@ -359,3 +365,37 @@ def test_the_page_says_what_the_record_holds(yard):
     assert f"{week.levelling.longest_min:.0f} minutes of all technicians together" in page
     assert page.count("<svg") == 1 + len(week.greases)
     assert "<script" not in page
+
+
+def test_the_page_tells_people_machines_and_what_to_mend_once(yard):
+    class Short(Engine):
+        def __call__(self, at, items):
+            plan = super().__call__(at, items)
+            left = tuple(
+                LeftOut(unit=i.unit, joint=i.joint, reason="arm 0.20 m too short")
+                for i in items
+                if i.joint == "take-up slide"
+            )
+            return plan.model_copy(update={"left": left})
+
+    week = plan_week(_span(yard, weeks=20), plan=one_by_one(Short()))
+    page = week_html(week, yard)
+    assert page.count("arm 0.20 m too short") == 2  # one for each of the two feeders
+    rows = dict(machine_days(week))
+    assert sum(map(sum, rows.values())) == sum(len(m.services) for m in week.mornings)
+    assert people(week) == [("Imke", [""] * 7)]
+    assert "About the minutes as walked nothing is proved" in page or "in the table" in page
+
+
+def test_people_by_the_hour():
+    folder = YARD
+    week = plan_week(_span(read_site(folder), weeks=5), plan=None)
+    one = TechnicianMorning(
+        name="A", walk_min=1, wait_min=0, work_min=1, walk_m=1, strokes=3,
+        start="2026-03-03T05:40:00+01:00", finish="2026-03-03T06:10:00+01:00",
+    )  # fmt: skip
+    late = one.model_copy(update={"name": "B", "start": "2026-03-03T06:05:00+01:00"})
+    morning = week.mornings[0].model_copy(update={"technicians": (one, late)})
+    told = week.model_copy(update={"mornings": (morning,)})
+    assert people_by_hour(told) == [("05:00", [1]), ("06:00", [2])]
+    assert people(told) == [("A", ["05:40-06:10"]), ("B", ["06:05-06:10"])]

@@ -204,6 +204,7 @@
       if (now.phase === null) now.phase = at === null ? stop.phases.length - 1 : at;
       var phase = stop.phases[now.phase];
       [walk.section, stop.element, phase.element].forEach(on);
+      rowsOf(stop).forEach(function (row) { row.wake(); });
       cut(stop, phase);
       phase.steps.forEach(function (li, k) {
         var count_ = stepsDone(stop, phase);
@@ -527,10 +528,12 @@
 
   document.documentElement.classList.add("live");
   bar.hidden = false;
-  rows.forEach(function (row) { row.show(); });
-  words.choose(words.code());
+  if (words.code() !== document.documentElement.lang) words.choose(words.code());
   shade();
   swipes(document.querySelector("main"));
+  window.addEventListener("beforeprint", function () {
+    rows.forEach(function (row) { row.wake(); });
+  });
   window.addEventListener("hashchange", asked);
   if (!asked()) {
     if (walks.length === 1) choose(0);

@@ -74,6 +74,7 @@ function Row(element, place, card) {
     show();
   }
   function show() {
+    if (!opener) return;
     var now = told() || {}, strokes = now.strokes === undefined || now.strokes === null
       ? planned : now.strokes;
     box.checked = now.done === true;
@@ -104,21 +105,27 @@ function Row(element, place, card) {
     ].filter(Boolean).join(" \u00b7 ");
   }
   function speak() {
+    if (!opener) return;
     var of = { unit: card.unitOf(element), number: element.dataset.no };
     box.setAttribute("aria-label", say("fitting_done", of));
     opener.setAttribute("aria-label", say("differs", of));
     if (fold) { fold.remove(); fold = null; opener.setAttribute("aria-expanded", "false"); }
   }
 
-  element.querySelector(".joint").appendChild(mark);
-  opener = button("\u22ef", { "class": "opener", "aria-expanded": "false" }, element, toggle);
-  box.addEventListener("change", function () {
-    if (fold && box.checked) reason.value = "";
-    write();
-  });
-  speak();
+  /* Made to be pressed only when its stop is shown: hundreds at once would make a card slow. */
+  function wake() {
+    if (opener) return;
+    element.querySelector(".joint").appendChild(mark);
+    opener = button("\u22ef", { "class": "opener", "aria-expanded": "false" }, element, toggle);
+    box.addEventListener("change", function () {
+      if (fold && box.checked) reason.value = "";
+      write();
+    });
+    speak();
+    show();
+  }
   return {
-    element: element, show: show, speak: speak, told: function () { return told() !== null; },
+    element: element, wake: wake, show: show, speak: speak, told: function () { return told() !== null; },
     finish: function () { if (!told()) put({ done: true }); },
     open: function (may) { box.disabled = !may; opener.disabled = !may; }
   };

@@ -24,7 +24,8 @@ function Words(all, names, first) {
       document.documentElement.lang = now;
       document.querySelectorAll("[data-n]").forEach(function (span) {
         if (!english.has(span)) english.set(span, span.dataset.n || span.textContent);
-        span.textContent = named(english.get(span));
+        var text = named(english.get(span));
+        if (span.textContent !== text) span.textContent = text;
       });
       document.querySelectorAll("[data-w]").forEach(function (span) {
         var values = {};
