@@ -5,15 +5,18 @@ import io
 import multiprocessing
 import os
 import pickle
+import select
 import signal
 import struct
 import sys
 import threading
+import time
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass
+from pathlib import Path
 from typing import BinaryIO, Generic, TypeVar
 
 T = TypeVar("T")
@@ -24,6 +27,15 @@ MOST_PARTS = 4096 // NUMBER.size
 # Starting a copy and reading its answers takes some hundredths of a second: each has to find so
 # many parts.
 LEAST_PARTS = 8
+
+# A copy waits for nothing and nobody. One that neither runs nor answers for so long hangs at a lock
+# whose thread was not copied with it (POSIX: a fork copies the calling thread alone).
+STUCK_S = 5
+LOOK_MS = 500
+PIPE_BYTES = 1 << 16
+# Libraries that keep threads of their own, not seen by Python, once they have worked: a copy made
+# after that would wait for them for ever.
+THREADED_LIBRARIES = ("typst",)
 
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
@@ -85,9 +97,9 @@ def side_by_side(
 
     Notes
     -----
-    The copies are forked, which is safe on Linux with a single thread; elsewhere, and in a
-    process that is itself one of many, there is none. Each process takes the next number from
-    one pipe. What a copy could not do (it failed or was killed) is done here, so that an error
+    The copies are forked, which is safe on Linux with a single thread; elsewhere, after the use of a
+    library that keeps threads, and in a process that is itself one of many, there is none. Each process takes the next number from
+    one pipe. What a copy could not do (it failed, was killed or hangs) is done here, so that an error
     is raised where its record is known.
     """
     wanted = _copies_for(count)
@@ -120,8 +132,15 @@ def _copies_for(count: int) -> int:
 
 
 def _copies_are_safe() -> bool:
-    """Whether this process has one thread alone and is not itself one of many."""
-    return threading.active_count() == 1 and multiprocessing.parent_process() is None
+    """Whether this process has no threads that matter and is not itself one of many.
+
+    The threads of the linear algebra do not: they stop at a fork, and start again.
+    """
+    return (
+        threading.active_count() == 1
+        and multiprocessing.parent_process() is None
+        and not any(name in sys.modules for name in THREADED_LIBRARIES)
+    )
 
 
 class _Queue:
@@ -150,12 +169,39 @@ class _Copy:
     pipe: BinaryIO
 
     def answers(self, known: dict[int, object]) -> dict[int, T]:
-        """All it worked out; nothing where it did not come to its end."""
+        """All it worked out; nothing where it did not come to its end, or hangs."""
         try:
-            told: dict[int, T] = _Reader(io.BytesIO(self.pipe.read()), known).load()
+            told: dict[int, T] = _Reader(io.BytesIO(self._said()), known).load()
         except (EOFError, pickle.UnpicklingError):
             return {}
         return told
+
+    def _said(self) -> bytes:
+        """What it wrote, up to its end or to where it hangs."""
+        said, cpu_ticks, quiet_since = bytearray(), None, time.monotonic()
+        bytes_to_read = select.poll()
+        bytes_to_read.register(self.pipe, select.POLLIN)
+        while True:
+            if bytes_to_read.poll(LOOK_MS):
+                if not (more := os.read(self.pipe.fileno(), PIPE_BYTES)):
+                    return bytes(said)
+                said += more
+            before, cpu_ticks = cpu_ticks, self._cpu_ticks_asleep()
+            if cpu_ticks is None or cpu_ticks != before:
+                quiet_since = time.monotonic()
+            elif time.monotonic() - quiet_since > STUCK_S:
+                return bytes(said)
+
+    def _cpu_ticks_asleep(self) -> int | None:
+        """The processor time it has had, where it sleeps; None where it runs or nobody can say.
+
+        Source: proc(5), ``/proc/PID/stat``: the state is field 3, utime and stime are 14 and 15.
+        """
+        try:
+            fields = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
+        except OSError:
+            return None
+        return int(fields[11]) + int(fields[12]) if fields[0] == "S" else None
 
     def end(self) -> None:
         """See it off, whether it is done or not."""
@@ -180,6 +226,7 @@ def _copy(
         return _Copy(pid, os.fdopen(read, "rb"))
     with suppress(BaseException):  # whoever forked it does what is missing, and tells the error
         die_with(parent)
+        _MOST_CORES.set(1)  # a copy makes no copies
         # A pipe breaks for its writer when the last reader has closed it: this copy is none.
         os.close(read)
         for other in others:

@@ -52,6 +52,7 @@ def test_two_processes_find_what_one_finds(harbour: Site, monkeypatch: pytest.Mo
     alone = prepared(harbour)
     assert not forked
     monkeypatch.setattr(side_by_side, "cores", lambda: 2)
+    monkeypatch.setattr(side_by_side, "THREADED_LIBRARIES", ())
     shared = prepared(harbour)
     assert len(forked) == 2  # for the postures, and for stands and visits
     for one, other in zip(alone.outlooks, shared.outlooks, strict=True):
