@@ -97,10 +97,10 @@ def side_by_side(
 
     Notes
     -----
-    The copies are forked, which is safe on Linux with a single thread; elsewhere, after the use of a
-    library that keeps threads, and in a process that is itself one of many, there is none. Each process takes the next number from
-    one pipe. What a copy could not do (it failed, was killed or hangs) is done here, so that an error
-    is raised where its record is known.
+    The copies are forked, which is safe on Linux with a single thread; elsewhere, after the use of
+    a library that keeps threads, and in a process that is itself one of many, there is none. Each
+    process takes the next number from one pipe. What a copy could not do (it failed, was killed or
+    hangs) is done here, so that an error is raised where its record is known.
     """
     wanted = _copies_for(count)
     if not wanted:
