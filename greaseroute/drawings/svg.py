@@ -13,7 +13,6 @@ from shapely.geometry.base import BaseGeometry
 
 Point2 = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom in the picture
-FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
 # Mean advance of a letter as a share of the type size, a little on the wide side so that boxes
 # reserved for a text hold it in any of the fonts above (measured on the widest of them).
 LETTER_WIDTH = 0.62

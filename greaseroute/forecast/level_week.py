@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from greaseroute.forecast.joints import FloatArray, JointRows
+from greaseroute.forecast.joints import JointRows
 from greaseroute.forecast.windows import BEFORE, Course, CourseMaker
 from greaseroute.site.model import Site
 from greaseroute.solvers.arrays import IntArray
@@ -128,8 +128,3 @@ def _due_path(course: Course, days: int) -> tuple[int, ...]:
         if at >= days:
             return tuple(mine)
         mine.append(at)
-
-
-def load_minutes(load_ms: IntArray) -> FloatArray:
-    """Milliseconds as minutes."""
-    return np.asarray(load_ms / 60_000.0, dtype=np.float64)

@@ -15,8 +15,6 @@ from greaseroute.forecast.joints import FloatArray, JointRows
 from greaseroute.forecast.mornings import Clockwork
 from greaseroute.plan.week import DayHours
 
-SMALLEST_TERM = 1e-12
-
 
 def _reached(hours: DayHours, need_h: float, *, rate: float) -> Callable[[int], float]:
     """Chance that ``days`` worked days use up ``need_h`` of an interval."""

@@ -29,7 +29,6 @@ from greaseroute.records import Record
 from greaseroute.texts.json_text import locate, parsed
 from greaseroute.texts.validation import Path, Source, faults_of, line_in, shown
 
-FORMATS = ("greaseroute card 1", "greaseroute card 2")
 LOOKS_LIKE = '"greaseroute card '
 
 

@@ -1,7 +1,7 @@
 """What the events tell of a joint beside its last service: blocked, skipped, takes more, broken."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, tzinfo
 from itertools import pairwise
 from statistics import median
@@ -211,11 +211,3 @@ def _defects(book: Book) -> Iterator[Trouble]:
             since=event.at,
             text=text,
         )
-
-
-def by_joint(troubles: Iterable[Trouble]) -> Mapping[tuple[str, str | None], list[Trouble]]:
-    """Troubles by unit and joint."""
-    found: dict[tuple[str, str | None], list[Trouble]] = defaultdict(list)
-    for trouble in troubles:
-        found[trouble.unit, trouble.joint].append(trouble)
-    return found

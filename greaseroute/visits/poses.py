@@ -138,20 +138,6 @@ class Surveyed:
     no_call: Mapping[str, NoCall] = field(default_factory=dict)
 
 
-def poses_for(
-    works: Sequence[UnitWork],
-    now: Mapping[str, Posed],
-    *,
-    terms: Terms,
-    calls: Calls,
-) -> dict[str, Poses]:
-    """For each unit the postures it is to be worked in, with every unit as it stands."""
-    return {
-        work.unit.unit: helping_poses(work, now[work.unit.unit], terms=terms, calls=calls)
-        for work in works
-    }
-
-
 def apart(poses: Sequence[Mapping[str, Poses]], calls: Calls) -> list[dict[str, Poses]]:
     """The postures that can be asked for at all units together, in the order of the units.
 
