@@ -70,6 +70,23 @@ class Engine:
         )  # fmt: skip
 
 
+class Short(Engine):
+    """An arm that is too short for the joints of some items."""
+
+    def __init__(self, for_item):
+        super().__init__()
+        self.for_item = for_item
+
+    def __call__(self, at, items):
+        plan = super().__call__(at, items)
+        left = tuple(
+            LeftOut(unit=i.unit, joint=i.joint, reason="arm 0.20 m too short")
+            for i in items
+            if self.for_item(i)
+        )
+        return plan.model_copy(update={"left": left})
+
+
 def test_each_service_is_asked_of_one_morning(yard):
     engine, span = Engine(), _span(yard, weeks=50)
     week = plan_week(span, plan=one_by_one(engine))
@@ -190,17 +207,7 @@ def test_what_a_morning_leaves_is_asked_of_the_next(yard):
 
 
 def test_what_nobody_can_reach_is_told_once_and_asked_no_more(yard):
-    class Short(Engine):
-        def __call__(self, at, items):
-            plan = super().__call__(at, items)
-            left = tuple(
-                LeftOut(unit=i.unit, joint=i.joint, reason="arm 0.20 m too short")
-                for i in items
-                if i.unit == "BF-1"
-            )
-            return plan.model_copy(update={"left": left})
-
-    week = plan_week(_span(yard, weeks=20), plan=one_by_one(Short()))
+    week = plan_week(_span(yard, weeks=20), plan=one_by_one(Short(lambda i: i.unit == "BF-1")))
     assert {x.unit for x in week.mend_first} == {"BF-1"}
     assert len({(x.unit, x.joint) for x in week.mend_first}) == len(week.mend_first)
     assert all(not m.left for m in week.mornings)
@@ -368,17 +375,9 @@ def test_the_page_says_what_the_record_holds(yard):
 
 
 def test_the_page_tells_people_machines_and_what_to_mend_once(yard):
-    class Short(Engine):
-        def __call__(self, at, items):
-            plan = super().__call__(at, items)
-            left = tuple(
-                LeftOut(unit=i.unit, joint=i.joint, reason="arm 0.20 m too short")
-                for i in items
-                if i.joint == "take-up slide"
-            )
-            return plan.model_copy(update={"left": left})
-
-    week = plan_week(_span(yard, weeks=20), plan=one_by_one(Short()))
+    week = plan_week(
+        _span(yard, weeks=20), plan=one_by_one(Short(lambda i: i.joint == "take-up slide"))
+    )
     page = week_html(week, yard)
     assert page.count("arm 0.20 m too short") == 2  # one for each of the two feeders
     rows = dict(machine_days(week))
