@@ -190,7 +190,7 @@ class _History:
         figures = [Figure(r.at, r.meter_h, r.new_meter) for r in self.readings]
         figures += [Figure(s.at, s.meter_h) for s in self.services]
         later = [f for f in figures if service.at < f.at <= self.at and f.at != listed.at]
-        if service.at < listed.at or not later:
+        if service.at < listed.at or (service.at == listed.at and not later):
             later.append(listed)
         meters = [[Figure(service.at, service.meter_h)]]
         for figure in sorted(later, key=lambda f: (f.at, f.meter_h)):

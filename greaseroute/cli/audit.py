@@ -43,9 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Audit every plan in the folder and print the findings; 1 where there are any."""
     from greaseroute.audit.report import finding_lines, summing_up
-    from greaseroute.site.folder import read_site
 
-    reports = _reports(args, read_site(args.site))
+    reports = _reports(args)
     if args.format == "json":
         print(_json(reports))
     else:
@@ -54,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     return 0 if all(report.good for report in reports) else 1
 
 
-def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
+def _reports(args: argparse.Namespace) -> "list[AuditReport]":
     """The audit of every plan in the folder: a round, a week, a first day. Raises BadInput."""
     from greaseroute.audit.plan_file import read_plan
 
@@ -63,20 +62,20 @@ def _reports(args: argparse.Namespace, site: "Site") -> "list[AuditReport]":
     for name in found or [ROUND]:
         path = args.plans / name
         if name == WEEK:
-            reports.append(_week_report(args, site, path))
+            reports.append(_week_report(args, path))
         elif name == FIRST_DAY:
-            reports.append(_first_day_report(args, site, path))
+            reports.append(_first_day_report(args, path))
         else:
             from greaseroute.audit.audit import audit_round
             from greaseroute.plan.round import RoundPlan
 
             plan = read_plan(path, RoundPlan)
-            now, asked = _asked(args, site, plan)
+            now, asked = _asked(args, _site_at(args.site, plan.at), plan)
             reports.append(audit_round(now, plan, asked=asked, file=name))
     return reports
 
 
-def _week_report(args: argparse.Namespace, site: "Site", path: Path) -> "AuditReport":
+def _week_report(args: argparse.Namespace, path: Path) -> "AuditReport":
     """The audit of a week, by the calendar that it was planned with."""
     from dataclasses import replace
     from datetime import date
@@ -89,20 +88,28 @@ def _week_report(args: argparse.Namespace, site: "Site", path: Path) -> "AuditRe
 
     week = read_plan(path, WeekPlan)
     holidays = tuple(date.fromisoformat(day) for day in week.holidays)
-    own = replace(site, work_days=WorkDays(week.days_off, holidays))
+    own = replace(_site_at(args.site, week.at), work_days=WorkDays(week.days_off, holidays))
     now = on_record(own, args.site, datetime.fromisoformat(week.at))[0]
     return audit_week(now, week, file=WEEK)
 
 
-def _first_day_report(args: argparse.Namespace, site: "Site", path: Path) -> "AuditReport":
+def _first_day_report(args: argparse.Namespace, path: Path) -> "AuditReport":
     from greaseroute.audit.first_day import audit_first_day
     from greaseroute.audit.plan_file import read_plan
     from greaseroute.cli.on_record import on_record
     from greaseroute.plan.first_day import FirstDay
 
     first = read_plan(path, FirstDay)
+    site = _site_at(args.site, first.at)
     now = on_record(site, args.site, datetime.fromisoformat(first.at))[0]
     return audit_first_day(now, first, file=FIRST_DAY)
+
+
+def _site_at(folder: Path, at: str) -> "Site":
+    """The site of a folder for a plan of that moment. Raises BadInput."""
+    from greaseroute.site.folder import read_site
+
+    return read_site(folder, now=datetime.fromisoformat(at))
 
 
 def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[Site, Asked]":

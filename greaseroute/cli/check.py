@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     """
     from greaseroute.site.folder import read_folder  # heavy: kept out of --help
 
-    reading = read_folder(args.site, now=datetime.now(UTC))
+    reading = read_folder(args.site, clock=datetime.now(UTC))
     if args.format == "json":
         print(_as_json(reading))
     else:

@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from greaseroute.intervals.worklist import work_list
     from greaseroute.site.folder import read_site
 
-    read = in_language(read_site(args.site), args.language)
+    read = in_language(read_site(args.site, now=args.at), args.language)
     site, at = on_record(read, args.site, args.at)
     away = [absence.unit for absence in site.past.absences]
     chosen = _chosen_units([*(unit.unit for unit in site.units), *away], [*args.units, *args.unit])

@@ -112,7 +112,8 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site
     from greaseroute.training.day import pairing
     from greaseroute.training.first_day import plan_first_day
 
-    site, at = on_record(in_language(read_site(args.site), args.language), args.site, args.at)
+    read = in_language(read_site(args.site, now=args.at), args.language)
+    site, at = on_record(read, args.site, args.at)
     pair = pairing(site, learner=args.learner, mentor=args.mentor)
     settings = _settings(args)
     ready_kernels(progress)

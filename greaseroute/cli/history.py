@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     from greaseroute.ledger.store import FILE, open_ledger
     from greaseroute.site.folder import read_site
 
-    raw = read_site(args.site)
+    raw = read_site(args.site, now=args.at)
     path = args.site / FILE
     with open_ledger(path) as ledger:
         events = ledger.events(unit=args.unit)

@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     from greaseroute.ledger.store import FILE, open_ledger
     from greaseroute.site.folder import read_site
 
-    site = read_site(args.site)
+    site = read_site(args.site, now=args.at)
     now = booking_moment(args.at, site)
     plans = _plans(args, site) if args.plan else []
     handed_in = [*_given(args, site, plans)]
@@ -100,9 +100,11 @@ def booking_moment(at: datetime | None, site: "Site") -> datetime:
 
     Where the site is planned for a later day than the clock shows, that day.
     """
+    from greaseroute.site.moment import in_zone
+
     zone = ZoneInfo(site.time_zone)
     if at is not None:
-        return at.replace(tzinfo=zone) if at.tzinfo is None else at.astimezone(zone)
+        return in_zone(at, zone)
     now = datetime.now(UTC).astimezone(zone)
     if site.planned_for is None:
         return now

@@ -93,7 +93,7 @@ def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[RoundPlan, Sit
     from greaseroute.site.folder import read_site
 
     progress(f"reading {args.site}")
-    reading = Aside(lambda: read_site(args.site))
+    reading = Aside(lambda: read_site(args.site, now=args.at))
     try:
         _load_planner()
         site = in_language(reading.result(), args.language)

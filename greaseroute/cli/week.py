@@ -127,7 +127,7 @@ def _span(args: argparse.Namespace) -> "Span":
     from greaseroute.site.folder import read_site
     from greaseroute.site.work_days import WorkDays, weekdays_of
 
-    read = in_language(read_site(args.site), args.language)
+    read = in_language(read_site(args.site, now=args.at), args.language)
     off = weekdays_of((*read.work_days.days_off, *args.days_off))
     holidays = tuple(sorted({*read.work_days.holidays, *args.holiday}))
     read = replace(read, work_days=WorkDays(off, holidays))

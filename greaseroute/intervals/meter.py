@@ -4,7 +4,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 from itertools import pairwise
-from zoneinfo import ZoneInfo
 
 from greaseroute.ledger.meters import WorkingDay
 
@@ -38,11 +37,6 @@ class RanBack:
 
     before: Reading
     after: Reading
-
-
-def in_zone(moment: datetime, zone: ZoneInfo) -> datetime:
-    """``moment`` in ``zone``; one without an offset is taken as local time there."""
-    return moment.replace(tzinfo=zone) if moment.tzinfo is None else moment.astimezone(zone)
 
 
 def hours_between(

@@ -6,9 +6,10 @@ from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from greaseroute.catalogue.joint import Joint
-from greaseroute.intervals.meter import NO_HOURS, Reading, in_zone
+from greaseroute.intervals.meter import NO_HOURS, Reading
 from greaseroute.ledger.meters import WorkingDay
 from greaseroute.site.fleet import LastService, MeterReading, Unit
+from greaseroute.site.moment import in_zone
 from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 

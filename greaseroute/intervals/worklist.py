@@ -10,14 +10,14 @@ from pydantic import Field
 from greaseroute.catalogue.joint import Interval, Joint
 from greaseroute.errors import UnknownName
 from greaseroute.intervals.interval import OwnInterval, shortened
-from greaseroute.intervals.meter import HoursRun, RanBack, Reading, hours_between, in_zone
+from greaseroute.intervals.meter import HoursRun, RanBack, Reading, hours_between
 from greaseroute.intervals.owed import ORDER, Judgement, LookAhead, Since, judge, never_recorded
 from greaseroute.intervals.services import UnitHistory, unit_history
 from greaseroute.records import Record
 from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
-from greaseroute.site.moment import time_of_day
+from greaseroute.site.moment import in_zone, time_of_day
 
 Status = Literal["due", "ahead", "not due", "look only", "never pumped"]
 

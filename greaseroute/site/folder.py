@@ -39,7 +39,7 @@ from greaseroute.site.files.settings import Settings, read_settings
 from greaseroute.site.fleet import Unit
 from greaseroute.site.geodesy import LocalPlane, local_plane
 from greaseroute.site.model import Site
-from greaseroute.site.moment import moment, zone
+from greaseroute.site.moment import in_zone, moment, zone
 from greaseroute.site.work_days import WorkDays
 from greaseroute.texts.text_file import read_text
 from greaseroute.texts.toml_text import TomlText
@@ -90,17 +90,21 @@ def gather(folder: Path, *, now: datetime | None = None) -> tuple[Site | None, t
     return reading.site, reading.faults
 
 
-def read_folder(folder: Path, *, now: datetime | None = None) -> FolderReading:
+def read_folder(
+    folder: Path, *, now: datetime | None = None, clock: datetime | None = None
+) -> FolderReading:
     """The site of a folder, or None and every fault in it; and every remark.
 
-    The later of ``now`` (with a zone) and the site's own ``planned_for`` tells services done from
-    services yet to come; where there is neither, nothing does.
+    The later of ``now`` (the moment asked for; without a zone in that of the site) and the site's
+    own ``planned_for`` tells services done from services yet to come. Where there is neither,
+    ``clock`` (with a zone) does; without it, nothing does.
     """
     if not folder.is_dir():
         return FolderReading(None, (_no_folder(folder),))
     draft, faults = _read(folder)
-    moments = [m for m in (now, _planned_for(draft.settings)) if m is not None]
-    draft = replace(draft, now=max(moments, default=None))
+    given = None if now is None else in_zone(now, _zone_or_utc(draft.settings))
+    moments = [m for m in (given, _planned_for(draft.settings)) if m is not None]
+    draft = replace(draft, now=max(moments, default=clock))
     draft = replace(draft, fitted=fit_units(draft))
     placed, refused = place_units(draft)
     draft = replace(draft, placed=placed)

@@ -58,6 +58,11 @@ def hours_span(text: str) -> Hours:
     return span
 
 
+def in_zone(at: datetime, where: tzinfo) -> datetime:
+    """A moment in a zone: local there where it has no offset, else turned into it."""
+    return at.replace(tzinfo=where) if at.tzinfo is None else at.astimezone(where)
+
+
 def moment(text: str, where: tzinfo) -> datetime:
     """A date and time as a moment in zone ``where``; one without offset is local there.
 
@@ -71,7 +76,7 @@ def moment(text: str, where: tzinfo) -> datetime:
     try:
         if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
             raise ValueError
-        return parsed.replace(tzinfo=where) if parsed.tzinfo is None else parsed.astimezone(where)
+        return in_zone(parsed, where)
     except (ValueError, OverflowError):
         raise ValueError(f"{MOMENT}, from {FIRST_YEAR} to {LAST_YEAR}") from None
 

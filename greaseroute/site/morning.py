@@ -9,7 +9,7 @@ from greaseroute.site.crew import Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.model import Site
-from greaseroute.site.moment import next_time, parked_window, shift_start, time_of_day
+from greaseroute.site.moment import in_zone, next_time, parked_window, shift_start, time_of_day
 from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
 DAY = timedelta(days=1)
@@ -68,13 +68,13 @@ def moment_for(site: Site, at: datetime | None, *, now: datetime | None = None) 
     if chosen is None:
         clock = (now or datetime.now(UTC)).astimezone(zone)
         return next_round_start(clock, round_start=site.round_start, work_days=site.work_days)
-    return chosen.replace(tzinfo=zone) if chosen.tzinfo is None else chosen.astimezone(zone)
+    return in_zone(chosen, zone)
 
 
 def morning_of(site: Site, at: datetime, *, finish_by: datetime | None = None) -> Morning:
     """The span that begins at ``at`` and ends at ``finish_by``, else at the next shift start."""
     zone = ZoneInfo(site.time_zone)
-    zero = at.replace(tzinfo=zone) if at.tzinfo is None else at.astimezone(zone)
+    zero = in_zone(at, zone)
     return Morning(zero, finish_by or shift_start(site.shift_start, zero))
 
 

@@ -10,6 +10,7 @@ from greaseroute.site.fleet import LastService, MeterReading, Unit
 from greaseroute.texts.validation import unknown_name
 
 NOT_YET = "the moment planned for"
+LATER = "correct the date, or plan for a later moment"
 BACKWARDS = "the hours run backwards: correct one, or give the reading of a new meter"
 
 
@@ -62,7 +63,12 @@ def future(draft: Draft) -> Iterator[Fault]:
             if record.at > draft.now:
                 value = f"{record.at:%Y-%m-%d %H:%M}"
                 allowed = f"not after {NOT_YET}, {draft.now:%Y-%m-%d %H:%M}"
-                yield _fault(file, record, "at", texts=(value, allowed, "correct the date"))
+                yield _fault(
+                    file,
+                    record,
+                    "at",
+                    texts=(value, allowed, LATER),
+                )
 
 
 def above_fleet(draft: Draft) -> Iterator[Fault]:
