@@ -5,34 +5,26 @@ stand in the type book, which is printed once for a site; the list gives the num
 """
 
 import io
-import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from importlib.util import find_spec
 from typing import Any
 
 from greaseroute.cards.card_model import StandBlock, StopBlock, WalkBlock, walk_blocks
 from greaseroute.cards.card_words import filled, in_language
 from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
-from greaseroute.cards.pages import part
 from greaseroute.cards.type_sheet import numbered_fittings, numbered_scene
+from greaseroute.cards.typesetter import typeset
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.drawings.drawing import side_view, top_view
 from greaseroute.drawings.map_svg import map_svg
-from greaseroute.errors import UnknownName
 from greaseroute.plan.round import FittingTask, RoundPlan
 from greaseroute.plan.tally import left_by_reason
 from greaseroute.site.fleet import Unit
 from greaseroute.site.model import Site
 from greaseroute.site.placed_units import placed_unit
 from greaseroute.texts.language import Language
-
-
-def pdf_ready() -> bool:
-    """Whether the typesetter and the maker of codes are installed."""
-    return find_spec("typst") is not None and find_spec("segno") is not None
 
 
 def card_pdf(
@@ -52,7 +44,7 @@ def card_pdf(
     blocks = walks or walk_blocks(plan, site)
     lists = [pocket.walk(walk) for walk in blocks]
     data = {**pocket.head(), "walks": lists, "map": drawn_map or map_svg(site, plan)}
-    return _typeset("pocket.typ", data, datetime.fromisoformat(plan.at))
+    return typeset("pocket.typ", data, datetime.fromisoformat(plan.at))
 
 
 def type_book_pdf(site: Site) -> bytes:
@@ -67,7 +59,7 @@ def type_book_pdf(site: Site) -> bytes:
         "about": say("card.paper.type_book_about"),
         "types": [_book_entry(site, units) for units in _alike(site)],
     }
-    return _typeset("types.typ", data, datetime(2000, 1, 1))
+    return typeset("types.typ", data, datetime(2000, 1, 1))
 
 
 def labels_pdf(site: Site) -> bytes:
@@ -85,7 +77,7 @@ def labels_pdf(site: Site) -> bytes:
         for unit in site.units
     ]
     data = {"lang": site.say.code, "title": site.name, "site": site.name, "labels": labels}
-    return _typeset("labels.typ", data, datetime(2000, 1, 1))
+    return typeset("labels.typ", data, datetime(2000, 1, 1))
 
 
 def _code(text: str) -> str:
@@ -95,22 +87,6 @@ def _code(text: str) -> str:
     drawn = io.BytesIO()
     segno.make(text, error="q", micro=False).save(drawn, kind="svg", border=2, xmldecl=False)
     return drawn.getvalue().decode()
-
-
-def _typeset(template: str, data: dict[str, Any], moment: datetime) -> bytes:
-    if not pdf_ready():
-        raise UnknownName(
-            "format", "'pdf'", limit="with the extra pdf", next_step="pip install greaseroute[pdf]"
-        )
-    import typst  # an extra, and slow to load
-
-    made: bytes = typst.compile(
-        part(template).encode(),
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        timestamp=int(moment.timestamp()),
-    )
-    return made
 
 
 def _alike(site: Site) -> list[list[Unit]]:

@@ -7,9 +7,10 @@ from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import walk_gpx
 from greaseroute.cards.html import card_html
 from greaseroute.cards.lonlat import lonlat_of
-from greaseroute.cards.paper import card_pdf, pdf_ready
+from greaseroute.cards.paper import card_pdf
 from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 from greaseroute.cards.pumps_xlsx import pumps_xlsx, xlsx_ready
+from greaseroute.cards.typesetter import pdf_ready
 from greaseroute.drawings.map_svg import map_svg
 from greaseroute.drawings.png import png_ready, svg_to_png
 from greaseroute.errors import UnknownName

@@ -1,15 +1,28 @@
 """The week's page: one self-contained HTML file for the phone and for paper."""
 
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
 from markupsafe import Markup
 
 from greaseroute.cards.cautions import aid
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings.week_svg import STYLE, fan_svg, minutes_svg
 from greaseroute.plan.round import LeftOut
-from greaseroute.plan.week import CannotKeep, MorningPlan, OrderLine, Pack, PlannedService, WeekPlan
+from greaseroute.plan.week import (
+    CannotKeep,
+    MorningPlan,
+    OrderLine,
+    Pack,
+    PlannedService,
+    TechnicianMorning,
+    WeekPlan,
+)
 from greaseroute.plan.words import clock
 from greaseroute.site.model import Site
 from greaseroute.texts.language import ENGLISH, Language
+
+FEW_ROWS = 12  # of a table: cut in two it would save no room worth it
 
 
 def pack_words(packs: tuple[Pack, ...], say: Language = ENGLISH) -> str:
@@ -61,6 +74,14 @@ def machine_days(week: WeekPlan) -> list[tuple[str, list[int]]]:
     return sorted(found.items())
 
 
+def _halves(
+    rows: list[tuple[str, list[int]]],
+) -> list[list[tuple[str, list[int]]]]:
+    """Rows in two tables that stand side by side on paper; few rows in one."""
+    middle = (len(rows) + 1) // 2
+    return [rows[:middle], rows[middle:]] if len(rows) >= FEW_ROWS else [rows]
+
+
 def people(week: WeekPlan) -> list[tuple[str, list[str]]]:
     """For each technician when he is out on each morning; empty where he is not needed."""
     names = dict.fromkeys(t.name for m in week.mornings for t in m.technicians)
@@ -102,20 +123,25 @@ def _hours(begin: str, end: str) -> list[int]:
     return [hour % 24 for hour in range(first, last + 1 + (24 if last < first else 0))]
 
 
-def mend_by_unit(week: WeekPlan) -> list[tuple[str, list[LeftOut]]]:
-    """What has to be mended first, unit by unit."""
-    found: dict[str, list[LeftOut]] = {}
-    for left in week.mend_first:
-        found.setdefault(left.unit, []).append(left)
-    return list(found.items())
+def by_reason(lefts: Iterable[LeftOut], site: Site) -> list[tuple[str, str]]:
+    """(machines, joints with their reason) of what is left out; what is alike stands together."""
+    found: dict[str, dict[str, list[str]]] = {}
+    for left in lefts:
+        parts = [left.joint, *([left.fitting] if left.fitting else [])]
+        name = " ".join(joint_name(part, left.unit, site) for part in parts)
+        reason = site.say.sentence(left.reason)
+        found.setdefault(left.unit, {}).setdefault(reason, []).append(name)
+    alike: dict[str, list[str]] = {}
+    for unit, told in found.items():
+        text = "; ".join(f"{', '.join(names)}: {reason}" for reason, names in told.items())
+        alike.setdefault(text, []).append(unit)
+    return [(", ".join(units), text) for text, units in alike.items()]
 
 
-def no_gun_by_unit(week: WeekPlan) -> list[tuple[str, str, list[str]]]:
-    """Joints that no gun fits, of one machine and reason together."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for left in week.no_gun:
-        found.setdefault((left.unit, left.reason), []).append(left.joint)
-    return [(unit, reason, joints) for (unit, reason), joints in found.items()]
+def joint_name(joint: str, unit: str, site: Site) -> str:
+    """A joint's name in the language of the site; on the machine's family it may be another."""
+    found = next((each for each in site.units if each.unit == unit), None)
+    return site.say.name(joint, site.machine(found).family if found else "")
 
 
 def kept_by_nobody(week: WeekPlan) -> list[tuple[str, list[CannotKeep]]]:
@@ -124,6 +150,15 @@ def kept_by_nobody(week: WeekPlan) -> list[tuple[str, list[CannotKeep]]]:
     for each in week.cannot_keep:
         found.setdefault((each.unit, each.interval, each.used, each.helps), []).append(each)
     return [(key[0], joints) for key, joints in found.items()]
+
+
+def window_min(technician: TechnicianMorning, shift_start: str) -> float:
+    """Minutes from when a technician sets off to the start of the shift, ``HH:MM``, after it."""
+    start = datetime.fromisoformat(technician.start)
+    hour, minute = (int(part) for part in shift_start.split(":"))
+    shift = start.replace(hour=hour, minute=minute, second=0, microsecond=0)
+    ahead = shift - start if shift > start else shift + timedelta(days=1) - start
+    return ahead / timedelta(minutes=1)
 
 
 def _limit_min(week: WeekPlan, site: Site) -> float:
@@ -137,7 +172,6 @@ def _limit_min(week: WeekPlan, site: Site) -> float:
 def week_html(week: WeekPlan, site: Site) -> str:
     """The page of a week. The same week and site give the same bytes; nothing is loaded."""
     say, days = site.say, [morning.at for morning in week.mornings]
-    families = {unit.unit: site.machine(unit).family for unit in site.units}
     return (
         environment()
         .get_template("week.html.j2")
@@ -148,15 +182,16 @@ def week_html(week: WeekPlan, site: Site) -> str:
             style=Markup(page_style() + STYLE),
             minutes=Markup(minutes_svg(week.mornings, limit_min=_limit_min(week, site), say=say)),
             fans=[(grease, Markup(fan_svg(grease, days, say))) for grease in week.greases],
-            machine_days=machine_days(week),
+            machine_halves=_halves(machine_days(week)),
             people=people(week),
             people_by_hour=people_by_hour(week),
-            mend=mend_by_unit(week),
+            mend=by_reason(week.mend_first, site),
             keep=kept_by_nobody(week),
-            no_gun=no_gun_by_unit(week),
+            no_gun=by_reason(week.no_gun, site),
+            window_min=lambda technician: window_min(technician, week.shift_start),
             by_unit=lambda morning: by_unit(morning, say),
             order_words=lambda line: order_words(line, say),
             units={unit.unit: say.name(site.types[unit.type].title) for unit in site.units},
-            name=lambda joint, unit: say.name(joint, families.get(unit, "")),
+            name=lambda joint, unit: joint_name(joint, unit, site),
         )
     )

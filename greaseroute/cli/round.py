@@ -167,7 +167,8 @@ def _draw(plan: "RoundPlan", site: "Site") -> _Drawn:
     """Everything that does not hang on the bound."""
     from greaseroute.cards.card_model import walk_blocks
     from greaseroute.cards.html import card_template
-    from greaseroute.cards.paper import card_pdf, pdf_ready
+    from greaseroute.cards.paper import card_pdf
+    from greaseroute.cards.typesetter import pdf_ready
     from greaseroute.drawings.map_svg import map_svg
     from greaseroute.drawings.png import png_aside, png_ready
     from greaseroute.processes import Aside

@@ -70,7 +70,8 @@ def _show_type(args: argparse.Namespace) -> int:
 
 
 def _show_site(args: argparse.Namespace, folder: Path) -> int:
-    from greaseroute.cards.paper import labels_pdf, pdf_ready, type_book_pdf
+    from greaseroute.cards.paper import labels_pdf, type_book_pdf
+    from greaseroute.cards.typesetter import pdf_ready
     from greaseroute.drawings.map_svg import map_svg
     from greaseroute.site.folder import read_site
     from greaseroute.site.placed_units import placed_unit

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
     from greaseroute.forecast.week import Span
     from greaseroute.plan.round import LeftOut
     from greaseroute.plan.week import LevellingReport, OrderLine, Quantiles, WeekPlan
+    from greaseroute.site.model import Site
     from greaseroute.texts.language import Language
 
 HELP = "plan the seven mornings ahead and the grease they use"
 
-FILES = ("week.json", "week.html")
+FILES = ("week.json", "week.html", "week.pdf")
 STAGES = ("reading", "compiling", "levelling", "round of", "simulating", "drawing")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -93,7 +94,6 @@ def run(args: argparse.Namespace) -> int:
     check_environment()
     output = OutputSet(args.out, "week", FILES, hashes_of(args.site))
     output.check()
-    from greaseroute.cards.week_html import week_html
     from greaseroute.forecast.round_planner import round_planner
     from greaseroute.forecast.week import plan_week
 
@@ -103,8 +103,7 @@ def run(args: argparse.Namespace) -> int:
         ready_kernels(progress)
         week = plan_week(span, plan=round_planner(span.site, seed=args.seed), progress=progress)
         progress("drawing the pages")
-        contents = (week.model_dump_json(indent=1) + "\n", week_html(week, span.site))
-        files = {n: text.encode() for n, text in zip(FILES, contents, strict=True)}
+        files = _files(week, span.site)
         output.write(files)
     if args.format == "json":
         print(week.model_dump_json(indent=1))
@@ -116,6 +115,20 @@ def run(args: argparse.Namespace) -> int:
     if reasons:
         print(span.site.say("week.exit", reasons="; ".join(reasons)), file=sys.stderr)
     return 1 if reasons else 0
+
+
+def _files(week: "WeekPlan", site: "Site") -> dict[str, bytes]:
+    """The files of the week; the one on paper where its maker is installed, and last: once it has
+    worked, this process makes no copies of itself."""
+    from greaseroute.cards.typesetter import pdf_ready
+    from greaseroute.cards.week_html import week_html
+    from greaseroute.cards.week_pdf import week_pdf
+
+    made = {
+        "week.json": (week.model_dump_json(indent=1) + "\n").encode(),
+        "week.html": week_html(week, site).encode(),
+    }
+    return {**made, "week.pdf": week_pdf(week, site)} if pdf_ready() else made
 
 
 def _span(args: argparse.Namespace) -> "Span":

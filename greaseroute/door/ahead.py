@@ -9,7 +9,9 @@ from html import escape
 from pathlib import Path
 
 from greaseroute.cards.first_day_html import first_day_html
+from greaseroute.cards.typesetter import pdf_ready
 from greaseroute.cards.week_html import week_html
+from greaseroute.cards.week_pdf import week_pdf
 from greaseroute.cli.output_set import OutputSet
 from greaseroute.door.open_site import OpenSite
 from greaseroute.forecast.round_planner import round_planner
@@ -25,7 +27,7 @@ from greaseroute.training.first_day import plan_first_day as first_day_record
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Page:
-    """A plan with one page to print: a week or a first day.
+    """A plan with its page and its sheets: a week or a first day.
 
     Attributes
     ----------
@@ -38,9 +40,12 @@ class Page:
     site: OpenSite
     verb: str
     page: Callable[[], str]
+    sheets: Callable[[], bytes] | None = None
 
     def save(self, folder: str | Path) -> tuple[Path, ...]:
-        """Write the JSON file and the page into a folder: both or none; the paths written.
+        """Write the JSON file, the page and, with the extra ``pdf``, the sheets into a folder.
+
+        All or none of them; the paths written are given back.
 
         Raises
         ------
@@ -52,6 +57,8 @@ class Page:
             f"{name}.json": (self.plan.model_dump_json(indent=1) + "\n").encode(),
             f"{name}.html": self.page().encode(),
         }
+        if self.sheets and pdf_ready():
+            files[f"{name}.pdf"] = self.sheets()
         OutputSet(Path(folder), self.verb, tuple(files)).write(files)
         return tuple(Path(folder) / file for file in files)
 
@@ -95,7 +102,13 @@ def plan_week(
     )
     with at_most_cores(cores):
         week = week_record(span, plan=round_planner(site.record, seed=seed))
-    return Page(week, site, "week", lambda: week_html(week, site.record))
+    return Page(
+        week,
+        site,
+        "week",
+        lambda: week_html(week, site.record),
+        lambda: week_pdf(week, site.record),
+    )
 
 
 def plan_first_day(

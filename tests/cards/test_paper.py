@@ -5,6 +5,7 @@ import io
 import pytest
 
 import greaseroute.cards.paper as paper
+import greaseroute.cards.typesetter as typesetter
 from greaseroute.cards.cautions import BEFORE_YOU_START
 from greaseroute.errors import UnknownName
 from tests.cards import sample
@@ -82,7 +83,7 @@ def test_german_where_the_site_speaks_german(plan, yard):
 
 
 def test_without_the_typesetter_the_extra_is_named(plan, yard, monkeypatch):
-    monkeypatch.setattr(paper, "find_spec", lambda name: None)
+    monkeypatch.setattr(typesetter, "find_spec", lambda name: None)
     with pytest.raises(UnknownName, match=r"pip install greaseroute\[pdf\]"):
         paper.card_pdf(plan, yard)
 
@@ -99,13 +100,13 @@ def test_a_label_tells_a_camera_which_machine_it_is_on(yard):
 
     def keep(template, data, moment):
         drawn["png"] = typst.compile(
-            paper.part(template).encode(), format="png", ppi=200.0, ignore_system_fonts=True,
-            sys_inputs={"data": paper.json.dumps(data)},
+            typesetter.part(template).encode(), format="png", ppi=200.0, ignore_system_fonts=True,
+            sys_inputs={"data": typesetter.json.dumps(data)},
         )  # fmt: skip
         return b""
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(paper, "_typeset", keep)
+        patch.setattr(paper, "typeset", keep)
         paper.labels_pdf(yard)
     found = zxing.read_barcodes(image.open(io.BytesIO(drawn["png"])))
     assert sorted(code.text for code in found) == sorted(unit.unit for unit in yard.units)

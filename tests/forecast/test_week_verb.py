@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from greaseroute.cards.typesetter import pdf_ready
 from greaseroute.cli.main import entry
 from greaseroute.plan.week import WeekPlan
 
@@ -19,6 +20,7 @@ def test_files_text_and_exit_code(tmp_path, capsys):
         "manifest.json",
         "week.html",
         "week.json",
+        *(["week.pdf"] if pdf_ready() else []),
     ]
     week = WeekPlan.model_validate_json((tmp_path / "week.json").read_text(encoding="utf-8"))
     assert len(week.mornings) == 3
@@ -50,3 +52,14 @@ def test_a_wrong_value_is_one_line_and_exit_code_2(option, value, told, tmp_path
     assert told in error
     assert error.count("\n") == 1
     assert not list(tmp_path.iterdir())
+
+
+def test_without_the_typesetter_the_sheets_are_left_away(tmp_path, capsys, monkeypatch):
+    args = ["week", YARD, "--out", str(tmp_path), "--weeks", "20", "--mornings", "1"]
+    entry(args)
+    monkeypatch.setattr("greaseroute.cards.typesetter.find_spec", lambda name: None)
+    capsys.readouterr()
+    entry(args)
+    assert capsys.readouterr().out.splitlines()[-1].endswith(": week.json, week.html")
+    names = sorted(p.name for p in tmp_path.iterdir())
+    assert names == ["manifest.json", "week.html", "week.json"]
