@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from greaseroute.cards.lonlat import lonlat_of
 from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import PersonCall, RoundPlan, StandVisit, Stop
+from greaseroute.site.lonlat import lonlat_of
 from greaseroute.site.model import Site
 
 LINE_OCTETS = 75  # of a line of a calendar file, RFC 5545, 3.1

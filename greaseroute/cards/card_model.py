@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.cards.cautions import stop_cautions
+from greaseroute.cards.cautions import ToldCaution, stop_cautions, told_cautions
 from greaseroute.cards.legs import Leg, leg_of
 from greaseroute.cards.lonlat import geo_link
 from greaseroute.cards.place_words import place_words
@@ -16,7 +16,14 @@ from greaseroute.drawings.drawing import drawn_side, drawn_top, scene
 from greaseroute.drawings.drawing_marks import Mark, StandMark
 from greaseroute.drawings.leg_svg import leg_svg
 from greaseroute.drawings.svg import Box
-from greaseroute.plan.round import FittingTask, LookTask, RoundPlan, StandVisit, TechnicianPlan
+from greaseroute.plan.round import (
+    FittingTask,
+    LookTask,
+    PlaceCaution,
+    RoundPlan,
+    StandVisit,
+    TechnicianPlan,
+)
 from greaseroute.plan.tally import NumberedStop, WalkTally, numbered, tally
 from greaseroute.plan.words import band_words, clock
 from greaseroute.processes import side_by_side
@@ -88,7 +95,11 @@ class PostureBlock:
 
 @dataclass(frozen=True, slots=True)
 class StopBlock:
-    """One stop: a unit with its work, or a visit to the store (``load`` by grease)."""
+    """One stop: a unit with its work, or a visit to the store (``load`` by grease).
+
+    ``around`` are the cautions of the leg to it and of where one stands, ``cautions`` those of
+    the machine, ``way_back`` those of the last leg where it is the last stop.
+    """
 
     label: str
     unit: str
@@ -103,7 +114,9 @@ class StopBlock:
     sketch: str
     geo: str
     isolation: tuple[str, ...]
+    around: tuple[ToldCaution, ...]
     cautions: tuple[str, ...]
+    way_back: tuple[ToldCaution, ...]
     never_pump: tuple[str, ...]
     inspect: tuple[str, ...]
     postures: tuple[PostureBlock, ...]
@@ -180,6 +193,8 @@ def _stop_block(
     never = [item.text for item in plan.never_pump if item.unit == stop.unit]
     inspect = [f"{item.joint}: {item.text}" for item in plan.inspect if item.unit == stop.unit]
     leg = leg_of(stop, site.ground)
+    around = told_cautions((*stop.way_cautions, *stop.place_cautions))
+    told = {caution.key for caution in around}
     return StopBlock(
         label=numbered_stop.label,
         unit=stop.unit,
@@ -194,13 +209,21 @@ def _stop_block(
         geo=geo_link(site, stop),
         sketch=_sketch(leg, stop.unit if unit else "", site, shapes=shapes),
         isolation=stop.isolation,
-        cautions=stop_cautions(stop.cautions),
+        around=around,
+        cautions=stop_cautions(key for key in stop.cautions if key not in told),
+        way_back=told_cautions(_home_cautions(numbered_stop, plan)),
         never_pump=tuple(never),
         inspect=tuple(inspect),
         postures=tuple(_posture_blocks(unit, stop.stands, site)) if unit else (),
         reload=stop.reload,
         load=stop.load,
     )
+
+
+def _home_cautions(stop: NumberedStop, plan: RoundPlan) -> tuple[PlaceCaution, ...]:
+    """Those of the way back, where a stop is the last one of its walk."""
+    ends = (t for t in plan.technicians if t.stops and t.stops[-1] is stop.stop)
+    return next((t.home_cautions for t in ends), ())
 
 
 def _sketch(leg: Leg, unit: str, site: Site, *, shapes: dict[str, BaseGeometry]) -> str:

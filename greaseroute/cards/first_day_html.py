@@ -7,7 +7,8 @@ from markupsafe import Markup
 
 from greaseroute.cards.card_model import StopBlock, walk_blocks
 from greaseroute.cards.card_words import in_language
-from greaseroute.cards.cautions import RESTS_ON, aid, before_you_start, caution_text
+from greaseroute.cards.cautions import RESTS_ON, aid, caution_text, general_cautions, sources
+from greaseroute.cards.emergency import emergency
 from greaseroute.cards.lessons import KindLesson, glossary, lesson_of, questions, troubles
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings import drawing, map_svg
@@ -93,7 +94,9 @@ def first_day_html(first: FirstDay, site: Site) -> str:
             aid=aid(say),
             style=Markup(page_style() + drawing.STYLE),
             map=Markup(map_svg.map_svg(site, first.round)),
-            cautions=before_you_start(say),
+            cautions=general_cautions(say),
+            sources=sources(first.round, site.time_zone),
+            emergency=emergency(first.round, say),
             pages=machine_pages(first, site),
             sign_off=sign_off_list(first, say),
             troubles=troubles(say),

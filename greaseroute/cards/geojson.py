@@ -4,9 +4,9 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from greaseroute.cards.gpx import LonLat
 from greaseroute.plan.round import RoundPlan, StandVisit, TechnicianPlan
 from greaseroute.plan.tally import NumberedStop, numbered, stop_fittings
+from greaseroute.site.lonlat import LonLat
 
 LOCAL_METRES = "local metres"
 # A reader that knows no "coordinates" member takes positions for WGS 84, unless a reference

@@ -1,17 +1,16 @@
 """The walk as GPX 1.1, for a handheld receiver; only where the site lies in lon/lat."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from xml.etree import ElementTree as ET
 
 from greaseroute.plan.round import RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import NumberedStop, numbered, stop_fittings
 from greaseroute.plan.words import clock, count
+from greaseroute.site.lonlat import LonLat
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")  # characters XML 1.0 forbids
-
-LonLat = Callable[[float, float], tuple[float, float]]
 
 
 def walk_gpx(plan: RoundPlan, *, to_lonlat: LonLat) -> str:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
 from greaseroute.cards.card_words import CardWords
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
+from greaseroute.cards.cautions import AID, general_cautions, own_cautions, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.lonlat import plane_of_phone
 from greaseroute.cards.pages import environment, part
@@ -54,7 +54,8 @@ def card_html(
         names=words.names,
         lang=words.code,
         aid=AID,
-        cautions=BEFORE_YOU_START,
+        cautions=general_cautions(),
+        sources=sources(plan, site.time_zone),
         plan_cautions=own_cautions(plan.cautions),
         emergency=emergency(plan, site.say),
         left=left_by_reason(plan),

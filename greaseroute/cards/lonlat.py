@@ -1,35 +1,14 @@
-"""From the local plane of a site back to longitude and latitude."""
+"""How a phone's position and a stop's address are told on the earth."""
 
 from typing import Any
 
 import numpy as np
 
-from greaseroute.cards.gpx import LonLat
 from greaseroute.plan.round import Stop
-from greaseroute.site.anchor_fit import fit_anchor
-from greaseroute.site.geodesy import local_plane
+from greaseroute.site.lonlat import lonlat_of
 from greaseroute.site.model import Site
 
 SIDE_M = 100.0  # over which the slope of the transformation is taken
-
-
-def lonlat_of(site: Site) -> LonLat | None:
-    """A function (x_m, y_m) -> (longitude, latitude) in degrees.
-
-    None for a site in local metres that says nothing of where it lies.
-    """
-    if site.origin_lonlat is not None:
-        to_source = local_plane("lon/lat", site.origin_lonlat).to_source
-    elif site.anchor is not None:
-        to_source = fit_anchor(site.anchor).to_lonlat
-    else:
-        return None
-
-    def to_lonlat(x_m: float, y_m: float) -> tuple[float, float]:
-        lon, lat = to_source(np.array([[x_m, y_m]]))[0]
-        return float(lon), float(lat)
-
-    return to_lonlat
 
 
 def plane_of_phone(site: Site) -> dict[str, Any] | None:

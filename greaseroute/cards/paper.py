@@ -5,7 +5,6 @@ stand in the type book, which is printed once for a site; the list gives the num
 """
 
 import io
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,10 +12,11 @@ from typing import Any
 
 from greaseroute.cards.card_model import StandBlock, StopBlock, WalkBlock, walk_blocks
 from greaseroute.cards.card_words import filled, in_language
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START, own_cautions
-from greaseroute.cards.type_sheet import numbered_fittings, numbered_scene
+from greaseroute.cards.cautions import AID, ToldCaution, general_cautions, own_cautions, sources
+from greaseroute.cards.emergency import emergency
+from greaseroute.cards.fitting_names import FittingNames
+from greaseroute.cards.type_sheet import numbered_scene
 from greaseroute.cards.typesetter import typeset
-from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.drawings.drawing import side_view, top_view
 from greaseroute.drawings.map_svg import map_svg
 from greaseroute.plan.round import FittingTask, RoundPlan
@@ -42,7 +42,7 @@ def card_pdf(
     """
     pocket = _Pocket(site, plan)
     blocks = walks or walk_blocks(plan, site)
-    lists = [pocket.walk(walk) for walk in blocks]
+    lists = [{**pocket.walk(walk), "last": walk is blocks[-1]} for walk in blocks]
     data = {**pocket.head(), "walks": lists, "map": drawn_map or map_svg(site, plan)}
     return typeset("pocket.typ", data, datetime.fromisoformat(plan.at))
 
@@ -97,28 +97,6 @@ def _alike(site: Site) -> list[list[Unit]]:
     return list(groups.values())
 
 
-class FittingNames:
-    """What the fittings of a unit are called on paper, and their numbers in the type book."""
-
-    def __init__(self, say: Language, placed: PlacedMachine) -> None:
-        self._say, self._family = say, placed.machine_type.family
-        self.rows = numbered_fittings(placed)
-        self._numbers = {(row.joint, row.fitting): row.label for row in self.rows}
-        self._heads = {(f.joint.name, f.fitting.name): f.head for f in placed.fittings}
-        self._of_joint = Counter(row.joint for row in self.rows)
-
-    def number(self, joint: str, fitting: str) -> str:
-        """The number in the type book, ``?`` for what is not in it."""
-        return self._numbers.get((joint, fitting), "?")
-
-    def name(self, joint: str, fitting: str) -> str:
-        """The joint, the fitting where the joint has several, the head where it is not usual."""
-        head = self._heads.get((joint, fitting), "conical")
-        parts = [joint, *([fitting] if self._of_joint[joint] != 1 else [])]
-        parts += [head] if head != "conical" else []
-        return ", ".join(in_language(self._say, part, self._family) for part in parts)
-
-
 def _book_entry(site: Site, units: Sequence[Unit]) -> dict[str, Any]:
     unit = units[0].model_copy(update={"heading_deg": 90.0, "slew_deg": 0.0})
     placed = placed_unit(site, unit)
@@ -143,9 +121,12 @@ class _Pocket:
     calls: dict[tuple[str, ...], str] = field(default_factory=dict)
     cautions: list[str] = field(default_factory=list)
     never: dict[str, list[str]] = field(default_factory=dict)
+    general: int = 0
+    told: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.cautions = [*own_cautions(self.plan.cautions), *(c.text for c in BEFORE_YOU_START)]
+        self.cautions = [*own_cautions(self.plan.cautions), *(c.text for c in general_cautions())]
+        self.general = len(self.cautions)
         for item in self.plan.never_pump:
             self.never.setdefault(item.text, []).append(item.unit)
 
@@ -172,6 +153,8 @@ class _Pocket:
                 "isolate": word("isolate"),
                 "calls": word("paper.calls"),
                 "cautions": word("before_start"),
+                "at_stops": word("paper.at_stops"),
+                "sources": word("sources"),
                 "never": word("never_pump"),
                 "inspect": word("look_only"),
                 "left": word("left_out"),
@@ -181,7 +164,13 @@ class _Pocket:
             },
             "isolation": [[sign, self._all(steps)] for steps, sign in self.isolation.items()],
             "calls": [[sign, self._all(steps)] for steps, sign in self.calls.items()],
-            "cautions": self._all(self.cautions),
+            "emergency": emergency(plan, self.say),
+            "cautions": self._all(self.cautions[: self.general]),
+            "at_stops": self._all(self.cautions[self.general :]),
+            "sources": [
+                f"{keys}: {self.text(source)}"
+                for source, keys in sources(plan, self.site.time_zone)
+            ],
             "never": [f"{self.text(text)}: {', '.join(of)}" for text, of in self.never.items()],
             "inspect": list(self._inspected()),
             "left": list(self._left()),
@@ -215,6 +204,7 @@ class _Pocket:
 
     def walk(self, walk: WalkBlock) -> dict[str, Any]:
         """One technician's list."""
+        self.told.clear()
         person, clock, word = walk.technician, self.say.clock, self.word
         times = (
             f"{word('start')} {clock(person.start)} {person.start_place}; "
@@ -264,13 +254,24 @@ class _Pocket:
         if stop.isolation:
             sign = self.isolation.setdefault(stop.isolation, f"I{len(self.isolation) + 1}")
             parts.append(self.word("paper.isolate_as", sign=sign))
-        numbers = [str(self._caution(text)) for text in stop.cautions]
+        numbers = [self._told(caution) for caution in stop.around]
+        numbers += [str(self._caution(text)) for text in stop.cautions]
         if numbers:
             parts.append(self.word("paper.cautions_as", numbers=", ".join(numbers)))
+        if stop.way_back:
+            back = ", ".join(map(self._told, stop.way_back))
+            parts.append(f"{self.word('way_back')}: {back}")
         never = [i.joint for i in self.plan.never_pump if i.unit == stop.unit]
         if never and not stop.reload:
             parts.append(f"{self.word('never_pump')}: {', '.join(self._all(dict.fromkeys(never)))}")
         return ". ".join(parts)
+
+    def _told(self, caution: ToldCaution) -> str:
+        """The number of a caution, with where it applies if that is news in this walk."""
+        number = self._caution(caution.text)
+        news = caution.where and caution.where != self.told.get(number)
+        self.told[number] = caution.where
+        return f"{number} ({self.text(caution.where)})" if news else str(number)
 
     def _caution(self, text: str) -> int:
         if text not in self.cautions:
@@ -284,7 +285,7 @@ class _Pocket:
             self._place(stand, names, gun=gun) for block in stop.postures for stand in block.stands
         ]
 
-    def _place(self, stand: StandBlock, names: "FittingNames", *, gun: list[str]) -> dict[str, Any]:
+    def _place(self, stand: StandBlock, names: FittingNames, *, gun: list[str]) -> dict[str, Any]:
         call = before = ""
         if stand.call:
             sign = self.calls.setdefault(stand.before, f"C{len(self.calls) + 1}")
@@ -303,7 +304,7 @@ class _Pocket:
         }  # fmt: skip
 
     def _row(
-        self, task: FittingTask, names: "FittingNames", *, put_in: int, gun: list[str]
+        self, task: FittingTask, names: FittingNames, *, put_in: int, gun: list[str]
     ) -> dict[str, str]:
         new_gun = f"{task.gun} ({task.grease})" if task.gun != gun[0] else ""
         gun[0] = task.gun

@@ -6,7 +6,6 @@ from greaseroute.cards.calls_ics import calls_ics
 from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import walk_gpx
 from greaseroute.cards.html import card_html
-from greaseroute.cards.lonlat import lonlat_of
 from greaseroute.cards.paper import card_pdf
 from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
 from greaseroute.cards.pumps_xlsx import pumps_xlsx, xlsx_ready
@@ -15,6 +14,7 @@ from greaseroute.drawings.map_svg import map_svg
 from greaseroute.drawings.png import png_ready, svg_to_png
 from greaseroute.errors import UnknownName
 from greaseroute.plan.round import RoundPlan
+from greaseroute.site.lonlat import lonlat_of
 from greaseroute.site.model import Site
 
 Made = Callable[[RoundPlan, Site], bytes]

@@ -3,10 +3,10 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from greaseroute.cards.cautions import RESTS_ON, aid, own_cautions
+from greaseroute.cards.cautions import aid, own_cautions
 from greaseroute.cards.emergency import emergency
 from greaseroute.catalogue.posture import position
-from greaseroute.plan.round import RoundPlan, TechnicianPlan
+from greaseroute.plan.round import GENERAL_CAUTIONS, RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
 from greaseroute.plan.words import certificate
 from greaseroute.texts.language import ENGLISH, Language
@@ -33,7 +33,7 @@ def summary_text(plan: RoundPlan, say: Language = ENGLISH) -> str:
         _hands_off(plan, say),
         _proof(plan, say),
         _notes(plan, say),
-        _filled(say("summary.read_first", n=len(RESTS_ON), aid=aid(say))),
+        _filled(say("summary.read_first", n=len(GENERAL_CAUTIONS), aid=aid(say))),
     ]
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 

@@ -219,8 +219,8 @@ def _texts(
     from greaseroute.cards.calls_ics import calls_ics
     from greaseroute.cards.geojson import walk_geojson
     from greaseroute.cards.gpx import walk_gpx
-    from greaseroute.cards.lonlat import lonlat_of
     from greaseroute.cards.pumps_csv import ENCODING, pumps_csv
+    from greaseroute.site.lonlat import lonlat_of
 
     to_lonlat = lonlat_of(site)
     files = {

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from greaseroute.cards.geojson import walk_geojson
-from greaseroute.cards.lonlat import lonlat_of
 from greaseroute.cards.round_files import round_files
 from greaseroute.cards.summary import summary_text
 from greaseroute.cli.output_set import OutputSet
@@ -24,6 +23,7 @@ from greaseroute.plan.tally import numbered, tally
 from greaseroute.processes import at_most_cores
 from greaseroute.rounds.planner import plan_round as plan_record
 from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.site.lonlat import lonlat_of
 from greaseroute.texts.language import ENGLISH
 
 PUMPS = (

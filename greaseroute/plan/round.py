@@ -73,6 +73,17 @@ class PersonCall(Record):
     y_m: float
 
 
+# The injury that hides comes first. More than five at the head are read once and then no more.
+GENERAL_CAUTIONS = ("INJECT", "STOP", "PINCH", "NOPUMP", "TRAFFIC")
+
+
+class PlaceCaution(Record):
+    """A caution where it applies: its key on the card, and what it is about there, in words."""
+
+    key: str = Field(description="key of the caution, such as WATER")
+    where: str = Field(default="", description="what and where, or when, in words")
+
+
 class StandVisit(Record):
     """A place for the feet; ``deck`` names the deck climbed to, ``height_m`` its height.
 
@@ -106,9 +117,10 @@ class Stop(Record):
     Times are ISO 8601 with offset. ``path`` is the leg walked to it, from the stop before;
     ``inside`` the walking line from its first stand to its last. ``isolation`` is done before the
     first stand; ``isolation_s`` is 0 where the unit is moved first of all and isolated after that.
-    ``people`` are those who have to come. ``fixed_s`` is the part of the
-    time at the unit that no route changes: isolation, coupling and strokes, the least height
-    band of each fitting, second passes, procedures, looks, cartridge changes.
+    ``people`` are those who have to come. ``cautions`` are keys of the machine's cautions,
+    ``way_cautions`` those of the leg, ``place_cautions`` those of where one stands. ``fixed_s``
+    is the part of the time at the unit that no route changes: isolation, coupling and strokes,
+    the least height band of each fitting, second passes, procedures, looks, cartridge changes.
     """
 
     unit: str
@@ -123,6 +135,8 @@ class Stop(Record):
     people: tuple[PersonCall, ...] = ()
     fixed_s: float = Field(default=0.0, ge=0)
     cautions: tuple[str, ...] = ()
+    way_cautions: tuple[PlaceCaution, ...] = ()
+    place_cautions: tuple[PlaceCaution, ...] = ()
     path: tuple[tuple[float, float], ...] = ()
     inside: tuple[tuple[float, float], ...] = ()
     stands: tuple[StandVisit, ...] = ()
@@ -130,7 +144,10 @@ class Stop(Record):
 
 
 class TechnicianPlan(Record):
-    """The walk of one technician. ``path`` is the whole walking line, start to finish."""
+    """The walk of one technician. ``path`` is the whole walking line, start to finish.
+
+    ``home_cautions`` are those of the last leg.
+    """
 
     name: str
     walk_m: float
@@ -143,6 +160,7 @@ class TechnicianPlan(Record):
     finish_place: str = ""
     path: tuple[tuple[float, float], ...]
     stops: tuple[Stop, ...]
+    home_cautions: tuple[PlaceCaution, ...] = ()
     cartridges: dict[str, CartridgeCount] = Field(default_factory=dict)
 
 

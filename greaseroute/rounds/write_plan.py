@@ -6,6 +6,7 @@ from datetime import datetime
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.intervals.worklist import carried_note
 from greaseroute.plan.round import (
+    GENERAL_CAUTIONS,
     LeftOut,
     LookedAt,
     PersonCall,
@@ -13,6 +14,7 @@ from greaseroute.plan.round import (
     TechnicianPlan,
 )
 from greaseroute.rounds.cartridges import added_up
+from greaseroute.rounds.check_ins import check_ins
 from greaseroute.rounds.left_out import (
     NO_SECOND,
     NO_TIME,
@@ -21,6 +23,7 @@ from greaseroute.rounds.left_out import (
     not_in_reach,
     order_of,
 )
+from greaseroute.rounds.place_cautions import with_cautions
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
@@ -41,10 +44,14 @@ UNION_NOTE = (
 def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
     """The whole record of a round."""
     ready = solved.ready
-    technicians = tuple(
+    walks = [
         technician_plan(schedule, _desk(ready, solved, number))
         for number, schedule in enumerate(solved.schedules)
         if number not in _standing_down(solved)
+    ]
+    technicians = tuple(
+        with_cautions(walk, ready.site, check_ins=check_ins(walk, walks, ready.site))
+        for walk in walks
     )
     left = [*ready.left, *_left(ready, solved)]
     return RoundPlan(
@@ -63,7 +70,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         never_pump=tuple(_never_pumped(ready)),
         inspect=tuple(_to_check(ready)),
         bound=solved.bound,
-        cautions=_cautions(solved),
+        cautions=GENERAL_CAUTIONS,
         notes=tuple(_notes(solved)),
     )
 
@@ -188,11 +195,6 @@ def _to_check(ready: Prepared) -> Iterable[LookedAt]:
                 yield LookedAt(unit=unit, joint=joint.name, text=CENTRAL_TEXT)
             elif joint.done_by == "operator":
                 yield LookedAt(unit=unit, joint=joint.name, text=OPERATOR_TEXT)
-
-
-def _cautions(solved: Solved) -> tuple[str, ...]:
-    alone = ["ALONE"] if len(solved.schedules) == 1 else []
-    return ("STOP", "LOTO", "INJECT", "NOPUMP", "TRAFFIC", *alone)
 
 
 def _notes(solved: Solved) -> Iterable[str]:

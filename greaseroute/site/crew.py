@@ -266,6 +266,15 @@ class WorkingRules(Record):
         greatest=30.0, unit="m", usual=(0.5, 10.0),
     )  # fmt: skip
 
+    check_in_min: float = number(
+        "longest time between two words of a technician that all is well; common practice",
+        default=60.0, least=5.0, greatest=480.0, unit="min", usual=(15.0, 120.0),
+    )  # fmt: skip
+    check_in_with: str = about(
+        "with whom technicians check in, with a number or a channel; empty: who of the people "
+        "is at hand, else who else walks", ""
+    )  # fmt: skip
+
     @field_validator("second_person_from", "second_person_to")
     @classmethod
     def _clock(cls, text: str | None) -> str | None:

@@ -11,7 +11,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from greaseroute.cards.cautions import AID, BEFORE_YOU_START
+from greaseroute.cards.cautions import AID, general_cautions
 from greaseroute.cards.html import card_html
 from greaseroute.cards.legs import DIRECTIONS
 from greaseroute.ledger.receipt import REASONS
@@ -187,8 +187,10 @@ def test_what_is_told_without_colour(card):
 
 def test_cautions_and_the_aid_line_are_there_word_for_word(card):
     assert AID in card.words
-    assert all(caution.text in card.words for caution in BEFORE_YOU_START)
-    assert all(f"[{caution.rests_on}]" in card.words for caution in BEFORE_YOU_START)
+    assert all(caution.text in card.words for caution in general_cautions())
+    head, back = card.words.split("What the cautions rest on")
+    assert not any(caution.rests_on in head for caution in general_cautions())
+    assert all(caution.rests_on in back for caution in general_cautions())
 
 
 def test_a_stop_repeats_only_the_cautions_of_its_own_machine(page):

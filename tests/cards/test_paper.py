@@ -6,7 +6,8 @@ import pytest
 
 import greaseroute.cards.paper as paper
 import greaseroute.cards.typesetter as typesetter
-from greaseroute.cards.cautions import BEFORE_YOU_START
+from greaseroute.cards.cautions import general_cautions
+from greaseroute.cards.fitting_names import FittingNames
 from greaseroute.errors import UnknownName
 from tests.cards import sample
 
@@ -36,7 +37,7 @@ def test_same_plan_and_site_give_the_same_bytes(pdf, yard):
 
 def test_a_sheet_with_what_holds_everywhere_a_map_and_the_list(pages):
     assert len(pages) == 3
-    assert all(pages[0].count(caution.text) == 1 for caution in BEFORE_YOU_START)
+    assert all(pages[0].count(caution.text) == 1 for caution in general_cautions())
     # Three steps of isolation, the same at five machines: written once, named at each.
     assert "".join(pages).count("2. take the key") == 1
     assert pages[2].count("Isolate as I1") == 5
@@ -67,7 +68,7 @@ def test_a_cartridge_change_stands_before_its_fitting(pages):
 def test_the_list_names_the_numbers_of_the_type_book(pages, yard):
     book = words(paper.type_book_pdf(yard))
     unit = yard.units[0]
-    names = paper.FittingNames(yard.say, sample.placed_unit(yard, unit))
+    names = FittingNames(yard.say, sample.placed_unit(yard, unit))
     assert names.number("boom root", "right") == "2"
     assert "2 boom root, right" in pages[2]
     assert "2 boom root, right" in " ".join(book)

@@ -10,8 +10,9 @@ from pyproj import Geod
 from greaseroute.cards.card_model import walk_blocks
 from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import walk_gpx
-from greaseroute.cards.lonlat import lonlat_of, plane_of_phone
+from greaseroute.cards.lonlat import plane_of_phone
 from greaseroute.site.anchor import Anchor, AnchorPoint
+from greaseroute.site.lonlat import lonlat_of
 from tests.cards import sample
 
 pyogrio = pytest.importorskip("pyogrio")

@@ -43,9 +43,9 @@ Check only, fed by a central system: 1 joint on 1 unit.
 How good is this walk?
   Proved: at most 1.8 % of the 38.9 min of walking and moving could be saved.
 
-Read the 18 cautions on the card before the first fitting. This plan is an aid.
-Follow the machine maker's manual, your site rules and local law; a competent
-person decides.
+Read the 5 cautions at the head of the card before the first fitting, and those
+of each stop there. This plan is an aid. Follow the machine maker's manual, your
+site rules and local law; a competent person decides.
 """
 
 
@@ -79,7 +79,7 @@ def test_cautions_of_the_site_are_told_and_standing_ones_left_to_the_card(plan):
     text = summary_text(plan.model_copy(update={"cautions": ("HOT", "mind the crusher")}))
     assert "- Caution: mind the crusher" in text
     assert "HOT" not in text
-    assert "Read the 18 cautions on the card before the first fitting." in text
+    assert "Read the 5 cautions at the head of the card before the first fitting" in text
 
 
 def test_many_technicians_stand_side_by_side_in_blocks_of_four(yard):

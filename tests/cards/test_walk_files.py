@@ -8,7 +8,7 @@ from jsonschema import Draft202012Validator
 
 from greaseroute.cards.geojson import walk_geojson
 from greaseroute.cards.gpx import NAMESPACE, walk_gpx
-from greaseroute.cards.lonlat import lonlat_of
+from greaseroute.site.lonlat import lonlat_of
 from tests.cards import sample
 
 ANCHOR = (13.4, 52.5)
