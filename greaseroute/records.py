@@ -1,9 +1,13 @@
-"""The base of every record: frozen, and closed to keys it does not know; numbers with bounds."""
+"""The base of every record: frozen, and closed to keys it does not know; bounds of its values."""
 
-from typing import Any
+from datetime import date, datetime
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 from pydantic_core import PydanticUndefined
+
+# Years in which clocks and calendars are known well enough, with room for a day on either side.
+FIRST_YEAR, LAST_YEAR = 1971, 2199
 
 
 class Record(BaseModel):
@@ -42,3 +46,33 @@ def usual_range(model: type[BaseModel], field: str) -> tuple[float, float] | Non
     extra = model.model_fields[field].json_schema_extra
     usual = extra.get("usual") if isinstance(extra, dict) else None
     return (usual[0], usual[1]) if isinstance(usual, list) else None  # type: ignore[return-value]
+
+
+def _moment(text: str) -> str:
+    try:
+        parsed = datetime.fromisoformat(text)
+    except ValueError:
+        parsed = datetime.min
+    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
+        raise ValueError("a date and time such as 2026-11-25T05:00:00+01:00")
+    return text
+
+
+def _day(text: str) -> str:
+    try:
+        parsed = date.fromisoformat(text)
+    except ValueError:
+        parsed = date.min
+    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
+        raise ValueError("a date such as 2026-11-25")
+    return text
+
+
+Moment = Annotated[str, AfterValidator(_moment)]
+"""Text of a moment: ISO 8601. That it has an offset is a promise of the plan, which is audited."""
+
+MomentOrNone = Annotated[str, AfterValidator(lambda text: text and _moment(text))]
+"""The same, or an empty text where there is none."""
+
+Day = Annotated[str, AfterValidator(_day)]
+"""Text of a date: ISO 8601."""

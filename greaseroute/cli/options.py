@@ -22,10 +22,12 @@ def out_folder(text: str) -> Path:
 
 def at_moment(text: str) -> datetime:
     """A moment from ``--at``: ISO 8601, with or without an offset."""
+    from greaseroute.site.moment import date_and_time  # heavy: kept out of --help
+
     try:
-        return datetime.fromisoformat(text)
-    except ValueError:
-        message = f"{text!r} is not a date and time; write it like 2026-03-02T05:30"
+        return date_and_time(text)
+    except ValueError as error:
+        message = f"{text[:30]!r} is not {error}"
         raise argparse.ArgumentTypeError(message) from None
 
 

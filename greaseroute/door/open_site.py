@@ -14,6 +14,7 @@ from greaseroute.door.frames import frame_of, table_named
 from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.site.folder import read_site as read_folder
 from greaseroute.site.model import Site
+from greaseroute.site.moment import date_and_time
 from greaseroute.site.morning import moment_for
 from greaseroute.walk.site_graph import OnlyWay, only_ways, site_graph
 
@@ -45,7 +46,7 @@ class OpenSite:
 
     def moment(self, at: datetime | str | None = None) -> datetime:
         """The moment planned for: ``at`` (ISO 8601), or the site's own, in the site's zone."""
-        given = datetime.fromisoformat(at) if isinstance(at, str) else at
+        given = date_and_time(at) if isinstance(at, str) else at
         return moment_for(self.record, given)
 
     def recorded(self, at: datetime | str | None = None) -> OpenSite:
@@ -55,7 +56,7 @@ class OpenSite:
         """
         if self.folder is None:
             return self
-        given = datetime.fromisoformat(at) if isinstance(at, str) else at
+        given = date_and_time(at) if isinstance(at, str) else at
         record, _ = on_record(self.record, self.folder, given)
         return OpenSite(record)
 

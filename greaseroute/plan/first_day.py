@@ -4,7 +4,7 @@ from pydantic import Field
 
 from greaseroute.plan.learning import LearningCurve
 from greaseroute.plan.round import LeftOut, RoundPlan
-from greaseroute.records import Record
+from greaseroute.records import Moment, MomentOrNone, Record
 
 FIRST_DAY_FORMAT = "greaseroute first day 1"
 
@@ -44,8 +44,8 @@ class LearnerStop(Record):
     unit: str
     type: str
     family: str
-    arrive: str
-    leave: str
+    arrive: Moment
+    leave: Moment
     wait_s: float = 0.0
     walk_m: float
     path: tuple[tuple[float, float], ...] = ()
@@ -106,7 +106,7 @@ class FirstDay(Record):
 
     format: str = FIRST_DAY_FORMAT
     site: str
-    at: str
+    at: Moment
     seed: int
     learner: str
     mentor: str
@@ -115,10 +115,10 @@ class FirstDay(Record):
     window_min: float
     start_place: str
     finish_place: str
-    finish: str
+    finish: Moment
     learner_min: float
     standard_min: float
-    shift_start: str = ""
+    shift_start: MomentOrNone = ""
     mentor_min: float = 0.0
     mentor_shows_min: float = 0.0
     easy_first: bool = True

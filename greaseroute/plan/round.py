@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from greaseroute.dose.count import CartridgeCount
-from greaseroute.records import Record
+from greaseroute.records import Moment, MomentOrNone, Record
 
 PLAN_FORMAT = "greaseroute round 1"
 
@@ -65,8 +65,8 @@ class PersonCall(Record):
     person: str
     unit: str
     technician: str
-    begin: str
-    end: str
+    begin: Moment
+    end: Moment
     posture: str = ""
     joint: str = ""
     x_m: float
@@ -125,8 +125,8 @@ class Stop(Record):
 
     unit: str
     type: str = ""
-    arrive: str
-    leave: str
+    arrive: Moment
+    leave: Moment
     wait_s: float = 0.0
     reload: bool = False
     isolation: tuple[str, ...] = ()
@@ -154,8 +154,8 @@ class TechnicianPlan(Record):
     walk_s: float
     work_s: float
     wait_s: float = 0.0
-    start: str
-    finish: str
+    start: Moment
+    finish: Moment
     start_place: str = ""
     finish_place: str = ""
     path: tuple[tuple[float, float], ...]
@@ -214,11 +214,11 @@ class RoundPlan(Record):
 
     format: str = PLAN_FORMAT
     site: str
-    at: str
+    at: Moment
     seed: int
-    shift_start: str
-    rest_of_round_from: str = ""
-    of_week: str = ""
+    shift_start: Moment
+    rest_of_round_from: MomentOrNone = ""
+    of_week: MomentOrNone = ""
     complete: bool = True
     due_joints: int = 0
     due_fittings: int = 0

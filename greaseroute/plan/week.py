@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from greaseroute.plan.round import LeftOut
-from greaseroute.records import Record
+from greaseroute.records import Day, Moment, Record
 
 
 class DayHours(Record):
@@ -74,8 +74,8 @@ class TechnicianMorning(Record):
     work_min: float
     walk_m: float
     strokes: int
-    start: str
-    finish: str
+    start: Moment
+    finish: Moment
     units: tuple[str, ...] = ()
 
     @property
@@ -93,7 +93,7 @@ class MorningPlan(Record):
     ``window_min``: minutes of all technicians up to the shift's start.
     """
 
-    at: str
+    at: Moment
     services: tuple[PlannedService, ...]
     units: int
     fittings: int
@@ -216,7 +216,7 @@ class WeekPlan(Record):
 
     format: str = WEEK_FORMAT
     site: str
-    at: str
+    at: Moment
     seed: int
     shift_start: str
     weeks_simulated: int
@@ -235,6 +235,6 @@ class WeekPlan(Record):
     late: float = 0.1
     catch_up: int = 2
     days_off: tuple[str, ...] = ()
-    holidays: tuple[str, ...] = ()
+    holidays: tuple[Day, ...] = ()
     notes: tuple[str, ...] = ()
     complete: bool = Field(default=True)

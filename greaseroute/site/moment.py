@@ -5,11 +5,10 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from greaseroute.errors import UnknownName
+from greaseroute.records import FIRST_YEAR, LAST_YEAR
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Hours
 
-# Years in which clocks and calendars are known well enough, with room for a day on either side.
-FIRST_YEAR, LAST_YEAR = 1971, 2199
 MOMENT = "a local date and time such as 2026-11-25T05:00"
 SHORT_CLOCK = re.compile(r"\d:\d\d(:|$)")
 DOTTED_DATE = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T]+(\S+))?")
@@ -66,6 +65,14 @@ def in_zone(at: datetime, where: tzinfo) -> datetime:
 def moment(text: str, where: tzinfo) -> datetime:
     """A date and time as a moment in zone ``where``; one without offset is local there.
 
+    Raises ValueError with plain words; see `date_and_time` for what is read.
+    """
+    return in_zone(date_and_time(text), where)
+
+
+def date_and_time(text: str) -> datetime:
+    """A date and time, with an offset where one is written.
+
     Raises ValueError with plain words. A date alone means its midnight. ``25.11.2026 5:00`` is
     read as well: a day that is followed by a point cannot be taken for a month.
     """
@@ -73,12 +80,9 @@ def moment(text: str, where: tzinfo) -> datetime:
         parsed = _dotted(text.strip()) or datetime.fromisoformat(text.strip())
     except ValueError:
         raise ValueError(MOMENT) from None
-    try:
-        if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
-            raise ValueError
-        return in_zone(parsed, where)
-    except (ValueError, OverflowError):
-        raise ValueError(f"{MOMENT}, from {FIRST_YEAR} to {LAST_YEAR}") from None
+    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
+        raise ValueError(f"{MOMENT}, from {FIRST_YEAR} to {LAST_YEAR}")
+    return parsed
 
 
 def _dotted(text: str) -> datetime | None:

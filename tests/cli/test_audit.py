@@ -79,6 +79,16 @@ def test_what_is_no_plan_is_refused_with_file_and_line(text, told, tmp_path, cap
     )
 
 
+@pytest.mark.parametrize("text", ["rubbish", "0001-01-01T00:00:00+10:00"])
+def test_a_moment_that_is_none_is_refused_with_file_and_line(text, written, tmp_path, capsys):
+    folder = _changed(written, tmp_path, lambda plan: plan.update(at=text))
+    assert entry(["audit", str(SITE), str(folder)]) == 2
+    assert capsys.readouterr().err == (
+        f"{tmp_path.as_posix()}/round.json:1: plan: at = '{text}'; allowed: a date and time such "
+        "as 2026-11-25T05:00:00+01:00; correct it\n"
+    )
+
+
 def test_a_round_on_a_site_with_a_record_goes_by_the_record(tmp_path, capsys):
     """All that was greased on the first morning is booked: only BF-1's slide is due on the next."""
     yard, out = tmp_path / "yard", tmp_path / "out"

@@ -145,7 +145,12 @@ def test_wrong_choice_is_misuse_with_a_guess(capsys):
     [
         (
             ["--at", "noon"],
-            "argument --at: 'noon' is not a date and time; write it like 2026-03-02T05:30",
+            "argument --at: 'noon' is not a local date and time such as 2026-11-25T05:00",
+        ),
+        (
+            ["--at", "0001-01-01T00:00+23:00"],
+            "argument --at: '0001-01-01T00:00+23:00' is not a local date and time such as "
+            "2026-11-25T05:00, from 1971 to 2199",
         ),
         (["--seed", "-1"], "argument --seed: '-1' is not a whole number from 0 up"),
         (["--seed", "1.5"], "argument --seed: '1.5' is not a whole number from 0 up"),
