@@ -1,9 +1,11 @@
 """What all tests share."""
 
 import os
+import shutil
 import signal
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -28,3 +30,17 @@ def _keyboard() -> Iterator[None]:
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     yield
     signal.signal(signal.SIGINT, before)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Chromium without a window, under Playwright; the test is skipped where one is missing."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        pytest.skip("no Chromium on this machine")
+    switches = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-sync"]
+    with sync_api.sync_playwright() as play:
+        found = play.chromium.launch(executable_path=chromium, args=switches)
+        yield found
+        found.close()

@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from greaseroute.cards.card_model import WalkBlock, walk_blocks
 from greaseroute.cards.card_record import record_data
+from greaseroute.cards.card_stops import minded, stops_data
 from greaseroute.cards.card_words import CardWords
 from greaseroute.cards.cautions import AID, general_cautions, own_cautions, sources
 from greaseroute.cards.emergency import emergency
@@ -21,7 +22,7 @@ from greaseroute.plan.tally import left_by_reason
 from greaseroute.plan.words import certificate
 from greaseroute.site.model import Site
 
-SCRIPTS = ("record.js", "qr.js", "say.js", "row.js", "viewer.js", "card.js")
+SCRIPTS = ("record.js", "qr.js", "say.js", "row.js", "parts.js", "viewer.js", "card.js", "open.js")
 """What was ticked and what is made of it; the code; the page. One script, run in this order."""
 
 
@@ -40,14 +41,17 @@ def card_html(
     """
     script = "".join(map(part, SCRIPTS))
     words = CardWords(site.say)
+    blocks = walks or walk_blocks(plan, site)
     return card_template().render(
         plan=plan,
-        walks=walks or walk_blocks(plan, site),
+        walks=blocks,
         map=Markup(drawn_map or map_svg.map_svg(site, plan)),
         style=Markup(part("card_screen.css") + drawing.STYLE + leg_svg.STYLE),
         script=Markup(script),
         script_hash=_sha256(script),
-        data={**record_data(plan, site), **_places(site), **_words(words)},
+        data={**record_data(plan, site), **_places(site), **_words(words), **_stops(blocks, site)},
+        tick_isolation=site.rules.tick_isolation_steps,
+        minded=minded,
         said=words.said,
         told=words.told,
         named=words.named,
@@ -69,6 +73,11 @@ def _places(site: Site) -> dict[str, Any]:
     x, y = view.origin
     seen = {"left_m": view.left_m, "top_m": view.top_m, "scale": view.scale, "x": x, "y": y}
     return {"map": seen, "geo": plane_of_phone(site)}
+
+
+def _stops(walks: Sequence[WalkBlock], site: Site) -> dict[str, Any]:
+    """The stops in short, and whether each step of an isolation is ticked."""
+    return {"ways": stops_data(walks), "tick_isolation": site.rules.tick_isolation_steps}
 
 
 def _words(words: CardWords) -> dict[str, Any]:

@@ -265,6 +265,10 @@ class WorkingRules(Record):
         "distance of a stand-clear place from all that moves", default=1.0, least=0.0,
         greatest=30.0, unit="m", usual=(0.5, 10.0),
     )  # fmt: skip
+    tick_isolation_steps: bool = about(
+        "whether the card asks for a tick at each step that isolates a unit, and at each step of a "
+        "call by itself", False,
+    )  # fmt: skip
 
     check_in_min: float = number(
         "longest time between two words of a technician that all is well; common practice",

@@ -1,6 +1,5 @@
 """The card under the rules of axe (accessibility), screen by screen, bright and dark."""
 
-import shutil
 from datetime import datetime, timedelta
 
 import pytest
@@ -9,9 +8,7 @@ from greaseroute.cards.html import card_html
 from tests.cards import sample
 
 pytestmark = pytest.mark.browser
-sync_api = pytest.importorskip("playwright.sync_api")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 # axe's own tags of WCAG 2.2 A and AA and of good practice, and the contrast of 7:1 (AAA).
 RULES = {
     "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
@@ -25,18 +22,6 @@ def file(yard, tmp_path_factory):
     plan = sample.plan(yard, technicians=("Ada", "Bo"))
     path.write_text(card_html(plan, yard), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
-    with sync_api.sync_playwright() as play:
-        found = play.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        yield found
-        found.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -3,7 +3,6 @@
 import io
 import json
 import random
-import shutil
 from datetime import datetime
 from importlib.resources import files
 
@@ -15,28 +14,20 @@ from greaseroute.ledger.report import state_of
 from tests.ledger.test_receipt import PLAN_ID, plan_of
 
 pytestmark = pytest.mark.browser
-sync_api = pytest.importorskip("playwright.sync_api")
 segno = pytest.importorskip("segno")
 pytest.importorskip("segno.consts")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
 
 
 @pytest.fixture(scope="module")
-def page():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
+def page(browser):
     templates = files("greaseroute.cards") / "templates"
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        page = browser.new_page()
-        page.set_content("<!doctype html><title>-</title>")
-        for name in ("record.js", "qr.js"):
-            page.add_script_tag(content=(templates / name).read_text(encoding="utf-8"))
-        yield page
-        browser.close()
+    page = browser.new_page()
+    page.set_content("<!doctype html><title>-</title>")
+    for name in ("record.js", "qr.js"):
+        page.add_script_tag(content=(templates / name).read_text(encoding="utf-8"))
+    yield page
+    page.close()
 
 
 def text_of(length, seed=1):

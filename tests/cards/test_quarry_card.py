@@ -4,6 +4,7 @@ import json
 import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
+from statistics import median
 
 import pytest
 
@@ -14,8 +15,6 @@ from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.folder import read_site
 
 pytestmark = pytest.mark.browser
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 QUARRY = Path(__file__).parent.parent.parent / "sites_demo" / "quarry_ruttersby"
 SCREENS = {"phone": (360, 740), "tablet": (820, 1180), "desktop": (1440, 900)}
 SIZES = """() => Array.from(document.querySelectorAll('button, input, select, summary'))
@@ -42,15 +41,16 @@ def file(plan, quarry, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
-    with sync_api.sync_playwright() as play:
-        found = play.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        yield found
-        found.close()
+def ticked_file(plan, tmp_path_factory):
+    """The same card of a site that asks for a tick at each step of an isolation."""
+    folder = tmp_path_factory.mktemp("ticked") / "site"
+    shutil.copytree(QUARRY, folder)
+    rules = folder / "site.toml"
+    text = rules.read_text(encoding="utf-8")
+    rules.write_text(text.replace("[rules]\n", "[rules]\ntick_isolation_steps = true\n"), "utf-8")
+    path = folder / "card.html"
+    path.write_text(card_html(plan, read_site(folder)), encoding="utf-8")
+    return path
 
 
 @pytest.fixture
@@ -58,7 +58,7 @@ def open_card(browser, file, plan):
     """The card on a screen of a kind; every request and every fault is kept."""
     contexts = []
 
-    def opened(screen="phone", *, scheme="light", at=None):
+    def opened(screen="phone", *, scheme="light", at=None, file=file):
         width, height = SCREENS[screen]
         context = browser.new_context(
             viewport={"width": width, "height": height}, color_scheme=scheme, has_touch=True
@@ -179,6 +179,69 @@ def test_nothing_can_be_ticked_before_the_machine_is_isolated(open_card):
     assert "first" in page.locator("#bar .why").inner_text()
 
 
+def isolation(page):
+    """Which steps of the isolation are ticked, and which can be pressed now."""
+    boxes = page.locator(".phase.shown .iso-step input")
+    return boxes.evaluate_all(
+        "all => all.map(b => b.checked ? 'x' : b.disabled ? '-' : 'o').join('')"
+    )
+
+
+def test_a_site_may_ask_for_a_tick_at_each_step_of_an_isolation(open_card, plan, ticked_file):
+    page = open_card(file=ticked_file)
+    press(page, ".who")
+    steps = plan.technicians[0].stops[0].isolation
+    boxes = page.locator(".phase.shown .iso-step input")
+    assert page.locator(".phase.shown .iso-step").all_inner_texts() == list(steps)
+    assert (
+        min(min(b.bounding_box()[side] for side in ("width", "height")) for b in boxes.all()) >= 56
+    )
+    for k in range(len(steps)):
+        # One after the other; until the last, "isolated" cannot be pressed and names what is left.
+        assert isolation(page) == "x" * k + "o" + "-" * (len(steps) - k - 1)
+        assert page.locator(".isolate").is_disabled()
+        assert f"{k} of {len(steps)}" in page.locator(".isolate").inner_text()
+        page.locator("#bar .side").last.click()  # past the isolation: nothing may be ticked
+        assert not page.locator(".phase.shown .row input:enabled, .place-key, .whole").count()
+        page.locator("#bar .side").first.click()
+        if k == 2:
+            press(page, ".undo")
+            assert isolation(page).startswith("xo-")
+            boxes.nth(1).check()
+            page.reload()
+            assert isolation(page).startswith("xxo-")
+        boxes.nth(k).check()
+    press(page, ".isolate")
+    assert page.locator(".phase.place.shown .row input:enabled").count()
+    press(page, ".undo")
+    assert isolation(page) == "x" * len(steps)
+    assert page.locator(".isolate").is_enabled()
+    boxes.last.uncheck()
+    assert page.locator(".isolate").is_disabled()
+    assert page.faults == []
+
+
+def test_there_the_steps_of_a_call_are_pressed_one_by_one_in_order(open_card, plan, ticked_file):
+    stop, stand = next(
+        (stop, at) for stop in plan.technicians[0].stops for at in stop.stands if at.event
+    )
+    page = open_card(file=ticked_file)
+    page.goto(f"{ticked_file.as_uri()}#unit={stop.unit}")
+    assert page.locator("#head .now h1").inner_text() == stop.unit
+    for box in page.locator(".phase.shown .iso-step input").all():
+        box.check()
+    press(page, ".isolate")
+    while not page.locator(".phase.shown.call").count():
+        press(page, "#bar .main")
+    told = []
+    while page.locator(".phase.shown.call .current").count():
+        told += page.locator(".phase.shown .current").all_inner_texts()
+        assert len(told) == page.locator(".phase.shown .steps .past").count() + 1
+        if not page.locator(".phase.shown .row input:enabled").count():
+            press(page, "#bar .main")
+    assert tuple(told) == stand.before
+
+
 def test_undo_takes_back_a_machine_and_stays_there(open_card):
     page = open_card()
     press(page, ".who")
@@ -199,21 +262,93 @@ def test_time_against_the_plan_is_told(open_card, plan):
     assert "7 min late" in page.locator("#head .now").inner_text()
 
 
-def test_ticking_is_quick_on_a_slow_phone(open_card):
-    page = open_card()
-    press(page, ".who")
-    while not page.locator(".place-key").count():
+PAINTED_MS = """async () => {
+  const spent = [], painted = done => requestAnimationFrame(() => {
+    const channel = new MessageChannel();
+    channel.port1.onmessage = done;
+    channel.port2.postMessage(0);
+  });
+  for (const box of document.querySelectorAll('.phase.shown .row input')) {
+    await new Promise(done => setTimeout(done, 40));
+    const begin = performance.now();
+    box.click();
+    await new Promise(painted);
+    spent.push(performance.now() - begin);
+  }
+  return spent;
+}"""
+
+
+def a_phone(browser, file):
+    """The card on a phone whose clock runs."""
+    context = browser.new_context(viewport={"width": 390, "height": 844}, device_scale_factor=2)
+    page = context.new_page()
+    page.goto(file.as_uri())
+    return page
+
+
+def test_a_tick_is_seen_within_50_ms(browser, file):
+    page = a_phone(browser, file)
+    page.locator(".who").nth(1).click()
+    while page.locator(".phase.shown .row").count() < 3:
         next_press(page)
+    # From the tick to the end of the frame that shows it. What runs beside the tests adds to it:
+    # the best median of three counts.
+    medians = []
+    for _ in range(3):
+        spent = page.evaluate(PAINTED_MS)
+        assert len(spent) >= 3
+        medians.append(median(spent))
+    assert 0.1 < min(medians) < 50
+    assert page.locator(".phase.shown .row.done").count() == len(spent)  # ticked, off, ticked
+    page.context.close()
+
+
+READY_MS = """window.ready_ms = new Promise(done => {
+  const look = () => {
+    const key = document.querySelector('#bar .main');
+    const shown = document.querySelector('.phase.shown');
+    if (!key || !shown || !shown.getBoundingClientRect().height) return requestAnimationFrame(look);
+    requestAnimationFrame(() => setTimeout(() => done(performance.now()), 0));
+  };
+  requestAnimationFrame(look);
+})"""
+
+
+def test_it_opens_at_the_stop_under_way_in_a_second_on_a_slow_phone(browser, file):
+    # A quarter of the speed of this machine, by the browser's own tool, stands for a phone. What
+    # runs beside the tests adds to it: the quickest opening counts.
+    page = a_phone(browser, file)
+    page.locator(".who").first.click()
+    next_press(page)
+    page.add_init_script(READY_MS)
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
-    spent = page.evaluate(
-        """() => Array.from(document.querySelectorAll('.phase.shown .row input')).map(box => {
-             const begin = performance.now(); box.click(); document.body.offsetHeight;
-             return performance.now() - begin; })"""
-    )
-    assert spent
-    # A quarter of the speed of this machine stands for a phone. The quickest is taken, and on a
-    # machine that does nothing else it is under 50 ms; what runs beside the tests adds to it.
-    assert min(spent) < 250
+    spent = []
+    while len(spent) < 12 and min(spent, default=1000) >= 1000:
+        page.reload()
+        spent.append(page.evaluate("window.ready_ms"))
+        assert page.locator(".phase.place.shown .row").first.is_visible()
+    assert 20 < min(spent) < 1000
+    page.context.close()
+
+
+def test_only_what_is_shown_or_comes_next_is_made(open_card, plan):
+    page = open_card()
+    assert page.locator(".stop").count() == 0
+    page.locator(".who").first.click()
+    page.wait_for_selector(".stop >> nth=1", state="attached")  # when it has time
+    assert page.locator(".stop").count() == 2
+    assert page.locator("#map-part, #end").count() == 0
+    # All of it on paper, in the order of the round, and the ticks that stand in it.
+    page.emulate_media(media="print")
+    page.wait_for_selector("#end", state="attached")
+    units = page.locator(".stop").evaluate_all("all => all.map(stop => stop.dataset.unit)")
+    assert units == [stop.unit for walk in plan.technicians for stop in walk.stops]
+    parts = page.locator("main > section").evaluate_all("all => all.map(p => p.id || p.className)")
+    assert [name.split()[0] for name in parts] == [
+        *("start", "map-part", "walk", "walk", "list", "end", "export")
+    ]
+    assert page.faults == []
 
 
 def test_the_card_is_small(file):

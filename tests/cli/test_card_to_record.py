@@ -10,8 +10,6 @@ import pytest
 from greaseroute.cli.main import entry
 
 pytestmark = pytest.mark.browser
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 YARD = Path(__file__).parent.parent.parent / "sites_demo" / "three_machines"
 NEXT = "2026-03-04T05:00"
 
@@ -37,43 +35,37 @@ def _row(page, unit, joint, fitting):
     return row
 
 
-def test_what_is_ticked_is_not_due_the_next_morning_and_nothing_else(tmp_path, capsys):
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
+def test_what_is_ticked_is_not_due_the_next_morning_and_nothing_else(browser, tmp_path, capsys):
     yard, out = tmp_path / "yard", tmp_path / "out"
     shutil.copytree(YARD, yard)
     assert entry(["round", str(yard), "--out", str(out)]) == 0
     capsys.readouterr()
     before = _due(yard, capsys)
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        page = browser.new_page()
-        page.clock.set_fixed_time(datetime.fromisoformat("2026-03-03T05:20:00+01:00"))
-        page.goto((out / "card.html").as_uri())
-        _row(page, "BF-1", "head pulley bearing", "right").locator("input").first.check()
-        slide = _row(page, "BF-2", "take-up slide", "right")
-        slide.locator(".opener").click()
-        slide.get_by_label("one stroke more").click()
-        slide.locator("select.found").select_option("leak")
-        slide.locator("input[type=text]").fill("lip torn")
-        slide.locator("input[type=text]").blur()
-        _row(page, "RB-1", "crank bearing", "front").locator("input").first.check()
-        rear = _row(page, "RB-1", "crank bearing", "rear")
-        rear.locator(".opener").click()
-        rear.locator("select.reason").select_option("does not take grease")
-        page.reload()
-        page.locator(".list-key").click()
-        assert page.inner_text("#count") == "4 of 6 done or reported"
-        page.locator(".hand-key").click()
-        page.locator(".hand-in summary").first.click()
-        with page.expect_download() as waiting:
-            page.locator(".hand-in .save").first.click()
-        file = tmp_path / waiting.value.suggested_filename
-        waiting.value.save_as(file)
-        receipt = page.locator(".receipt").first.input_value()
-        browser.close()
+    page = browser.new_page()
+    page.clock.set_fixed_time(datetime.fromisoformat("2026-03-03T05:20:00+01:00"))
+    page.goto((out / "card.html").as_uri())
+    _row(page, "BF-1", "head pulley bearing", "right").locator("input").first.check()
+    slide = _row(page, "BF-2", "take-up slide", "right")
+    slide.locator(".opener").click()
+    slide.get_by_label("one stroke more").click()
+    slide.locator("select.found").select_option("leak")
+    slide.locator("input[type=text]").fill("lip torn")
+    slide.locator("input[type=text]").blur()
+    _row(page, "RB-1", "crank bearing", "front").locator("input").first.check()
+    rear = _row(page, "RB-1", "crank bearing", "rear")
+    rear.locator(".opener").click()
+    rear.locator("select.reason").select_option("does not take grease")
+    page.reload()
+    page.locator(".list-key").click()
+    assert page.inner_text("#count") == "4 of 6 done or reported"
+    page.locator(".hand-key").click()
+    page.locator(".hand-in summary").first.click()
+    with page.expect_download() as waiting:
+        page.locator(".hand-in .save").first.click()
+    file = tmp_path / waiting.value.suggested_filename
+    waiting.value.save_as(file)
+    receipt = page.locator(".receipt").first.input_value()
+    page.close()
     assert file.name.startswith("card-Imke-2026-03-03-")
     booking = ["--at", "2026-03-03T08:00", "--plan", str(out / "round.json")]
     assert entry(["record", str(yard), str(file), *booking]) == 0

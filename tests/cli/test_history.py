@@ -127,18 +127,10 @@ def _work_s(folder):
 
 
 @pytest.mark.browser
-def test_the_page_prints_on_one_sheet(booked, tmp_path):
-    sync_api = pytest.importorskip("playwright.sync_api")
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    if chromium is None:
-        pytest.skip("no Chromium on this machine")
+def test_the_page_prints_on_one_sheet(browser, booked, tmp_path):
     assert entry(["history", str(booked), "BF-1", *AT, "--out", str(tmp_path)]) == 0
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        page = browser.new_page()
-        page.goto((tmp_path / "history-BF-1.html").as_uri())
-        pdf = page.pdf(format="A4")
-        browser.close()
+    page = browser.new_page()
+    page.goto((tmp_path / "history-BF-1.html").as_uri())
+    pdf = page.pdf(format="A4")
+    page.close()
     assert re.findall(rb"/Type /Page\b", pdf) == [b"/Type /Page"]

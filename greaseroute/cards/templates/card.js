@@ -1,17 +1,19 @@
-/* The card: one place on the screen at a time, Now and Next above, what is pressed below. */
-(function () {
+/* The card: one place on the screen at a time, Now and Next above, what is pressed below. ``text`` is
+   that of all its parts. */
+function Card(text) {
   "use strict";
   var round = JSON.parse(document.getElementById("round").textContent);
   var storage = null;
   try { storage = window.localStorage; } catch (refused) { storage = null; }
   var record = CardRecord.open(round, storage);
   var words = Words(round.words, JSON.parse(document.getElementById("names").textContent),
-    record.noted("language") || round.language);
+    round.language, record.noted("language") || round.language);
   var say = words.say, head = document.getElementById("head"), bar = document.getElementById("bar");
-  var card = { record: record, round: round, words: words, changed: changed, unitOf: unitOf };
-  var viewer = Viewer(card), rows = [], walks = [], takeBack = null, message = "", clock = null;
+  var card = { record: record, round: round, words: words, changed: changed, unitOf: unitOf, built: built };
+  var viewer = Viewer(card), parts = Parts(text, card), walks = parts.walks;
+  var takeBack = null, message = "";
   var now = { screen: "stop", walk: 0, stop: 0, phase: null };
-  var STEPS_A_PRESS = 3;
+  var STEPS_A_PRESS = round.tick_isolation ? 1 : 3;
   var TOO_FAR_MIN = 300; // a clock further off than this is not that of the round
 
   function all(selector, inside) {
@@ -20,63 +22,42 @@
   function unitOf(element) { return element.closest(".stop").dataset.unit; }
   function time(iso) { return iso.slice(11, 16); }
 
-  /* Walks, stops and phases with the rows of each, in the order of the plan. */
-  all("section.walk").forEach(function (section, walk) {
-    var fittings = 0, checks = 0;
-    walks.push({
-      section: section,
-      stops: all(".stop", section).map(function (stop) {
-        return {
-          element: stop, data: stop.dataset, store: stop.classList.contains("store"),
-          pictures: all(".draw", stop),
-          phases: all(".phase", stop).map(function (phase) {
-            return {
-              element: phase, call: phase.classList.contains("call"),
-              steps: phase.classList.contains("call") ? all(".steps li", phase) : [],
-              rows: all(".row", phase).map(function (element) {
-                var n = element.classList.contains("look") ? checks++ : fittings++;
-                var row = Row(element, { walk: walk, n: n }, card);
-                rows.push(row);
-                return row;
-              })
-            };
-          })
-        };
-      })
-    });
-  });
-
   /* What is kept of a stop: whether it is isolated, and how many steps of its calls are done. */
-  function key(stop, name) { return name + " " + stop.element.dataset.label + stop.data.arrive; }
-  function mustIsolate(stop) { return !!stop.element.querySelector(".iso"); }
+  function key(stop, name) { return name + " " + stop.data.label + stop.data.arrive; }
+  function mustIsolate(stop) { return stop.data.isolation > 0; }
   function isolated(stop) {
     return stop.store ? !!record.noted(key(stop, "filled"))
       : !mustIsolate(stop) || !!record.noted(key(stop, "isolated"));
   }
-  function stepsDone(stop, phase) {
-    return record.noted(key(stop, "steps " + phase.element.dataset.letter)) || 0;
+  /* Steps of its isolation that are ticked, in their order, where the site asks for each. */
+  function stepsTicked(stop) { return record.noted(key(stop, "isolation")) || 0; }
+  function stepsOpen(stop) {
+    return round.tick_isolation && !stop.store && stepsTicked(stop) < stop.data.isolation;
   }
-  function callDone(stop, phase) { return stepsDone(stop, phase) >= phase.steps.length; }
+  function stepsDone(stop, phase) {
+    return record.noted(key(stop, "steps " + phase.data.letter)) || 0;
+  }
+  function callDone(stop, phase) { return stepsDone(stop, phase) >= phase.data.steps; }
   function done(stop, phase) {
-    if (phase.element.classList.contains("arrive")) return isolated(stop);
-    return callDone(stop, phase) && phase.rows.every(function (row) { return row.told(); });
+    if (phase === stop.phases[0]) return isolated(stop);
+    return callDone(stop, phase) && !untold(phase.marks).length;
   }
   function openPhase(stop) {
     var at = stop.phases.findIndex(function (phase) { return !done(stop, phase); });
     return at < 0 ? null : at;
   }
-  function rowsOf(stop) {
-    return [].concat.apply([], stop.phases.map(function (phase) { return phase.rows; }));
+  function marksOf(stop) {
+    return [].concat.apply([], stop.phases.map(function (phase) { return phase.marks; }));
   }
-  function untold(list) { return list.filter(function (row) { return !row.told(); }); }
+  function untold(list) { return list.filter(function (mark) { return !mark.told(); }); }
   /* A stop counts as done when everything of it is told, also where it was not isolated. */
   function over(stop) {
-    var list = rowsOf(stop);
+    var list = marksOf(stop);
     return list.length ? !untold(list).length && openPhase(stop) === null : isolated(stop);
   }
   function nextStop(walk, from) {
-    var stops = walks[walk].stops;
-    for (var k = from; k < stops.length; k += 1) if (!over(stops[k])) return k;
+    var list = walks[walk].stops;
+    for (var k = from; k < list.length; k += 1) if (!over(list[k])) return k;
     return null;
   }
   /* Phases of a stop that may be ticked now: isolated, and no call before them still open. */
@@ -87,12 +68,12 @@
     });
     return before ? "call" : "";
   }
-  /* Untold rows up to the next call, as one press may finish them. */
+  /* What is untold up to the next call, as one press may finish them. */
   function reachable(stop) {
     var list = [], open = true;
     stop.phases.forEach(function (phase) {
       if (phase.call && !callDone(stop, phase)) open = false;
-      if (open) list = list.concat(untold(phase.rows));
+      if (open) list = list.concat(untold(phase.marks));
     });
     return list;
   }
@@ -103,12 +84,12 @@
   }
   /* How many steps of a call are done after the next press: up to three, the last by itself. */
   function stepsThen(stop, phase) {
-    var k = stepsDone(stop, phase), n = phase.steps.length;
+    var k = stepsDone(stop, phase), n = phase.data.steps;
     return k < n - 1 ? Math.min(k + STEPS_A_PRESS, n - 1) : n;
   }
   function step(stop, phase) {
     undoable(say("toast_step", { unit: stop.data.unit }), function () {
-      record.note(key(stop, "steps " + phase.element.dataset.letter), stepsThen(stop, phase));
+      record.note(key(stop, "steps " + phase.data.letter), stepsThen(stop, phase));
     });
   }
   function isolate(stop) {
@@ -120,15 +101,31 @@
   function finish(stop, list, letter) {
     var text = letter ? say("toast_place", { unit: stop.data.unit, letter: letter })
       : say("toast_machine", { unit: stop.data.unit });
-    undoable(text, function () { list.forEach(function (row) { row.finish(); }); });
-    list.forEach(function (row) { row.show(); });
+    undoable(text, function () { list.forEach(function (mark) { mark.finish(); }); });
+    stop.phases.forEach(function (phase) { phase.rows.forEach(function (row) { row.show(); }); });
+  }
+  function tickStep(stop, count_) {
+    undoable(say("toast_step", { unit: stop.data.unit }), function () {
+      record.note(key(stop, "isolation"), count_);
+    });
+    now.undoTo = now.stop;
+    stepsMay(stop);
+    renderBar();
+  }
+  /* They are ticked in their order, and the last one ticked may be taken back. */
+  function stepsMay(stop) {
+    var ticked = stepsTicked(stop), over_ = isolated(stop);
+    stop.phases[0].steps.forEach(function (box, k) {
+      box.checked = k < ticked || over_;
+      box.disabled = over_ || (k !== ticked && k !== ticked - 1);
+    });
   }
   function undo() {
     var back = takeBack;
     takeBack = null;
     message = say("undone");
     if (back) back();
-    rows.forEach(function (row) { row.show(); });
+    parts.rows().forEach(function (row) { row.show(); });
     now.phase = null;
     now.stop = now.undoTo;
     show();
@@ -149,10 +146,8 @@
   function changed(element) {
     takeBack = null;
     message = "";
-    rows.forEach(function (row) { if (row.element === element) row.show(); });
-    renderBar();
-    renderChips(); // the rest of the head stays: a sketch is slow to copy, and a tick must not wait
-    setTimeout(count, 0);
+    parts.rows().forEach(function (row) { if (row.element === element) row.show(); });
+    afterPaint(function () { renderBar(); renderChips(); count(); }); // a tick is seen at once
   }
   function go(stop) {
     now = { screen: "stop", walk: now.walk, stop: stop, phase: null, undoTo: stop };
@@ -178,7 +173,7 @@
     show(true);
   }
 
-  /* The part of a drawing that belongs to a place, from the whole one that stands in the page. */
+  /* The part of a drawing that belongs to a place, from the whole one of its stop. */
   function cut(stop, phase) {
     var into = phase.element.querySelector(".cut");
     if (!into || into.childNodes.length) return;
@@ -200,29 +195,40 @@
     all(".shown").forEach(function (element) { element.classList.remove("shown"); });
     function on(element) { element.classList.add("shown"); }
     if (now.screen === "stop") {
-      var walk = walks[now.walk], stop = walk.stops[now.stop], at = openPhase(stop);
+      var stop = walks[now.walk].stops[now.stop], at = openPhase(stop);
       if (now.phase === null) now.phase = at === null ? stop.phases.length - 1 : at;
       var phase = stop.phases[now.phase];
-      [walk.section, stop.element, phase.element].forEach(on);
-      rowsOf(stop).forEach(function (row) { row.wake(); });
+      parts.build(stop);
+      [parts.section(now.walk), stop.element, phase.element].forEach(on);
       cut(stop, phase);
-      phase.steps.forEach(function (li, k) {
+      if (phase.call) phase.steps.forEach(function (li, k) {
         var count_ = stepsDone(stop, phase);
         li.className = k < count_ ? "past" : k < stepsThen(stop, phase) ? "current" : "";
       });
       rowsMay(stop);
+      stepsMay(stop);
+      whenIdle(buildNext);
     } else if (now.screen === "start") {
-      on(document.getElementById("start"));
+      on(parts.named("start"));
       renderWho();
     } else if (now.screen === "list") {
-      on(document.getElementById("list"));
-      on(document.getElementById("end"));
+      on(parts.named("list"));
+      on(parts.named("end"));
       renderList();
-    } else on(document.getElementById("export"));
+    } else on(parts.named("export"));
     renderHead();
     renderBar();
     count();
     if (top) window.scrollTo(0, 0);
+  }
+  function afterPaint(make) { requestAnimationFrame(function () { setTimeout(make, 0); }); }
+  function whenIdle(make) {
+    if (window.requestIdleCallback) window.requestIdleCallback(make);
+    else setTimeout(make, 200);
+  }
+  function buildNext() {
+    var next = nextStop(now.walk, now.stop + 1);
+    if (now.screen === "stop" && next !== null) parts.build(walks[now.walk].stops[next]);
   }
   function rowsMay(stop) {
     stop.phases.forEach(function (phase, at) {
@@ -232,7 +238,7 @@
   }
 
   function minutesLate(stop) {
-    var list = rowsOf(stop), begin = Date.parse(stop.data.arrive), end = Date.parse(stop.data.leave);
+    var list = marksOf(stop), begin = Date.parse(stop.data.arrive), end = Date.parse(stop.data.leave);
     var share = list.length ? 1 - untold(list).length / list.length : 0;
     return Math.round((Date.now() - begin - share * (end - begin)) / 60000);
   }
@@ -257,15 +263,15 @@
     var pointer = made("i", "\u2191", { "class": "arrow", "aria-hidden": "true" }, span);
     pointer.style.transform = "rotate(" + stop.data.bearing + "deg)";
     made("span", say("way", { m: stop.data.m, direction: say("direction." + stop.data.way) }), {}, span);
-    all(".mind", stop.element).forEach(function (item) {
-      made("b", item.textContent, { "class": "minded" }, span);
+    stop.data.mind.forEach(function (item) {
+      made("b", say(item[0], item[1]), { "class": "minded" }, span);
     });
   }
   function line(kind, stop, last) {
     var row = made("div", "", { "class": kind }, head), text = made("div", "", {}, row);
     made("small", say(kind), { "class": "word" }, text);
     if (!stop) {
-      made("b", say("last_stop", { place: walks[now.walk].section.dataset.finish || "\u2013" }), {}, text);
+      made("b", say("last_stop", { place: walks[now.walk].finish || "\u2013" }), {}, text);
       return;
     }
     named(stop, text, last ? "h1" : "b");
@@ -276,21 +282,16 @@
       arrow(stop, text);
       titled(stop, text);
     }
-    var sketch = stop.element.querySelector(".leg svg");
-    if (!last && sketch) {
-      var small = sketch.cloneNode(true);
-      small.removeAttribute("width");
-      small.removeAttribute("height");
-      made("div", "", { "class": "thumb" }, row).appendChild(small);
-    }
+    var sketch = last ? null : parts.sketch(stop);
+    if (sketch) made("div", "", { "class": "thumb" }, row).appendChild(sketch);
   }
   function renderHead() {
     head.textContent = "";
     head.hidden = now.screen !== "stop";
     if (head.hidden) return;
-    var stops = walks[now.walk].stops, stop = stops[now.stop], next = nextStop(now.walk, now.stop + 1);
+    var list = walks[now.walk].stops, stop = list[now.stop], next = nextStop(now.walk, now.stop + 1);
     line("now", stop, true);
-    line("next", next === null ? null : stops[next]);
+    line("next", next === null ? null : list[next]);
     made("div", "", { "class": "chips" }, head);
     renderChips();
   }
@@ -299,7 +300,7 @@
     if (!chips) return;
     chips.textContent = "";
     stop.phases.forEach(function (phase, at) {
-      var letter = phase.element.dataset.letter;
+      var letter = phase.data.letter;
       if (at === 0 && !mustIsolate(stop) && stop.phases.length > 1 && !stop.store) return;
       var state = (done(stop, phase) ? " over" : "") + (at === now.phase ? " here" : "");
       made("span", letter || say("lock"), { "class": "chip" + state, "aria-hidden": "true" }, chips);
@@ -324,11 +325,11 @@
     if (takeBack) button(say("undo"), { "class": "undo" }, bar.lastChild, undo);
     if (now.screen === "stop") wholeKey();
     var tools = bar.lastChild;
-    button(say("map"), { "class": "tool map-key" }, tools, function () { viewer.open(mapOf(), focus(), true); });
+    button(say("map"), { "class": "tool map-key" }, tools, function () { viewer.open(parts.map(), focus(), true); });
     if (now.screen !== "list") button(say("list"), { "class": "tool list-key" }, tools, function () { turn("list"); });
   }
   function stopKeys() {
-    var stops = walks[now.walk].stops, stop = stops[now.stop], phase = stop.phases[now.phase];
+    var list = walks[now.walk].stops, stop = list[now.stop], phase = stop.phases[now.phase];
     var why = allowed(stop, now.phase);
     button("\u2039", { "class": "side", "aria-label": say("back") }, bar.lastChild, function () {
       if (now.phase > 0) { now.phase -= 1; show(true); } else if (now.stop > 0) go(now.stop - 1);
@@ -336,7 +337,7 @@
     mainKey(stop, phase, why);
     button("\u203a", { "class": "side", "aria-label": say("forward") }, bar.lastChild, function () {
       if (now.phase < stop.phases.length - 1) { now.phase += 1; show(true); }
-      else if (now.stop < stops.length - 1) go(now.stop + 1);
+      else if (now.stop < list.length - 1) go(now.stop + 1);
       else turn("export");
     });
   }
@@ -345,36 +346,40 @@
       main(say("bag_filled"), function () { isolate(stop); goOn(); });
     } else if (why === "isolate") {
       if (now.phase > 0) made("p", say("not_isolated", { unit: stop.data.unit }), { "class": "why" }, bar.lastChild);
-      else main(say("isolated"), function () { isolate(stop); goOn(); }, "isolate");
+      else isolateKey(stop);
     } else if (phase.call && !callDone(stop, phase)) {
-      var k = stepsDone(stop, phase), then = stepsThen(stop, phase), n = phase.steps.length;
-      var again = then === n && phase.element.classList.contains("again");
+      var k = stepsDone(stop, phase), then = stepsThen(stop, phase), n = phase.data.steps;
+      var again = then === n && phase.data.again;
       main(again ? say("isolated_again") : k + 1 === then ? say("step_done", { k: then, n: n })
         : say("steps_done", { from: k + 1, to: then, n: n }),
         function () { step(stop, phase); goOn(); }, again ? "isolate" : "");
     } else if (why === "call") {
       made("p", say("call_first"), { "class": "why" }, bar.lastChild);
-    } else if (untold(phase.rows).length) {
-      var list = untold(phase.rows), letter = phase.element.dataset.letter;
-      main(say("place_done", { n: list.length, letter: letter }), function () {
-        finish(stop, list, letter);
+    } else if (untold(phase.marks).length) {
+      var left = untold(phase.marks), letter = phase.data.letter;
+      main(say("place_done", { n: left.length, letter: letter }), function () {
+        finish(stop, left, letter);
         goOn();
       }, "place-key");
     } else {
       main(say("go_on"), goOn);
     }
   }
+  function isolateKey(stop) {
+    var open = stepsOpen(stop), told = { done: stepsTicked(stop), all: stop.data.isolation };
+    main(open ? say("tick_steps", told) : say("isolated"), function () { isolate(stop); goOn(); },
+      "isolate").disabled = open;
+  }
   function wholeKey() {
     var stop = walks[now.walk].stops[now.stop], list = isolated(stop) ? reachable(stop) : [];
     if (!list.length) return;
-    var part = list.length < untold(rowsOf(stop)).length;
+    var part = list.length < untold(marksOf(stop)).length;
     button(say(part ? "part_done" : "machine_done", { n: list.length }), { "class": "tool whole" },
       bar.lastChild, function () { finish(stop, list, ""); goOn(); });
   }
-  function mapOf() { return document.querySelector(".map svg"); }
   function focus() {
     var stop = walks[now.walk].stops[now.stop], label = stop.data.label;
-    var text = all(".gm-no", mapOf()).find(function (t) { return t.textContent === label; });
+    var text = all(".gm-no", parts.map()).find(function (t) { return t.textContent === label; });
     return text ? { x: Number(text.getAttribute("x")), y: Number(text.getAttribute("y")), scale: 1.6 } : null;
   }
 
@@ -386,7 +391,7 @@
     walks.forEach(function (walk, n) {
       var next = nextStop(n, 0), stop = next === null ? null : walk.stops[next];
       var key_ = button("", { "class": "who" }, into, function () { choose(n); });
-      made("b", walk.section.dataset.technician, {}, key_);
+      made("b", walk.technician, {}, key_);
       if (!stop) return;
       made("span", say("who_first", { unit: stop.data.unit + " " + words.named(stop.data.title) }), {}, key_);
       var way = made("span", "", {}, key_);
@@ -396,7 +401,7 @@
   function renderList() {
     var into = document.getElementById("list"), walk = walks[now.walk];
     into.textContent = "";
-    made("h1", walk.section.dataset.technician, {}, into);
+    made("h1", walk.technician, {}, into);
     made("p", "", { id: "count" }, into);
     made("p", "", { id: "kept" }, into);
     walk.stops.forEach(function (stop, k) {
@@ -405,7 +410,7 @@
       named(stop, name);
       made("span", " ", {}, name);
       titled(stop, name);
-      var list = rowsOf(stop);
+      var list = marksOf(stop);
       made("span", time(stop.data.arrive) + " \u00b7 " + (over(stop) ? say("state_done")
         : list.length - untold(list).length + "/" + list.length), { "class": "state" }, item);
     });
@@ -416,7 +421,7 @@
     chooser(say("speech"), words.codes, words.code(), words.title, function (code) {
       record.note("language", code);
       words.choose(code);
-      rows.forEach(function (row) { row.speak(); row.show(); });
+      parts.rows().forEach(function (row) { row.speak(); row.show(); });
       all(".cut").forEach(function (part) { part.textContent = ""; });
       show();
     }, into);
@@ -448,6 +453,7 @@
       total += all_;
       told += record.told(walk);
       var part = all(".hand-in")[walk];
+      if (!part) return;
       part.querySelector(".told").textContent = say("told_of", { done: record.told(walk), all: all_ });
       if (part.open) handOver(part, walk);
     });
@@ -465,7 +471,7 @@
     part.querySelector(".receipt").value = receipt;
     part.querySelector(".code").innerHTML = QrCode.svg(receipt);
   }
-  all(".hand-in").forEach(function (part, walk) {
+  function handIn(part, walk) {
     part.addEventListener("toggle", function () { if (part.open) handOver(part, walk); });
     part.querySelector(".save").addEventListener("click", function () {
       var text = JSON.stringify(record.report(walk), null, 1);
@@ -476,9 +482,19 @@
       link.remove();
       setTimeout(function () { URL.revokeObjectURL(link.href); }, 10000);
     });
-  });
+  }
 
-  all("[data-meter]").forEach(function (field) {
+  /* A part of the page that was made just now, of a stop or another: what can be pressed in it. */
+  function built(part) {
+    all(".hand-in", part.element).forEach(handIn);
+    all("[data-meter]", part.element).forEach(meterField);
+    if (!part.phases) return;
+    part.phases.forEach(function (phase) { phase.rows.forEach(function (row) { row.wake(); }); });
+    part.phases[0].steps.forEach(function (box, k) {
+      box.addEventListener("change", function () { tickStep(part, box.checked ? k + 1 : k); });
+    });
+  }
+  function meterField(field) {
     var unit = field.dataset.meter, line_ = field.closest(".meter");
     var ask = made("span", "", { "class": "doubt" }, line_);
     var yes = button(say("meter_sure"), { "aria-label": say("meter_sure_label") }, line_, function () { set(true); });
@@ -497,7 +513,7 @@
     if (known) field.value = known.meter_h;
     yes.hidden = true;
     field.addEventListener("change", function () { set(false); });
-  });
+  }
 
   function swipes(main_) {
     var from = null;
@@ -526,13 +542,13 @@
     return !!match && unit === null;
   }
 
-  document.documentElement.classList.add("live");
   bar.hidden = false;
   if (words.code() !== document.documentElement.lang) words.choose(words.code());
   shade();
   swipes(document.querySelector("main"));
-  window.addEventListener("beforeprint", function () {
-    rows.forEach(function (row) { row.wake(); });
+  window.addEventListener("beforeprint", parts.everything);
+  window.matchMedia("print").addEventListener("change", function (media) {
+    if (media.matches) parts.everything();
   });
   window.addEventListener("hashchange", asked);
   if (!asked()) {
@@ -540,8 +556,8 @@
     else if (record.noted("walk") !== undefined) choose(record.noted("walk"));
     else turn("start");
   }
-  clock = setInterval(function () { renderHead(); shade(); }, 30000);
+  setInterval(function () { renderHead(); shade(); }, 30000);
   document.addEventListener("visibilitychange", function () {
     if (!document.hidden) { renderHead(); shade(); }
   });
-})();
+}

@@ -125,8 +125,7 @@ function Row(element, place, card) {
     show();
   }
   return {
-    element: element, wake: wake, show: show, speak: speak, told: function () { return told() !== null; },
-    finish: function () { if (!told()) put({ done: true }); },
+    element: element, wake: wake, show: show, speak: speak,
     open: function (may) { box.disabled = !may; opener.disabled = !may; }
   };
 }

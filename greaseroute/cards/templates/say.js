@@ -1,6 +1,6 @@
-/* The fixed words of the card in the language chosen. */
-function Words(all, names, first) {
-  var english = new Map(), now = all[first] ? first : Object.keys(all)[0];
+/* The fixed words of the card in the language chosen, ``first``; it was written in ``written``. */
+function Words(all, names, written, first) {
+  var english = new WeakMap(), now = all[first] ? first : Object.keys(all)[0];
 
   function say(key, values) {
     var text = all[now][key];
@@ -10,6 +10,22 @@ function Words(all, names, first) {
     return text.replace(/\{(\w+)\}/g, function (_, name) { return values[name]; });
   }
   function named(text) { return (names[now] || {})[text] || text; }
+  /* What stands in a part of the page, said in the language chosen. */
+  function speak(part) {
+    part.querySelectorAll("[data-n]").forEach(function (span) {
+      if (!english.has(span)) english.set(span, span.dataset.n || span.textContent);
+      var text = named(english.get(span));
+      if (span.textContent !== text) span.textContent = text;
+    });
+    part.querySelectorAll("[data-w]").forEach(function (span) {
+      var values = {};
+      Object.keys(span.dataset).forEach(function (name) {
+        if (name !== "w") values[name.slice(1).toLowerCase()] = span.dataset[name];
+      });
+      if (values.direction) values.direction = say("direction." + values.direction, {});
+      span.textContent = say(span.dataset.w, values);
+    });
+  }
   return {
     say: say,
     /* A word that is kept in English, such as a reason: its own text, or itself. */
@@ -19,22 +35,12 @@ function Words(all, names, first) {
     code: function () { return now; },
     codes: Object.keys(all),
     title: function (code) { return all[code].language; },
+    /* A part made later is said anew only where the page is not in the language it was written in. */
+    speak: function (part) { if (now !== written) speak(part); },
     choose: function (code) {
       if (all[code]) now = code;
       document.documentElement.lang = now;
-      document.querySelectorAll("[data-n]").forEach(function (span) {
-        if (!english.has(span)) english.set(span, span.dataset.n || span.textContent);
-        var text = named(english.get(span));
-        if (span.textContent !== text) span.textContent = text;
-      });
-      document.querySelectorAll("[data-w]").forEach(function (span) {
-        var values = {};
-        Object.keys(span.dataset).forEach(function (name) {
-          if (name !== "w") values[name.slice(1).toLowerCase()] = span.dataset[name];
-        });
-        if (values.direction) values.direction = say("direction." + values.direction, {});
-        span.textContent = say(span.dataset.w, values);
-      });
+      speak(document);
     }
   };
 }

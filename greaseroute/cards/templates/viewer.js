@@ -64,7 +64,7 @@ function Viewer(card) {
       zoom(1.5, middle()[0], middle()[1]);
     });
     if (located && card.round.geo && navigator.geolocation) {
-      button("\u2316", { "aria-label": say("where_am_i") }, tools, locate);
+      button("\u25ce", { "aria-label": say("where_am_i") }, tools, locate);
     }
     made("p", "", { "class": "told", role: "status" }, tools);
     button(say("close"), { "class": "main" }, tools, close).focus();
