@@ -102,7 +102,7 @@ def wear(site: Site, at: datetime) -> Mapping[UnitJoint, Wear]:
         records = services.get(unit.unit, []), readings.get(unit.unit, [])
         history = _History(site, unit, at.astimezone(zone), *records)
         rule = None if unit.severity is None else rules.get(unit.severity)
-        for joint in site.types[unit.type].with_attachments(unit.attachments).joints:
+        for joint in site.machine(unit).joints:
             if joint.never_pump or joint.central or joint.interval is None:
                 continue
             each = [_wear(joint, f.name, history, rule=rule) for f in joint.fittings]

@@ -75,7 +75,7 @@ def _kinds(site: Site) -> Mapping[tuple[str, str], str]:
     return {
         (unit.unit, joint.name): joint.kind
         for unit in site.units
-        for joint in site.types[unit.type].with_attachments(unit.attachments).joints
+        for joint in site.machine(unit).joints
     }
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from greaseroute.audit.due import wear
 from greaseroute.audit.first_day import audit_first_day
 from greaseroute.audit.week import audit_week
 from greaseroute.forecast.round_planner import round_planner
@@ -185,3 +186,17 @@ def test_a_learner_at_a_machine_that_has_left_is_found(first):
 def test_a_day_that_ends_after_the_shift_has_started_is_found(first):
     report = audit_first_day(replace(YARD, shift_start="05:12"), first)
     assert any("at the learner's pace: is back after" in f.what for f in report.findings)
+
+
+def test_the_joints_of_an_attachment_of_the_shelf_wear_too():
+    quarry = read_site(Path(__file__).parents[2] / "sites_demo" / "quarry_ruttersby")
+    found = wear(quarry, quarry.planned_for)
+    carriers = [unit for unit in quarry.units if unit.attachments]
+    owed = {(u.unit, j.name) for u in carriers for j in _pumped(quarry.machine(u).joints)}
+    bare = {(u.unit, j.name) for u in carriers for j in _pumped(quarry.types[u.type].joints)}
+    assert owed > bare
+    assert owed <= set(found)
+
+
+def _pumped(joints):
+    return [joint for joint in joints if joint.by_hand and joint.interval is not None]

@@ -75,7 +75,7 @@ class World:
 
     def _machine(self, unit, factor):
         machine = Machine(unit.unit, unit.hours_per_day, unit.meter_h)
-        kind = self.site.types[unit.type].with_attachments(unit.attachments)
+        kind = self.site.machine(unit)
         services = [s for s in self.site.last_services if s.unit == unit.unit]
         for joint in kind.joints:
             if joint.central or joint.never_pump:

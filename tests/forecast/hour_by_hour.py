@@ -65,7 +65,7 @@ def joints_of(site, first):
     found = {}
     for unit in site.units:
         factor = factors.get(unit.severity, 1.0)
-        for joint in site.types[unit.type].with_attachments(unit.attachments).joints:
+        for joint in site.machine(unit).joints:
             if joint.never_pump or joint.central or joint.interval is None:
                 continue
             state = Joint(unit, joint, factor)

@@ -107,3 +107,9 @@ def test_plans_made_by_an_agreed_pace_are_brought_back(site):
     found = {p.joint_kind: p for p in pace_found(events, site)}
     assert (found["bearing"].share, found["bearing"].now) == (pytest.approx(1.5), 1.5)
     assert (found["slide"].share, found["slide"].now) == (pytest.approx(1.0), 1.0)
+
+
+def test_a_unit_with_an_attachment_of_the_shelf_has_a_pace_too():
+    quarry = read_site(YARD.parent / "quarry_ruttersby")
+    assert any(unit.attachments for unit in quarry.units)
+    assert pace_found([], quarry) == ()
