@@ -29,6 +29,7 @@ from greaseroute.audit.hours import (
     waits_have_a_reason,
 )
 from greaseroute.audit.left import reasons_hold
+from greaseroute.audit.lone_work import nobody_is_silent_too_long, somebody_listens
 from greaseroute.audit.open_hours import ground_is_open
 from greaseroute.audit.people import (
     calls_are_of_the_stops,
@@ -86,6 +87,8 @@ PROMISES: tuple[Promise, ...] = (
     people_are_there,
     people_are_at_one_place,
     calls_are_of_the_stops,
+    nobody_is_silent_too_long,
+    somebody_listens,
     fittings_are_where_told,
     stands_hold_a_person,
     fittings_are_in_reach,

@@ -84,6 +84,16 @@ class PlaceCaution(Record):
     where: str = Field(default="", description="what and where, or when, in words")
 
 
+class CheckIn(Record):
+    """A word of a technician that all is well: at the latest when, and with whom."""
+
+    at: str
+    tell: str = Field(default="", description="who is told; empty where nobody is known")
+    stop: int | None = Field(
+        default=None, description="number of the stop in the walk, from 0; none for its end"
+    )
+
+
 class StandVisit(Record):
     """A place for the feet; ``deck`` names the deck climbed to, ``height_m`` its height.
 
@@ -146,7 +156,7 @@ class Stop(Record):
 class TechnicianPlan(Record):
     """The walk of one technician. ``path`` is the whole walking line, start to finish.
 
-    ``home_cautions`` are those of the last leg.
+    ``home_cautions`` are those of the last leg, ``check_ins`` the words that all is well.
     """
 
     name: str
@@ -161,6 +171,7 @@ class TechnicianPlan(Record):
     path: tuple[tuple[float, float], ...]
     stops: tuple[Stop, ...]
     home_cautions: tuple[PlaceCaution, ...] = ()
+    check_ins: tuple[CheckIn, ...] = ()
     cartridges: dict[str, CartridgeCount] = Field(default_factory=dict)
 
 

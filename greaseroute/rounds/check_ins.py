@@ -1,36 +1,23 @@
 """Lone work: when a technician checks in, with whom."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from greaseroute.plan.round import TechnicianPlan
+from greaseroute.plan.round import CheckIn, TechnicianPlan
 from greaseroute.site.ground_plan import Hours
 from greaseroute.site.model import Site
 from greaseroute.site.moment import time_of_day
 from greaseroute.walk.hours import overlaps
 
+AGREE = "agree beforehand with whom"
 
-@dataclass(frozen=True, slots=True)
-class CheckIn:
-    """One word to somebody: when at the latest, with whom ("": nobody is known), at which stop.
 
-    ``stop`` is its number in the walk; None for the end of the walk.
-    """
-
-    at: datetime
-    tell: str
-    stop: int | None
-
-    @property
-    def words(self) -> str:
-        """What the card says of it."""
-        told = f"{self.at:%H:%M}"
-        if self.stop is None:
-            return f"back at {told}: tell {self.tell}" if self.tell else (
-                f"back at {told}: agree beforehand with whom you check in")  # fmt: skip
-        return f"check in by {told}: tell {self.tell}" if self.tell else (
-            f"check in by {told}: agree beforehand with whom")  # fmt: skip
+def words_of(word: CheckIn) -> str:
+    """What the card says of a check-in."""
+    told = f"{datetime.fromisoformat(word.at):%H:%M}"
+    if word.stop is not None:
+        return f"check in by {told}: " + (f"tell {word.tell}" if word.tell else AGREE)
+    return f"back at {told}: " + (f"tell {word.tell}" if word.tell else f"{AGREE} you check in")
 
 
 def check_ins(
@@ -44,9 +31,13 @@ def check_ins(
     moments = [*_moments(technician, timedelta(minutes=site.rules.check_in_min))]
     end = datetime.fromisoformat(technician.finish)
     return tuple(
-        CheckIn(at, _whom(at, technician, crew, site=site), stop)
+        CheckIn(at=_text(at), tell=_whom(at, technician, crew, site=site), stop=stop)
         for at, stop in (*moments, (end, None))
     )
+
+
+def _text(at: datetime) -> str:
+    return at.isoformat(timespec="milliseconds" if at.microsecond else "seconds")
 
 
 def _moments(technician: TechnicianPlan, gap: timedelta) -> Iterator[tuple[datetime, int]]:

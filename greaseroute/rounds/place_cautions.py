@@ -12,8 +12,8 @@ from functools import cached_property
 from shapely.geometry import LineString, MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from greaseroute.plan.round import PlaceCaution, Stop, TechnicianPlan
-from greaseroute.rounds.check_ins import CheckIn
+from greaseroute.plan.round import CheckIn, PlaceCaution, Stop, TechnicianPlan
+from greaseroute.rounds.check_ins import words_of
 from greaseroute.site.clearance import Hazard, hazard
 from greaseroute.site.ground_plan import Area, Barrier
 from greaseroute.site.lonlat import middle_lonlat
@@ -50,12 +50,13 @@ def with_cautions(
         place = [*surroundings.of_stop(stop), *_told(c for c in due if c.stop == number)]
         if number == last or _can_spill(stop, place):
             place.append(PlaceCaution(key="SPILL"))
-        changed = {"way_cautions": _once(way), "place_cautions": _once(place)}
-        stops.append(stop.model_copy(update=changed))
+        told = {"way_cautions": _once(way), "place_cautions": _once(place)}
+        stops.append(stop.model_copy(update=told))
         left = stop.leave
     home = [*surroundings.of_leg(_way_home(technician), _span(left, technician.finish)),
             *_told(c for c in due if c.stop is None)]  # fmt: skip
-    return technician.model_copy(update={"stops": tuple(stops), "home_cautions": _once(home)})
+    changed = {"stops": tuple(stops), "home_cautions": _once(home), "check_ins": tuple(due)}
+    return technician.model_copy(update=changed)
 
 
 def _span(begin: str, end: str) -> Span:
@@ -76,7 +77,7 @@ def _outset(technician: TechnicianPlan, around: "Surroundings") -> Iterator[Plac
 
 
 def _told(check_ins: Iterable[CheckIn]) -> Iterator[PlaceCaution]:
-    return (PlaceCaution(key="ALONE", where=c.words) for c in check_ins)
+    return (PlaceCaution(key="ALONE", where=words_of(c)) for c in check_ins)
 
 
 def _can_spill(stop: Stop, place: Iterable[PlaceCaution]) -> bool:

@@ -107,6 +107,20 @@ def idles_on_the_way(plan):
     technician["wait_s"] += 90
 
 
+def check_in_forgotten(plan):
+    technician = plan["technicians"][0]
+    technician["finish"] = _later(technician["start"], 3600 + 1)
+    technician["check_ins"] = []
+
+
+def told_to_nobody(plan):
+    plan["technicians"][0]["check_ins"][-1]["tell"] = ""
+
+
+def told_to_a_stranger(plan):
+    plan["technicians"][0]["check_ins"][-1]["tell"] = "a stranger"
+
+
 def leaves_too_early(plan):
     technician = plan["technicians"][0]
     stop = technician["stops"][0]
@@ -469,6 +483,9 @@ def time_without_offset(plan):
 PLANTED = {
     arrives_too_early: "clock",
     idles_on_the_way: "clock",
+    check_in_forgotten: "lone work",
+    told_to_nobody: "lone work",
+    told_to_a_stranger: "lone work",
     leaves_too_early: "clock",
     fitting_takes_no_time: "clock",
     steps_take_no_time: "clock",
@@ -646,6 +663,8 @@ CHANGED = {
     "farther off what moves": Changed("stand clear", _with_rules(stand_clear_m=25.0)),
     "farther off haul roads": Changed("ground", _with_rules(haul_road_clearance_m=29.0)),
     "no posture is asked for": Changed("postures", _with_rules(posture_moves=False)),
+    "a word more often": Changed("lone work", _with_rules(check_in_min=5.0)),
+    "whoever was told is not there": Changed("lone work", _with_people_from("06:20")),
     "a smaller bag": Changed(
         "bag",
         lambda site: replace(

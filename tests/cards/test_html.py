@@ -197,7 +197,7 @@ def test_a_stop_repeats_only_the_cautions_of_its_own_machine(page):
     stop = page.split('id="stop1"')[1].split('id="stop2"')[0]
     assert "The track-tension fitting looks like a grease fitting and is not one." in stop
     assert "Stop the engine, lower every implement" not in stop  # STOP holds at every stop
-    assert "The cautions of this card hold at every machine." in stop
+    assert "The cautions at the head of this card hold here as well." in stop
     assert "stop the engine" in stop  # the step of isolation
 
 
