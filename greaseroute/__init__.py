@@ -21,6 +21,7 @@ __all__ = [
     "plan_week",
     "read_plan",
     "read_site",
+    "record_writer",
     "solve_clusters",
     "solve_crew",
 ]
@@ -34,6 +35,7 @@ _HOMES = {
     "plan_week": "greaseroute.door.ahead",
     "read_plan": "greaseroute.door.round",
     "read_site": "greaseroute.door.open_site",
+    "record_writer": "greaseroute.door.record",
     "solve_clusters": "greaseroute.solvers.gtsp.solve",
     "solve_crew": "greaseroute.solvers.vrp.solve",
 }

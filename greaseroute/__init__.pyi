@@ -4,6 +4,7 @@ from greaseroute.door.ahead import plan_first_day as plan_first_day
 from greaseroute.door.ahead import plan_week as plan_week
 from greaseroute.door.open_site import due as due
 from greaseroute.door.open_site import read_site as read_site
+from greaseroute.door.record import record_writer as record_writer
 from greaseroute.door.round import plan_round as plan_round
 from greaseroute.door.round import read_plan as read_plan
 from greaseroute.solvers.gtsp.solve import solve_clusters as solve_clusters

@@ -103,7 +103,7 @@ def wear(site: Site, at: datetime) -> Mapping[UnitJoint, Wear]:
         history = _History(site, unit, at.astimezone(zone), *records)
         rule = None if unit.severity is None else rules.get(unit.severity)
         for joint in site.machine(unit).joints:
-            if joint.never_pump or joint.central or joint.interval is None:
+            if not joint.by_hand or joint.interval is None:
                 continue
             each = [_wear(joint, f.name, history, rule=rule) for f in joint.fittings]
             shares = [w.used(0.0, 0.0) for w in each]

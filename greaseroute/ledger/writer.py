@@ -1,43 +1,38 @@
 """One writer for many threads: each commit takes along everything that has queued up."""
 
 import threading
-from collections.abc import Iterable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
-from datetime import datetime
-from pathlib import Path
 from queue import SimpleQueue
-from typing import Self
-
-from greaseroute.ledger.events import Event
-from greaseroute.ledger.store import WAIT_S, open_ledger
+from typing import Generic, Self, TypeVar
 
 MOST_AT_ONCE = 500
 """Batches in one commit: so many events are written in some 10 ms, which nobody notices."""
 
+Batch = TypeVar("Batch")
+
 
 @dataclass(frozen=True, slots=True)
-class _Batch:
-    events: tuple[Event, ...]
-    received: datetime
+class _Queued(Generic[Batch]):
+    batch: Batch
     done: "Future[None]"
 
 
-class Writer:
-    """Books what threads hand in. Use it in a ``with`` block.
+class Writer(Generic[Batch]):
+    """Books what threads hand in, with ``book``: all that has queued up in one call.
 
-    A commit waits for the disk, a fifth of a second or more under load; batches that come
-    meanwhile go into the next one together. A batch is booked whole or not at all.
+    ``book`` books every batch it is given, in one transaction, or raises and books none. A commit
+    waits for the disk, a fifth of a second or more under load; batches that come meanwhile go into
+    the next one together. Use it in a ``with`` block, which ends when all is booked.
     """
 
-    def __init__(self, path: Path, *, wait_s: float = WAIT_S) -> None:
-        self._path, self._wait_s = path, wait_s
-        self._queue: SimpleQueue[_Batch | None] = SimpleQueue()
-        self._thread = threading.Thread(target=self._run, name="ledger writer", daemon=True)
-        self.commits = 0
+    def __init__(self, book: Callable[[Sequence[Batch]], None]) -> None:
+        self._book = book
+        self._queue: SimpleQueue[_Queued[Batch] | None] = SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="record writer", daemon=True)
 
     def __enter__(self) -> Self:
-        open_ledger(self._path, create=True, wait_s=self._wait_s).close()
         self._thread.start()
         return self
 
@@ -45,39 +40,34 @@ class Writer:
         self._queue.put(None)
         self._thread.join()
 
-    def hand_in(self, events: Iterable[Event], *, received: datetime) -> "Future[None]":
+    def hand_in(self, batch: Batch) -> "Future[None]":
         """Queue a batch; the future ends when it is on the disk, or holds why it is not."""
-        batch = _Batch(tuple(events), received, Future())
-        self._queue.put(batch)
-        return batch.done
+        queued = _Queued(batch, Future[None]())
+        self._queue.put(queued)
+        return queued.done
 
     def _run(self) -> None:
         while (first := self._queue.get()) is not None:
-            batches = [first, *self._queued()]
-            self._commit([batch for batch in batches if batch is not None])
-            if None in batches:
+            taken = [first, *self._waiting()]
+            self._commit([queued for queued in taken if queued is not None])
+            if None in taken:
                 return
 
-    def _queued(self) -> list[_Batch | None]:
+    def _waiting(self) -> list[_Queued[Batch] | None]:
         """What else waits, without waiting for more."""
         return [self._queue.get() for _ in range(min(self._queue.qsize(), MOST_AT_ONCE))]
 
-    def _commit(self, batches: list[_Batch]) -> None:
+    def _commit(self, taken: list[_Queued[Batch]]) -> None:
         """All in one transaction; where that fails, each on its own, so that one bad batch does
         not take the others along."""
         try:
-            self._book(batches)
+            self._book([queued.batch for queued in taken])
         except Exception as error:
-            if len(batches) == 1:
-                batches[0].done.set_exception(error)
+            if len(taken) == 1:
+                taken[0].done.set_exception(error)
                 return
-            for batch in batches:
-                self._commit([batch])
+            for queued in taken:
+                self._commit([queued])
             return
-        for batch in batches:
-            batch.done.set_result(None)
-
-    def _book(self, batches: list[_Batch]) -> None:
-        with open_ledger(self._path, wait_s=self._wait_s) as ledger:
-            ledger.append_all((b.events, b.received) for b in batches)
-        self.commits += 1
+        for queued in taken:
+            queued.done.set_result(None)

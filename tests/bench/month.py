@@ -78,7 +78,7 @@ class World:
         kind = self.site.machine(unit)
         services = [s for s in self.site.last_services if s.unit == unit.unit]
         for joint in kind.joints:
-            if joint.central or joint.never_pump:
+            if not joint.by_hand:
                 continue
             every = joint.interval
             names = {joint.name.lower(), every.label.lower()}

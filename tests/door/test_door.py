@@ -25,6 +25,7 @@ SIGNATURES = {
     "plan_week": "(site, at=None, *, mornings=7, seed=1, cores=None)",
     "read_plan": "(path, site=None)",
     "read_site": "(path)",
+    "record_writer": "(site, *, now=None)",
 }
 
 
