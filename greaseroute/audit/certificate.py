@@ -47,13 +47,18 @@ def _crew(plan: RoundPlan) -> list[TechnicianPlan]:
     return busy or list(plan.technicians)
 
 
+def _walking(plan: RoundPlan) -> list[TechnicianPlan]:
+    """Those who set off at all; where nobody does, everybody."""
+    return [t for t in plan.technicians if t.stops or t.walk_m > 0] or list(plan.technicians)
+
+
 def lower_follows(case: Case) -> Iterator[Finding]:
     """The least time of the route is the value less what an earlier last finish could save."""
     plan, clock = case.basis.plan, case.basis.clock
     bound = plan.bound
     if bound.no_sooner_s is None or not plan.technicians:
         return
-    last_s = max(clock.of_text(t.finish) for t in plan.technicians) / MS_PER_S
+    last_s = max(clock.of_text(t.finish) for t in _walking(plan)) / MS_PER_S
     saved_s = len(_crew(plan)) * (last_s - bound.no_sooner_s)
     lower_s = max(0.0, route_time_s(plan, clock) - saved_s)
     off_s = abs(bound.lower_s - lower_s)

@@ -16,6 +16,8 @@ from greaseroute.audit.moments import Span, joined
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Area, Barrier
 
+STRIP_M = 0.01  # what a crossing or gate opens of the strip beside it reaches so far beyond it
+
 
 @dataclass(frozen=True, slots=True)
 class Shut:
@@ -76,7 +78,7 @@ class Ground:
     def _road(self, road: Area) -> BaseGeometry:
         """A haul road, larger by its distance, less its crossings over all of that."""
         more = more_than_clearance_m(road, self.basis.site.rules)
-        crossings = [_larger(c.polygon, more + 0.05) for c in self.basis.site.ground.crossings]
+        crossings = [_larger(c.polygon, more + STRIP_M) for c in self.basis.site.ground.crossings]
         own = [c.polygon for c in self.basis.site.ground.crossings]
         shape = _valid(road.polygon)
         beside = _larger(shape, more).difference(shape).difference(shapely.union_all(crossings))
@@ -91,7 +93,7 @@ class Ground:
         for barrier in plan.barriers:
             more = more_than_clearance_m(barrier, self.basis.site.rules)
             if more > 0:
-                gates = [g.opening.buffer(more + 0.05, cap_style="flat") for g in plan.gates]
+                gates = [g.opening.buffer(more + STRIP_M, cap_style="flat") for g in plan.gates]
                 strip = _larger(barrier.line_string, more).difference(shapely.union_all(gates))
                 yield from _parts([(barrier.name, strip)])
 
@@ -124,9 +126,21 @@ class Ground:
         along the road's own edge without a clearance.
         """
         shape = crossing.polygon.intersection(roads)
+        beside = [self._beside(road, crossing) for road in self.basis.site.ground.haul_roads]
+        shape = shapely.union_all([shape, *beside])
         if self.clearance_m > PLACE_M:
             return self._near(shape)
-        return shape.buffer(PLACE_M).intersection(roads.buffer(-PLACE_M))
+        wide = shapely.union_all([roads, *beside])
+        return shape.buffer(PLACE_M).intersection(wide.buffer(-PLACE_M))
+
+    def _beside(self, road: Area, crossing: Area) -> BaseGeometry:
+        """The strip kept off a haul road, beyond the clearance, where a crossing opens it."""
+        more = more_than_clearance_m(road, self.basis.site.rules)
+        others = [c for c in self.basis.site.ground.crossings if c is not crossing]
+        opened = [_larger(c.polygon, more + STRIP_M) for c in (crossing, *others)]
+        shape = _valid(road.polygon)
+        strip = _larger(shape, more).difference(shape).intersection(opened[0])
+        return strip.difference(shapely.union_all(opened[1:]))
 
     def _near(self, shape: BaseGeometry) -> BaseGeometry:
         """All points nearer to a shape than the clearance, one millimetre forgiven."""

@@ -187,12 +187,62 @@ def _somebody_can(claim: Claim) -> Iterator[str]:
 def _bag_suffices(claim: Claim) -> Iterator[str]:
     """More cartridges than a full bag: the joint alone, with what the guns hold."""
     for walker in claim.who():
-        room = walker.bag_cartridges - _reserve(claim, walker)
+        room = _room(claim, walker)
         for gun in claim.guns(walker):
             needed = _cartridges(claim, gun)
             if needed <= room:
                 yield f"{walker.name} needs {needed} cartridges for it and has room for {room}"
                 return
+
+
+def _bag_suffices_for_all(claim: Claim) -> Iterator[str]:
+    """With what is done at the unit: all of it, with what the guns hold at the start.
+
+    In another order each gun may take a cartridge more: so many are to spare.
+    """
+    case = claim.case
+    done = [(t.task.gun, t.task.strokes) for t in case.basis.tasks if t.unit == claim.unit]
+    for walker in claim.who():
+        missed = [s for left in case.basis.plan.left for s in _strokes(claim, left, walker)]
+        left = {name: case.basis.guns[name].left_strokes for name in walker.guns}
+        needed = 0
+        for name, strokes in (*done, *missed):
+            gun = case.basis.guns[name]
+            full = max(1, strokes_in(gun, case.basis.greases[gun.grease]))
+            if left.get(name, 0) < strokes:
+                more = -(-strokes // full)
+                needed, left[name] = needed + more, more * full
+            left[name] -= strokes
+        room = _room(claim, walker)
+        if needed + len({name for name, _ in (*done, *missed)}) <= room:
+            yield f"{walker.name} needs {needed} cartridges for all of it and has room for {room}"
+            return
+
+
+def _strokes(claim: Claim, left: LeftOut, walker: Technician) -> Iterator[tuple[str, int]]:
+    """Gun and strokes of each fitting that is left out at the unit for the same reason."""
+    joint = claim.case.joint(left.unit, left.joint)
+    if (left.unit, left.reason) != (claim.unit, claim.left.reason) or joint is None:
+        return
+    names = [f.name for f in joint.fittings if left.fitting in (None, f.name) and f.takes is None]
+    other = Claim(claim.case, left, joint, tuple(names))
+    gun = next(iter(other.guns(walker)), None)
+    if gun is None or joint.dose is None:
+        return
+    grease = claim.case.basis.greases[gun.grease]
+    yield from [(gun.name, strokes_for(dose_cm3(joint.dose, grease), gun, grease))] * len(names)
+
+
+def _no_store(claim: Claim) -> Iterator[str]:
+    """There is no store to fill the bag at: disproved by one."""
+    store = next((p.name for p in claim.case.basis.places.values() if p.kind == "store"), None)
+    if store is not None:
+        yield f"the bag can be filled at {store}"
+
+
+def _room(claim: Claim, walker: Technician) -> int:
+    """Cartridges to put in that fit into the bag beside the reserve; at least one."""
+    return max(1, walker.bag_cartridges - _reserve(claim, walker))
 
 
 def _reserve(claim: Claim, walker: Technician) -> int:
@@ -241,6 +291,8 @@ REASONS: Sequence[tuple[str, Disprove]] = (
     (GEOMETRY, _a_place_serves),
     (r"^it stands in ", _posture_allows),
     (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),
+    (r"^with what is done at the unit", _bag_suffices_for_all),
     (r"more cartridges than", _bag_suffices),
+    (r"no cartridge more", _no_store),
     (r"^not enough time|^no time |^its window|^the shift ends", _nothing),
 )

@@ -123,9 +123,13 @@ class Walked:
 
     @cached_property
     def _waits(self) -> list[tuple[int, int, float]]:
-        """(track, first piece on the road, seconds) of each passage over a haul road."""
+        """(track, piece, seconds) of each passage over a haul road: waited before that piece.
+
+        It is the first on the road, or the first that some hours shut: at a crossing that is shut
+        one looks out once it is open.
+        """
         return [
-            (int(self.pieces.track[a]), a, passage.wait_s)
+            (int(self.pieces.track[a]), self._looked_at(a, b), passage.wait_s)
             for passage in self.ground.passages
             for a, b in self._runs(passage)
             if self._crosses(passage, a, b)
@@ -142,6 +146,9 @@ class Walked:
         breaks = (np.diff(on) > 1) | (np.diff(pieces.track[on]) != 0)
         for run in np.split(on, np.flatnonzero(breaks) + 1):
             yield int(run[0]), int(run[-1])
+
+    def _looked_at(self, first: int, last: int) -> int:
+        return next((k for k in range(first, last + 1) if k in self._shut_at), first)
 
     def _crosses(self, passage: Passage, first: int, last: int) -> bool:
         """Whether a stretch leads from one bank to another."""

@@ -1,10 +1,11 @@
 """What the plan does not serve, each with its reason and what would help."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from greaseroute.catalogue.posture import position
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
+from greaseroute.site.model import Site
 from greaseroute.visits.nodes import Item
 from greaseroute.visits.poses import Surveyed
 from greaseroute.visits.visit import turns
@@ -113,6 +114,42 @@ def no_time(joints: Sequence[JointWork], reason: str) -> list[LeftOut]:
         )
         for j in sorted(joints, key=lambda j: (-j.weight, j.joint.name))
     ]
+
+
+def due_fittings(
+    site: Site, items: Sequence[DueItem], without: Collection[tuple[str, str, str]] = ()
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """The names of the fittings that are due of each joint, less those ``without``."""
+    machines = {unit.unit: site.machine(unit) for unit in site.units}
+    return {
+        (item.unit, item.joint): tuple(
+            fitting.name
+            for fitting in machines[item.unit].joint(item.joint).fittings
+            if not item.due_fittings or fitting.name in item.due_fittings
+            if (item.unit, item.joint, fitting.name) not in without
+        )
+        for item in items
+    }
+
+
+def once(
+    records: Iterable[LeftOut], due: Mapping[tuple[str, str], Sequence[str]]
+) -> Iterator[LeftOut]:
+    """The records with each fitting told once, for the first reason given.
+
+    A record of a whole joint of which some fittings are told already becomes one for each of the
+    others. ``due`` has the fittings of each joint.
+    """
+    told: set[tuple[str, str, str]] = set()
+    for record in records:
+        unit, joint = record.unit, record.joint
+        names = (record.fitting,) if record.fitting else due.get((unit, joint)) or ("",)
+        fresh = [name for name in names if (unit, joint, name) not in told]
+        told.update((unit, joint, name) for name in fresh)
+        if len(fresh) == len(names):
+            yield record
+        else:
+            yield from (record.model_copy(update={"fitting": name}) for name in fresh)
 
 
 def by_unit_and_joint(

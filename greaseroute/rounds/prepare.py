@@ -52,7 +52,10 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Prepared:
-    """A round ready to be searched. ``left`` is what no search can serve, apart from reach."""
+    """A round ready to be searched. ``left`` is what no search can serve, apart from reach.
+
+    ``without`` are fittings (unit, joint, fitting) that are due and not asked for.
+    """
 
     site: Site
     morning: Morning
@@ -62,6 +65,7 @@ class Prepared:
     outlooks: tuple[Outlook, ...]
     left: tuple[LeftOut, ...]
     keep: Keep | None = None
+    without: frozenset[tuple[str, str, str]] = frozenset()
 
 
 def _looks(site: Site, request: RoundRequest) -> dict[str, tuple[str, ...]]:
@@ -95,11 +99,13 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
     starts = _starts(site, crew, yard)
     left = [
         *request.left,
-        *nobody_can(works),
         *takes_more(works),
+        *nobody_can(works),
         *_cut_off(yard, outlooks, starts=starts),
     ]
-    return Prepared(site, morning, crew, items, yard, outlooks, tuple(left), request.keep)
+    return Prepared(
+        site, morning, crew, items, yard, outlooks, tuple(left), request.keep, request.without
+    )
 
 
 def calls_on(site: Site, morning: Morning, now: Stances) -> Calls:

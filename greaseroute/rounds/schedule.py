@@ -221,3 +221,9 @@ def schedule_of(clock: Clock, halts: Sequence[int]) -> Schedule:
     )
     route = Route(clock.number, member.start, finish, member.start_ms, each)
     return timed(route, clockwork(clock))
+
+
+def halts_of(team: Team, schedule: Schedule) -> tuple[int, ...]:
+    """Halts of a schedule as the clock takes them: ways, and stores below 0."""
+    stores = {point: STORE - k for k, point in enumerate(team.stores)}
+    return tuple(h.halt.way if h.halt.way >= 0 else stores[h.halt.point] for h in schedule.halts)

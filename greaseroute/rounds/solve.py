@@ -1,12 +1,13 @@
 """From a prepared round to schedules: the search for one technician or a crew, and its proof."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from greaseroute.plan.round import Bound
-from greaseroute.rounds.clock import STORE, Clock, clocks_of
+from greaseroute.rounds.bag_levels import fuller, levels_for_bags
+from greaseroute.rounds.clock import Clock, clocks_of
 from greaseroute.rounds.prepare import Prepared, Progress, with_levels
 from greaseroute.rounds.proof import (
     WINDOW,
@@ -19,7 +20,7 @@ from greaseroute.rounds.proof import (
 from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import Effort
 from greaseroute.rounds.savings import savings
-from greaseroute.rounds.schedule import Schedule, fixed_ms, keeps_windows, schedule_of
+from greaseroute.rounds.schedule import Schedule, fixed_ms, halts_of, keeps_windows, schedule_of
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.team import Team, bag, capacity, cluster_cost, strokes_of
 from greaseroute.rounds.together import solve_together, weights_of
@@ -30,6 +31,7 @@ from greaseroute.units import MS_PER_S
 NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the shortest there is"
 
 
+MOST_FILLED_UP = 3  # searches with joints for which a bag holds enough, one after the other
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 
 
@@ -69,7 +71,7 @@ def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solve
     if not alone.complete or (tour.idle_ms == 0 and not changes_take_time(tour, alone.team)):
         return alone
     quick = replace(effort, prove=False)
-    known = [_halts_of(alone.team, tour)]
+    known = [halts_of(alone.team, tour)]
     found = solve_together(alone.ready, alone.team, effort=quick, progress=progress, known=known)
     if found.skipped or found.lost > alone.lost or not found.complete:
         return alone
@@ -93,25 +95,56 @@ def _bound_of_tour(schedules: Sequence[Schedule], alone: Solved) -> Bound:
     return told(schedules, alone.team.site, lower_ms=lower_ms, what=b.what)
 
 
-def _halts_of(team: Team, schedule: Schedule) -> tuple[int, ...]:
-    """Halts of a schedule as the clock takes them."""
-    stores = {point: STORE - k for k, point in enumerate(team.stores)}
-    return tuple(h.halt.way if h.halt.way >= 0 else stores[h.halt.point] for h in schedule.halts)
-
-
 def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
-    if found.proof is not None:
-        found.proof.end()
-    fewer = with_levels(found.ready)
-    again = solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
-    best = again if again.lost < found.lost else found
-    if again.proof is not None and best is found:
-        again.proof.end()
+    _give_up_proof(found)
+    again = _at_levels(found.ready, {}, effort=effort, progress=progress)
+    for _ in range(MOST_FILLED_UP):
+        more = fuller(again)
+        if not more or not again.complete:
+            break
+        filled = _at_levels(found.ready, more, effort=effort, progress=progress)
+        if filled.lost >= again.lost:
+            _give_up_proof(filled)
+            break
+        _give_up_proof(again)
+        again = filled
+    best = again if again.lost < found.lost else replace(found, skipped=_told_again(found, again))
+    if best is not again:
+        _give_up_proof(again)
     progress("what more time or one more technician would save")
     notes = savings(again.team, lost=best.lost, skip_loss=weights_of(team), seed=effort.seed)
     return replace(best, notes=notes)
+
+
+def _at_levels(
+    ready: Prepared,
+    more: Mapping[str, Sequence[frozenset[str]]],
+    *,
+    effort: Effort,
+    progress: Progress,
+) -> Solved:
+    """The search with visits that serve less, also the sets of joints in ``more``."""
+    levels = levels_for_bags(ready.site, ready.technicians, more)
+    fewer = with_levels(ready, levels)
+    return solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
+
+
+def _give_up_proof(solved: Solved) -> None:
+    if solved.proof is not None:
+        solved.proof.end()
+
+
+def _told_again(found: Solved, again: Solved) -> dict[str, str]:
+    """Why units are not visited: where less service was tried as well, what stops that."""
+    left = set(found.skipped) - _visited(found) - _visited(again)
+    return {u: again.skipped.get(u, why) if u in left else why for u, why in found.skipped.items()}
+
+
+def _visited(solved: Solved) -> set[str]:
+    calls = [h.call for s in solved.schedules for h in s.halts if h.call is not None]
+    return {call.visit.work.unit.unit for call in calls}
 
 
 def _nothing_to_do(ready: Prepared, team: Team) -> Solved:

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from greaseroute.rounds.clock import STORE, Clock, clocks_of
 from greaseroute.rounds.every_order import best_of_all
+from greaseroute.rounds.in_order import without_needless_stores
 from greaseroute.rounds.mend_late import Mender
 from greaseroute.rounds.prepare import Prepared, Progress
 from greaseroute.rounds.proof import (
@@ -97,6 +98,15 @@ def by_the_clock(
     The search knows the hours of a leg and the places of cartridge changes less well than the
     clock: what is late by it is mended, and what fits by it is put back.
     """
+    best, every = _near(clocks, units, plans)
+    rows = zip(clocks, best.halts, strict=True)
+    needed = [without_needless_stores(clock, row) for clock, row in rows]
+    return units.judged(clocks, needed), every
+
+
+def _near(
+    clocks: Sequence[Clock], units: Units, plans: Sequence[Sequence[Sequence[int]]]
+) -> tuple[Rounds, bool]:
     mender = Mender(clocks, units)
     judged = sorted((units.judged(clocks, halts) for halts in plans), key=units.worth)
     near = {rounds.halts: rounds for rounds in judged[:FEW_PLANS]}

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from greaseroute.rounds.clock import Clock, too_late
+from greaseroute.rounds.clock import STORE, Clock, too_late
 from greaseroute.rounds.rounds import Units
 from greaseroute.rounds.schedule import Schedule
 from greaseroute.rounds.team import Team
@@ -11,6 +11,7 @@ from greaseroute.walk.legs import NEVER
 NOBODY = "no technician has the gun or the skill for it"
 CUT_OFF = "no path leads to it"
 NO_BAG = "it takes more cartridges than a full bag holds"
+NO_BAG_MORE = "with what is done at the unit it takes more cartridges than a full bag holds"
 WINDOW = "its window is too short or too early for anyone to work in it"
 SHIFT = "the shift ends before anyone could be back from it"
 NO_TIME = "no time is left for it beside what weighs more"
@@ -44,7 +45,7 @@ def why_left(
         return NOBODY
     furthest = max(_hurdles(clock, way) for clock, way in choices)
     if furthest == len(BY_HURDLES) - 1 and _bag_alone(clocks, choices, halts):
-        return BAG_EMPTY
+        return NO_BAG if clocks[0].team.stores else BAG_EMPTY
     return BY_HURDLES[furthest]
 
 
@@ -77,14 +78,21 @@ def _hurdles(clock: Clock, way: int) -> int:
 def _bag_alone(
     clocks: Sequence[Clock], choices: Sequence[tuple[Clock, int]], halts: Sequence[Sequence[int]]
 ) -> bool:
-    """Whether with more cartridges in the bag the unit would fit into somebody's round as it is."""
-    if clocks[0].team.stores:
-        return False
-    return any(
-        clock.with_room(ANY).run([*row[:place], way, *row[place:]]) < NEVER
+    """Whether with more cartridges in the bag the unit would fit into somebody's round as it is.
+
+    Nobody who would only have to fill the bag at a store before is short of cartridges: of time.
+    """
+    places = [
+        (clock, way, row, place)
         for clock, way in choices
         for row in [_without(halts[clock.number], clock, way)]
         for place in range(len(row) + 1)
+        if clock.with_room(ANY).run([*row[:place], way, *row[place:]]) < NEVER
+    ]
+    return bool(places) and not any(
+        clock.unhurried().run([*row[:place], STORE - store, way]) < NEVER
+        for clock, way, row, place in places
+        for store in range(len(clock.team.stores))
     )
 
 

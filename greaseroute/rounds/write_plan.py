@@ -19,15 +19,17 @@ from greaseroute.rounds.left_out import (
     NO_SECOND,
     NO_TIME,
     by_unit_and_joint,
+    due_fittings,
     no_time,
     not_in_reach,
+    once,
     order_of,
 )
 from greaseroute.rounds.place_cautions import with_cautions
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
-from greaseroute.rounds.why_left import BAG_EMPTY, NO_BAG, STANDS_DOWN, stands_down
+from greaseroute.rounds.why_left import BAG_EMPTY, NO_BAG, NO_BAG_MORE, STANDS_DOWN, stands_down
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import left_out, outfit_of
 
@@ -53,7 +55,8 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         with_cautions(walk, ready.site, check_ins=check_ins(walk, walks, ready.site))
         for walk in walks
     )
-    left = [*ready.left, *_left(ready, solved)]
+    due = due_fittings(ready.site, ready.items, ready.without)
+    left = list(once([*ready.left, *_left(ready, solved)], due))
     return RoundPlan(
         site=ready.site.name,
         at=ready.morning.text(0),
@@ -124,18 +127,13 @@ def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:
         for halt in schedule.halts
         if halt.call is not None
     }
-    told = {(record.unit, record.joint, record.fitting) for record in ready.left}
     found: list[LeftOut] = []
     for unit in dict.fromkeys(item.unit for item in ready.items):
         if unit in calls:
             found += _left_at_visited(solved, *calls[unit])
         else:
             found += _left_at_unvisited(ready, unit, reason=solved.skipped.get(unit, NO_TIME))
-    return [
-        record
-        for record in found
-        if not {(record.unit, record.joint, name) for name in (None, record.fitting)} & told
-    ]
+    return found
 
 
 def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[LeftOut]:
@@ -152,24 +150,25 @@ def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[
     ]
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
     told = solved.skipped.get(unit, NO_TIME)
-    why = told if told in (NO_BAG, BAG_EMPTY) else NO_TIME
+    why = {NO_BAG: NO_BAG_MORE, BAG_EMPTY: BAG_EMPTY}.get(told, NO_TIME)
     with_second = [j for j in missed if j.needs_second]
     alone = [j for j in missed if j not in with_second]
     return found + no_time(alone, why) + no_time(with_second, NO_SECOND)
 
 
 def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftOut]:
-    outlook = next((o for o in ready.outlooks if unit in o.visits), ready.outlooks[0])
-    if unit not in outlook.surveyed:
-        return []
-    full = outlook.visits[unit].items if unit in outlook.visits else frozenset()
-    surveyed = outlook.surveyed[unit]
-    found = not_in_reach(surveyed, full, may_move=ready.site.rules.posture_moves)
-    joints = surveyed.reach.work.joints
-    missed = [j for j in joints if {f.key for f in j.fittings} & full]
-    return [r for r in found if r.joint not in {j.joint.name for j in missed}] + no_time(
-        missed, reason
-    )
+    """What nobody reaches, for the reason that it has; the rest for the ``reason`` told."""
+    seen = [outlook for outlook in ready.outlooks if unit in outlook.surveyed]
+    full = {k: o.visits[unit].items for k, o in enumerate(seen) if unit in o.visits}
+    served = frozenset().union(*full.values())
+    found: list[LeftOut] = []
+    for outlook in seen:
+        survey = outlook.surveyed[unit]
+        found += not_in_reach(survey, served, may_move=ready.site.rules.posture_moves)
+    for number, items in full.items():
+        joints = seen[number].surveyed[unit].reach.work.joints
+        found += no_time([j for j in joints if {f.key for f in j.fittings} & items], reason)
+    return found
 
 
 def _machines(ready: Prepared) -> Iterable[tuple[str, MachineType]]:

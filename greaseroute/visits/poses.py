@@ -91,15 +91,23 @@ def _missing(here: UnitReach) -> frozenset[Item]:
 
 
 def _with_the_gun_that_reaches(here: UnitReach, now: Posed, *, terms: Terms) -> UnitReach:
-    """The same with the technician's gun of a longer hose where that alone reaches a fitting."""
-    missing = _missing(here)
-    if not any(f.key in missing for joint in here.work.joints for f in joint.longer):
-        return here
-    tried = reach_unit(with_longer_hoses(here.work, missing), [now], terms=terms)
-    helped = missing & tried.served(tried.now)
-    if not helped:
-        return here
-    return reach_unit(with_longer_hoses(here.work, helped), [now], terms=terms)
+    """The same with the technician's gun of a longer hose where that alone reaches a fitting.
+
+    One with the same grease comes first, then one with another grease that suits the joint.
+    """
+    for same in (True, False):
+        missing = _missing(here)
+        if not any(f.key in missing for joint in here.work.joints for f in joint.longer):
+            continue
+        tried = with_longer_hoses(here.work, missing, same_grease=same)
+        if tried == here.work:
+            continue
+        reach = reach_unit(tried, [now], terms=terms)
+        helped = missing & reach.served(reach.now)
+        if helped:
+            work = with_longer_hoses(here.work, helped, same_grease=same)
+            here = reach_unit(work, [now], terms=terms)
+    return here
 
 
 def _tried(

@@ -66,7 +66,7 @@ class FittingWork:
 class JointWork:
     """One joint to grease; ``weight`` is what is lost if it is left out.
 
-    ``longer`` are the same fittings by other guns of the same grease with a longer hose.
+    ``longer`` are the same fittings by other guns that suit and have a longer hose.
     """
 
     joint: Joint
@@ -134,13 +134,21 @@ def outfit_of(technician: Technician, site: Site) -> Outfit:
     return Outfit(technician.reach, technician.guns, speed, skills, pace)
 
 
-def with_longer_hoses(work: UnitWork, missing: Collection[tuple[str, str]]) -> UnitWork:
-    """The work with the longest hose there is at each of the ``missing`` fittings."""
+def with_longer_hoses(
+    work: UnitWork, missing: Collection[tuple[str, str]], *, same_grease: bool
+) -> UnitWork:
+    """The work with the longest hose there is at each of the ``missing`` fittings.
+
+    With ``same_grease`` of the guns with the grease that the joint gets anyway, else of all.
+    """
     joints = []
     for joint in work.joints:
+        grease = {f.key: f.grease for f in joint.fittings}
         best: dict[tuple[str, str], FittingWork] = {}
         for f in joint.longer:
-            if f.key in missing and (f.key not in best or f.hose_m > best[f.key].hose_m):
+            if f.key not in missing or (same_grease and f.grease != grease.get(f.key)):
+                continue
+            if f.key not in best or f.hose_m > best[f.key].hose_m:
                 best[f.key] = f
         fittings = tuple(best.get(f.key, f) for f in joint.fittings)
         joints.append(joint if fittings == joint.fittings else replace(joint, fittings=fittings))
@@ -283,12 +291,12 @@ def _gun(site: Site, joint: Joint, *, outfit: Outfit) -> Gun | NoGun:
 
 
 def _longer(site: Site, joint: Joint, *, gun: Gun, outfit: Outfit) -> list[Gun]:
-    """The technician's other guns with the same grease that fit the joint, of a longer hose."""
-    others = [g for g in site.guns if g.name in outfit.guns and g.grease == gun.grease]
+    """The technician's other guns that fit the joint, of a longer hose."""
     return [
         other
-        for other in others
-        if other.hose_m > gun.hose_m
+        for other in site.guns
+        if other.name in outfit.guns
+        and other.hose_m > gun.hose_m
         and not isinstance(_gun(site, joint, outfit=replace(outfit, guns=(other.name,))), NoGun)
     ]
 
