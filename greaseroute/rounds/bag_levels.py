@@ -95,8 +95,9 @@ def fuller(solved: Solved) -> dict[str, list[frozenset[str]]]:
         for halt, row in zip(schedule.halts, halts_of(solved.team, schedule), strict=True):
             assert spot is not None
             visit = None if halt.call is None else halt.call.visit
-            if visit is not None and visit.work.unit.unit in solved.skipped:
-                found[visit.work.unit.unit] = _more(visit, _in_reach(solved, visit), at=(clock, spot))
+            name = "" if visit is None else visit.work.unit.unit
+            if visit is not None and name in solved.skipped:
+                found[name] = _more(visit, _in_reach(solved, visit), at=(clock, spot))
             spot = clock.step(spot, row)
     return {unit: sets for unit, sets in found.items() if sets}
 
@@ -112,9 +113,7 @@ def _in_reach(solved: Solved, visit: UnitVisit) -> Joints:
     return tuple(joint for joint in joints if joint.fittings)
 
 
-def _more(
-    visit: UnitVisit, joints: Joints, *, at: tuple[Clock, Spot]
-) -> list[frozenset[str]]:
+def _more(visit: UnitVisit, joints: Joints, *, at: tuple[Clock, Spot]) -> list[frozenset[str]]:
     """Sets of joints that weigh more than those served, and that the bag is enough for there."""
     clock, spot = at
     site = clock.team.site

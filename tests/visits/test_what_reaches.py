@@ -73,6 +73,29 @@ def test_a_hose_is_chosen_once_it_is_known_what_reaches():
     assert all(key in far or (key[0], None) in far for key in reached)
 
 
+def test_another_grease_that_suits_goes_before_a_joint_left_out():
+    """The gun with the grease that is preferred has no hose; the other one suits and reaches."""
+    short = technician(reach=Reach(arm_m=0.3))
+    plain, moly = (gun.model_copy(update={"hose_m": 0.0}) for gun in GUNS)
+    machine = [unit(0, "wheel-loader-20t", 60, 60)]
+    bare = yard(machine, rules=STILL, technicians=(short,), guns=(plain, moly))
+    liked = {j.name for j in bare.machine(bare.units[0]).joints if j.grease.prefers_moly}
+    far = {key for key, why in left(bare).items() if why.startswith("arm") and key[0] in liked}
+    assert far
+    long = plain.model_copy(update={"hose_m": 0.75})
+    longer = replace(bare, guns=(long, moly))
+    assert not far & set(left(longer))
+    guns = {
+        (f.joint, f.gun)
+        for t in plan_round(longer, RoundRequest(AT)).technicians
+        for stop in t.stops
+        for s in stop.stands
+        for f in s.fittings
+        if f.joint in liked
+    }
+    assert {gun for _, gun in guns} == {"lever", "second"}  # the preferred one where it reaches
+
+
 def test_nobody_greases_through_a_fence_but_by_a_gate_over_a_low_one_or_by_the_rule():
     """A post fence right in front of one fitting, put where the arm goes without it."""
     site = yard([unit(0, "wheel-loader-20t", 60, 60)], rules=STILL)

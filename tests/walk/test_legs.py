@@ -1,11 +1,14 @@
 """Legs by the clock on a strip of ground 10 m wide and 200 m long, at 1 m/s."""
 
+import math
+
 import numpy as np
 import pytest
 from shapely.geometry import LineString, box
 
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.legs import NEVER, Legs, Wait
+from greaseroute.walk.slow import SlowArea
 from greaseroute.walk.tables import walks_between
 from greaseroute.walk.waits import WaitLine
 
@@ -111,3 +114,20 @@ def test_one_does_not_wait_on_ground_that_shuts():
         pytest.approx((100.0, 5.0), abs=0.01), pytest.approx(90_000, abs=2), 600_000
     )
     assert on_open_ground(leg, found)
+
+
+def test_a_wait_before_slow_and_steep_ground_counts_what_comes_after_it_in_full():
+    """The wall opens at 600 s. After it 40 m are slow by two areas, of which the slower counts
+    (x 3), and 20 m of the level rest rise: the walk on takes 30 + 3 x 40 + 20 m x Tobler's factor.
+    """
+    slow = (SlowArea(box(120, -1, 160, 11), 3.0), SlowArea(box(130, -1, 150, 11), 2.0))
+    heights = [(x, y, z) for x, z in ((0, 0), (160, 0), (180, 4), (200, 4)) for y in (-1, 11)]
+
+    def ground(shut):
+        return FreeGround(STRIP, shut, slow=slow, heights=heights)
+
+    grounds = ((0, ground([WALL])), (600_000, ground([])))
+    walks = walks_between(np.asarray([A, B]), grounds, speed_m_s=1.0)
+    leg = Legs(walks.spans, walks, grounds, 1.0).leg(0, 1, from_ms=0)
+    uphill = 20 * math.exp(3.5 * 0.2)  # level e^-0.175 over e^-3.5 x (0.2 + 0.05)
+    assert leg.arrive_ms == pytest.approx(1000 * (600 + 30 + 3 * 40 + uphill), abs=5)
