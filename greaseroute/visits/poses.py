@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.site.swept import path_between
 from greaseroute.visits.calls import Calls, NoCall
+from greaseroute.visits.hoses import with_longer_hoses
 from greaseroute.visits.nodes import LOOK, Item
 from greaseroute.visits.reach import (
     Posed,
@@ -19,7 +20,7 @@ from greaseroute.visits.reach import (
     stands_in,
     turning,
 )
-from greaseroute.visits.work import UnitWork, with_longer_hoses
+from greaseroute.visits.work import UnitWork
 from greaseroute.walk.shapes import clip
 
 # Stands and clear points lie nearer to their unit's outline than this.

@@ -1,6 +1,6 @@
 """What there is to do at each unit: joints due, gun and strokes of each fitting, its weight."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -132,27 +132,6 @@ def outfit_of(technician: Technician, site: Site) -> Outfit:
     speed = technician.speed_m_s or site.rules.walking_speed_m_s
     skills, pace = frozenset(technician.skills), frozenset(technician.pace.items())
     return Outfit(technician.reach, technician.guns, speed, skills, pace)
-
-
-def with_longer_hoses(
-    work: UnitWork, missing: Collection[tuple[str, str]], *, same_grease: bool
-) -> UnitWork:
-    """The work with the longest hose there is at each of the ``missing`` fittings.
-
-    With ``same_grease`` of the guns with the grease that the joint gets anyway, else of all.
-    """
-    joints = []
-    for joint in work.joints:
-        grease = {f.key: f.grease for f in joint.fittings}
-        best: dict[tuple[str, str], FittingWork] = {}
-        for f in joint.longer:
-            if f.key not in missing or (same_grease and f.grease != grease.get(f.key)):
-                continue
-            if f.key not in best or f.hose_m > best[f.key].hose_m:
-                best[f.key] = f
-        fittings = tuple(best.get(f.key, f) for f in joint.fittings)
-        joints.append(joint if fittings == joint.fittings else replace(joint, fittings=fittings))
-    return replace(work, joints=tuple(joints))
 
 
 def weight_of(item: DueItem) -> int:
