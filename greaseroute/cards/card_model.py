@@ -12,7 +12,7 @@ from greaseroute.cards.legs import Leg, leg_of
 from greaseroute.cards.lonlat import geo_link
 from greaseroute.cards.place_words import place_words
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
-from greaseroute.drawings.drawing import drawn_side, drawn_top, scene
+from greaseroute.drawings.drawing import CARD_SIZE, PictureSize, drawn_side, drawn_top, scene
 from greaseroute.drawings.drawing_marks import Mark, StandMark
 from greaseroute.drawings.leg_svg import leg_svg
 from greaseroute.drawings.svg import Box
@@ -136,18 +136,23 @@ class WalkBlock:
 
 
 def walk_blocks(
-    plan: RoundPlan, site: Site, *, meanwhile: Callable[[], object] = lambda: None
+    plan: RoundPlan,
+    site: Site,
+    *,
+    meanwhile: Callable[[], object] = lambda: None,
+    size: PictureSize = CARD_SIZE,
 ) -> tuple[WalkBlock, ...]:
     """The whole plan as the card shows it, technician by technician.
 
-    Stops are drawn side by side; ``meanwhile`` is what else is to be done by then.
+    Stops are drawn side by side; ``meanwhile`` is what else is to be done by then, ``size`` how
+    large a machine is drawn.
     """
     walks = numbered(plan)
     stops = [stop for _, each in walks for stop in each]
     shapes = outlines(site)
     tasks = [task for s in stops for at in s.stop.stands for task in (*at.fittings, *at.looks)]
     blocks = side_by_side(
-        lambda number: _stop_block(stops[number], plan, site, shapes=shapes),
+        lambda number: _stop_block(stops[number], plan, site, shapes=shapes, size=size),
         len(stops),
         common=tasks,
         meanwhile=meanwhile,
@@ -186,7 +191,12 @@ def _bag(
 
 
 def _stop_block(
-    numbered_stop: NumberedStop, plan: RoundPlan, site: Site, *, shapes: dict[str, BaseGeometry]
+    numbered_stop: NumberedStop,
+    plan: RoundPlan,
+    site: Site,
+    *,
+    shapes: dict[str, BaseGeometry],
+    size: PictureSize,
 ) -> StopBlock:
     stop = numbered_stop.stop
     unit = next((unit for unit in site.units if unit.unit == stop.unit and not stop.reload), None)
@@ -214,7 +224,7 @@ def _stop_block(
         way_back=told_cautions(_home_cautions(numbered_stop, plan)),
         never_pump=tuple(never),
         inspect=tuple(inspect),
-        postures=tuple(_posture_blocks(unit, stop.stands, site)) if unit else (),
+        postures=tuple(_posture_blocks(unit, stop.stands, site, size=size)) if unit else (),
         reload=stop.reload,
         load=stop.load,
     )
@@ -236,7 +246,7 @@ def _sketch(leg: Leg, unit: str, site: Site, *, shapes: dict[str, BaseGeometry])
 
 
 def _posture_blocks(
-    unit: Unit, stands: tuple[StandVisit, ...], site: Site
+    unit: Unit, stands: tuple[StandVisit, ...], site: Site, *, size: PictureSize
 ) -> Iterator[PostureBlock]:
     """Stands in the order walked, cut where the unit takes another posture."""
     letters, pumps, looks = lettered(), itertools.count(1), itertools.count(1)
@@ -249,7 +259,7 @@ def _posture_blocks(
             _stand_block(visit, where, letter=next(letters), counters=(pumps, looks))
             for visit, where in zip(visits, places, strict=True)
         )
-        yield _drawn(placed, visits, blocks, clearance_m=site.rules.clearance_m)
+        yield _drawn(placed, visits, blocks, clearance_m=site.rules.clearance_m, size=size)
 
 
 def lettered() -> Iterator[str]:
@@ -303,6 +313,7 @@ def _drawn(
     blocks: tuple[StandBlock, ...],
     *,
     clearance_m: float,
+    size: PictureSize,
 ) -> PostureBlock:
     marks = [Mark(str(row.number), row.task.at_m) for block in blocks for row in block.pumps]
     marks += [Mark(row.label, row.task.at_m, "look") for block in blocks for row in block.looks]
@@ -311,7 +322,7 @@ def _drawn(
         StandMark(block.letter, (visit.x_m, visit.y_m), raised=visit.deck is not None)
         for block, visit in zip(blocks, visits, strict=True)
     ]
-    shown = scene(placed, marks=marks, stands=feet, clearance_m=clearance_m)
+    shown = scene(placed, marks=marks, stands=feet, clearance_m=clearance_m, size=size)
     side, top = drawn_side(shown, with_style=False), drawn_top(shown, with_style=False)
     return PostureBlock(
         posture=placed.posture,

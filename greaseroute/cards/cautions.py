@@ -150,4 +150,10 @@ def country_of(time_zone: str) -> str:
     return next((row[0] for row in rows if row[2] == time_zone), "")
 
 
+def local_caution(english: str, say: Language) -> str:
+    """A caution of a card, which is in English, in the language."""
+    key = next((k for k in RESTS_ON if caution_text(k) == english), english)
+    return caution_text(key, say)
+
+
 AID = aid()

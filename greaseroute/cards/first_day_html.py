@@ -1,13 +1,13 @@
 """The first day's pages: one self-contained HTML file for the phone and for paper."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from greaseroute.cards.card_model import StopBlock, walk_blocks
+from greaseroute.cards.card_model import StopBlock, WalkBlock, walk_blocks
 from greaseroute.cards.card_words import in_language
-from greaseroute.cards.cautions import RESTS_ON, aid, caution_text, general_cautions, sources
+from greaseroute.cards.cautions import aid, general_cautions, local_caution, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.lessons import KindLesson, glossary, lesson_of, questions, troubles
 from greaseroute.cards.pages import environment, page_style
@@ -39,9 +39,21 @@ class SignOff:
     can_do: str
 
 
-def machine_pages(first: FirstDay, site: Site) -> tuple[MachinePage, ...]:
-    """One page for each machine type, in the order met."""
-    blocks = {block.unit: block for walk in walk_blocks(first.round, site) for block in walk.stops}
+SMALL = drawing.PictureSize(width_px=250.0, tallest_px=88.0)
+"""Three machines on a sheet of A4, side and top view, with numbers of 8 pt."""
+
+
+def learner_walks(first: FirstDay, site: Site) -> tuple[WalkBlock, ...]:
+    """The walk of a first day as page and sheets show it, in small drawings."""
+    return walk_blocks(first.round, site, size=SMALL)
+
+
+def machine_pages(
+    first: FirstDay, site: Site, walks: Sequence[WalkBlock] | None = None
+) -> tuple[MachinePage, ...]:
+    """One page for each machine type, in the order met; ``walks`` as of `learner_walks`."""
+    walks = learner_walks(first, site) if walks is None else walks
+    blocks = {block.unit: block for walk in walks for block in walk.stops}
     types: dict[str, list[LearnerStop]] = {}
     for stop in first.stops:
         types.setdefault(stop.type, []).append(stop)
@@ -82,8 +94,11 @@ def not_met_rows(first: FirstDay) -> list[tuple[str, list[str], str]]:
     return [(family, found, why) for (family, why), found in kinds.items()]
 
 
-def first_day_html(first: FirstDay, site: Site) -> str:
-    """The pages of a first day. The same day and site give the same bytes; nothing is loaded."""
+def first_day_html(first: FirstDay, site: Site, *, walks: Sequence[WalkBlock] | None = None) -> str:
+    """The pages of a first day. The same day and site give the same bytes; nothing is loaded.
+
+    ``walks`` are the blocks of `learner_walks`, if they are there already.
+    """
     say = site.say
     return (
         environment()
@@ -97,7 +112,7 @@ def first_day_html(first: FirstDay, site: Site) -> str:
             cautions=general_cautions(say),
             sources=sources(first.round, site.time_zone),
             emergency=emergency(first.round, say),
-            pages=machine_pages(first, site),
+            pages=machine_pages(first, site, walks),
             sign_off=sign_off_list(first, say),
             troubles=troubles(say),
             glossary=glossary(say),
@@ -114,10 +129,6 @@ def _sayings(say: Language) -> dict[str, Callable[..., str]]:
     def sentence(text: str, page: MachinePage) -> str:
         return in_language(say, text, page.family)
 
-    def caution_in(text: str) -> str:
-        key = next((k for k in RESTS_ON if caution_text(k) == text), text)
-        return caution_text(key, say)
-
     def said_note(note: str) -> str:
         text = say.sentence(note)
         return text[:1].upper() + text[1:]
@@ -126,6 +137,6 @@ def _sayings(say: Language) -> dict[str, Callable[..., str]]:
         "sentence": sentence,
         "told": lambda texts, page: say.listed(sentence(text, page) for text in texts),
         "named": lambda kinds: say.listed(map(say.name, kinds)),
-        "caution_in": caution_in,
+        "caution_in": lambda text: local_caution(text, say),
         "said_note": said_note,
     }

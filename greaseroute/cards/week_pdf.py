@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from greaseroute.cards.cautions import aid
-from greaseroute.cards.typesetter import typeset
+from greaseroute.cards.typesetter import capital, halved, typeset
 from greaseroute.cards.week_html import (
     by_reason,
     joint_name,
@@ -49,16 +49,6 @@ def initials(names: Sequence[str]) -> dict[str, str]:
     return shortest
 
 
-def halved(entries: Sequence[list[str]]) -> list[list[list[str]]]:
-    """The entries in two columns, cut where both hold most nearly as many letters; none: none."""
-    if not entries:
-        return []
-    lengths = [sum(len(text) for text in entry) for entry in entries]
-    whole = sum(lengths)
-    cut = min(range(1, len(entries) + 1), key=lambda k: abs(2 * sum(lengths[:k]) - whole))
-    return [list(entries[:cut]), list(entries[cut:])]
-
-
 def _going(unit: str, morning: MorningPlan, letters: dict[str, str]) -> str:
     """The letters of those who go to a machine on a morning."""
     return "+".join(letters[t.name] for t in morning.technicians if unit in t.units)
@@ -66,10 +56,6 @@ def _going(unit: str, morning: MorningPlan, letters: dict[str, str]) -> str:
 
 def _cell(joints: int, who: str) -> list[str]:
     return [str(joints), who] if joints else ["", ""]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +97,7 @@ class _Sheets:
             "no_gun": halved(self._by_reason(week.no_gun)),
             "keep": halved(list(self._keep())),
             "left": halved([self._left(m) for m in week.mornings if m.left]),
-            "notes": [_capital(note) for note in self._notes()],
+            "notes": [capital(note) for note in self._notes()],
         }  # fmt: skip
 
     def _spans(self) -> list[range]:
@@ -127,9 +113,9 @@ class _Sheets:
         services = sum(len(morning.services) for morning in self.week.mornings)
         longest = number(level.walked_longest_min or level.longest_min)
         return [
-            [_capital(self.word("services_planned")), str(services)],
-            [_capital(self.word("visits")), str(level.visits)],
-            [_capital(self.word("walked_longest")), f"{longest} min"],
+            [capital(self.word("services_planned")), str(services)],
+            [capital(self.word("visits")), str(level.visits)],
+            [capital(self.word("walked_longest")), f"{longest} min"],
         ]
 
     def _level(self) -> str:

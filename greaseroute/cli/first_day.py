@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 HELP = "plan a new technician's first day"
 
-FILES = ("first_day.json", "first_day.html")
+FILES = ("first_day.json", "first_day.html", "first_day.pdf")
 STAGES = ("reading", "compiling", "choosing", "walk", "days two", "drawing")
 
 
@@ -92,19 +92,34 @@ def run(args: argparse.Namespace) -> int:
     check_environment()
     output = OutputSet(args.out, "first-day", FILES, hashes_of(args.site))
     output.check()
-    from greaseroute.cards.first_day_html import first_day_html
-
     with progress_for(args, STAGES) as progress:
         first, site = _plan(args, progress)
         progress("drawing the pages")
-        contents = (first.model_dump_json(indent=1) + "\n", first_day_html(first, site))
-        output.write({n: text.encode() for n, text in zip(FILES, contents, strict=True)})
+        files = _files(first, site)
+        output.write(files)
     if args.format == "json":
         print(first.model_dump_json(indent=1))
     else:
         print(first_day_text(first, site.say))
-        print(site.say("summary.written", folder=str(args.out), files=", ".join(FILES)))
+        print(site.say("summary.written", folder=str(args.out), files=", ".join(files)))
     return 1 if first.left else 0
+
+
+def _files(first: "FirstDay", site: "Site") -> dict[str, bytes]:
+    """The files of the day; the one on paper where its maker is installed, and last: once it has
+    worked, this process makes no copies of itself."""
+    from greaseroute.cards.first_day_html import first_day_html, learner_walks
+    from greaseroute.cards.first_day_pdf import first_day_pdf
+    from greaseroute.cards.typesetter import pdf_ready
+
+    walks = learner_walks(first, site)
+    made = {
+        "first_day.json": (first.model_dump_json(indent=1) + "\n").encode(),
+        "first_day.html": first_day_html(first, site, walks=walks).encode(),
+    }
+    if not pdf_ready():
+        return made
+    return {**made, "first_day.pdf": first_day_pdf(first, site, walks=walks)}
 
 
 def _plan(args: argparse.Namespace, progress: Progress) -> "tuple[FirstDay, Site]":

@@ -9,6 +9,7 @@ from html import escape
 from pathlib import Path
 
 from greaseroute.cards.first_day_html import first_day_html
+from greaseroute.cards.first_day_pdf import first_day_pdf
 from greaseroute.cards.typesetter import pdf_ready
 from greaseroute.cards.week_html import week_html
 from greaseroute.cards.week_pdf import week_pdf
@@ -40,7 +41,7 @@ class Page:
     site: OpenSite
     verb: str
     page: Callable[[], str]
-    sheets: Callable[[], bytes] | None = None
+    sheets: Callable[[], bytes]
 
     def save(self, folder: str | Path) -> tuple[Path, ...]:
         """Write the JSON file, the page and, with the extra ``pdf``, the sheets into a folder.
@@ -57,7 +58,7 @@ class Page:
             f"{name}.json": (self.plan.model_dump_json(indent=1) + "\n").encode(),
             f"{name}.html": self.page().encode(),
         }
-        if self.sheets and pdf_ready():
+        if pdf_ready():
             files[f"{name}.pdf"] = self.sheets()
         OutputSet(Path(folder), self.verb, tuple(files)).write(files)
         return tuple(Path(folder) / file for file in files)
@@ -132,4 +133,10 @@ def plan_first_day(
     settings = DaySettings(seed=seed)
     with at_most_cores(cores):
         first = first_day_record(site.record, site.moment(at), pair=pair, settings=settings)
-    return Page(first, site, "first-day", lambda: first_day_html(first, site.record))
+    return Page(
+        first,
+        site,
+        "first-day",
+        lambda: first_day_html(first, site.record),
+        lambda: first_day_pdf(first, site.record),
+    )

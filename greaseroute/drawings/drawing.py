@@ -47,6 +47,17 @@ STYLE = (
 
 
 @dataclass(frozen=True, slots=True)
+class PictureSize:
+    """How large a machine is drawn at most; numbers and marks keep their size in every picture."""
+
+    width_px: float = WIDTH_PX
+    tallest_px: float = TALLEST_PX
+
+
+CARD_SIZE = PictureSize()
+
+
+@dataclass(frozen=True, slots=True)
 class Scene:
     """What a view shows, all of it in the machine's own frame (x forward, y left, z up)."""
 
@@ -55,6 +66,7 @@ class Scene:
     stands: tuple[StandMark, ...] = ()
     heading_deg: float | None = None
     clearance_m: float = 0.25
+    size: PictureSize = CARD_SIZE
 
 
 def scene(
@@ -64,6 +76,7 @@ def scene(
     stands: Iterable[StandMark] = (),
     posture: str | None = None,
     clearance_m: float = 0.25,
+    size: PictureSize = CARD_SIZE,
 ) -> Scene:
     """A scene of a machine type, or of a unit with marks and stands in site coordinates.
 
@@ -73,7 +86,7 @@ def scene(
     """
     if isinstance(machine, MachineType):
         home = at_home(machine, posture=posture or "parked", slew_deg=0.0)
-        return Scene(home, tuple(marks), tuple(stands), None, clearance_m)
+        return Scene(home, tuple(marks), tuple(stands), None, clearance_m, size)
     home = at_home(machine, posture=posture or machine.posture, slew_deg=machine.pose.slew_deg)
     return Scene(
         home,
@@ -81,6 +94,7 @@ def scene(
         tuple(StandMark(s.label, _own(machine, (*s.at_m, 0.0))[:2], s.raised) for s in stands),
         machine.pose.heading_deg,
         clearance_m,
+        size,
     )
 
 
@@ -136,7 +150,7 @@ def drawn_side(shown: Scene, *, with_style: bool = True) -> Drawn:
     outline = silhouette(found)
     left, _, right, top = outline.bounds
     bounds = (left - 1.2, -0.12, right + 0.2, max(top, PERSON_M) + 0.1)
-    project = Projection("side", _view(bounds))
+    project = Projection("side", _view(bounds, shown.size))
     named = numbers(shown.marks, _in_picture(outline, project.view), project)
     frame = _frame(bounds, project.view, named.places)
     body = [ground_line(project.view, frame), person(left - 0.8, project.view)]
@@ -162,7 +176,7 @@ def drawn_top(shown: Scene, *, with_style: bool = True) -> Drawn:
     outline = silhouette(found)
     kept_clear = outline.buffer(shown.clearance_m)
     around = unary_union([kept_clear, *(Point(s.at_m).buffer(0.3) for s in shown.stands)])
-    project = Projection("top", _view(around.bounds))
+    project = Projection("top", _view(around.bounds, shown.size))
     feet = [project.view(*mark.at_m) for mark in shown.stands]
     silhouette_px = _in_picture(outline, project.view)
     named = numbers(shown.marks, silhouette_px, project, keep_out=feet)
@@ -197,10 +211,10 @@ def _document(
     )
 
 
-def _view(bounds: Box) -> View:
+def _view(bounds: Box, size: PictureSize) -> View:
     """A view in which the bounds (left, bottom, right, top in metres) fill width or height."""
     left, bottom, right, top = bounds
-    scale = min(WIDTH_PX / (right - left), TALLEST_PX / (top - bottom), MOST_PX_PER_M)
+    scale = min(size.width_px / (right - left), size.tallest_px / (top - bottom), MOST_PX_PER_M)
     return View(left, top, scale)
 
 

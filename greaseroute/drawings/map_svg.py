@@ -32,22 +32,25 @@ FARTHEST_NAME_PX = 60.0  # a name further off would name something else
 STYLE = (map_ground.STYLE + map_walk.STYLE).replace("\n", "")
 
 
-def map_svg(site: Site, plan: RoundPlan | None = None) -> str:
-    """The map as one SVG document; without a plan it shows ground and machines only."""
-    view, height = map_view(site.ground.boundary)
+def map_svg(site: Site, plan: RoundPlan | None = None, *, width_px: float = WIDTH_PX) -> str:
+    """The map as one SVG document; without a plan it shows ground and machines only.
+
+    Texts keep their size: in a map of fewer ``width_px`` they are larger beside the ground.
+    """
+    view, height = map_view(site.ground.boundary, width_px)
     marked = _marked(plan, outlines(site))
-    body = [tag("rect", width=WIDTH_PX, height="100%", fill="#fff")]
+    body = [tag("rect", width=width_px, height="100%", fill="#fff")]
     body += [map_ground.ground_layers(site.ground, view), map_walk.machines(marked, view)]
     body += [
         map_walk.walk_line(technician, index, view)
         for index, technician in enumerate(plan.technicians if plan else ())
     ]
-    body += _labels(site, plan, view=view, size=(WIDTH_PX, height), marked=marked)
+    body += _labels(site, plan, view=view, size=(width_px, height), marked=marked)
     body += [words(title(site, plan), (14, 18), class_="gm-t", font_size=13.0, font_weight="700")]
-    key, key_height = legend(entries(site.ground, plan, site.say), top=height + 8, width=WIDTH_PX)
+    key, key_height = legend(entries(site.ground, plan, site.say), top=height + 8, width=width_px)
     return picture(
         "".join([*body, key]),
-        size=(WIDTH_PX, height + key_height + 18),
+        size=(width_px, height + key_height + 18),
         label=title(site, plan),
         style=STYLE,
     )
@@ -61,13 +64,13 @@ def title(site: Site, plan: RoundPlan | None) -> str:
     return say("map.title", site=site.name, day=say.day(plan.at), clock=say.clock(plan.at))
 
 
-def map_view(boundary: BaseGeometry) -> tuple[View, float]:
+def map_view(boundary: BaseGeometry, width_px: float = WIDTH_PX) -> tuple[View, float]:
     """A view that shows the whole boundary, and the height of the map without its legend."""
     left, bottom, right, top = boundary.bounds
-    room = (WIDTH_PX - 2 * EDGE_PX, HEIGHT_PX[1] - 2 * EDGE_PX - TITLE_PX)
+    room = (width_px - 2 * EDGE_PX, HEIGHT_PX[1] - 2 * EDGE_PX - TITLE_PX)
     scale = min(room[0] / (right - left), room[1] / (top - bottom))
     height = max(HEIGHT_PX[0], (top - bottom) * scale + 2 * EDGE_PX + TITLE_PX)
-    x = (WIDTH_PX - (right - left) * scale) / 2
+    x = (width_px - (right - left) * scale) / 2
     y = TITLE_PX + (height - TITLE_PX - (top - bottom) * scale) / 2
     return View(left, top, scale, (x, y)), height
 

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from greaseroute.cards.typesetter import halved
 from greaseroute.cards.week_html import by_reason, machine_days, order_words, window_min
-from greaseroute.cards.week_pdf import halved, initials, week_pdf
+from greaseroute.cards.week_pdf import initials, week_pdf
 from greaseroute.forecast.round_planner import round_planner
 from greaseroute.forecast.week import WeekSettings, plan_week, span_of
 from greaseroute.forecast.what_if import parse_what_if
