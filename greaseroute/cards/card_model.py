@@ -22,6 +22,7 @@ from greaseroute.plan.round import (
     PlaceCaution,
     RoundPlan,
     StandVisit,
+    Stop,
     TechnicianPlan,
 )
 from greaseroute.plan.tally import NumberedStop, WalkTally, numbered, tally
@@ -98,7 +99,8 @@ class StopBlock:
     """One stop: a unit with its work, or a visit to the store (``load`` by grease).
 
     ``around`` are the cautions of the leg to it and of where one stands, ``cautions`` those of
-    the machine, ``way_back`` those of the last leg where it is the last stop.
+    the machine, ``way_back`` those of the last leg where it is the last stop. ``moved_first``: the
+    unit is moved before it is isolated, as nothing is done on it where it is parked.
     """
 
     label: str
@@ -114,6 +116,7 @@ class StopBlock:
     sketch: str
     geo: str
     isolation: tuple[str, ...]
+    moved_first: bool
     around: tuple[ToldCaution, ...]
     cautions: tuple[str, ...]
     way_back: tuple[ToldCaution, ...]
@@ -219,6 +222,7 @@ def _stop_block(
         geo=geo_link(site, stop),
         sketch=_sketch(leg, stop.unit if unit else "", site, shapes=shapes),
         isolation=stop.isolation,
+        moved_first=_moved_first(stop),
         around=around,
         cautions=stop_cautions(key for key in stop.cautions if key not in told),
         way_back=told_cautions(_home_cautions(numbered_stop, plan)),
@@ -228,6 +232,12 @@ def _stop_block(
         reload=stop.reload,
         load=stop.load,
     )
+
+
+def _moved_first(stop: Stop) -> bool:
+    """Whether the first thing done is a call; the plan then has no steps of isolation before it."""
+    called = bool(stop.stands) and stop.stands[0].event == "posture"
+    return called and not stop.isolation_steps
 
 
 def _home_cautions(stop: NumberedStop, plan: RoundPlan) -> tuple[PlaceCaution, ...]:

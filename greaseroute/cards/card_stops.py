@@ -42,7 +42,8 @@ def _stop(stop: StopBlock) -> dict[str, Any]:
         "way": stop.leg.direction if stop.leg.length_m else "",
         "bearing": f"{stop.leg.bearing_deg:.0f}",
         "mind": [minded(item) for item in stop.leg.mind],
-        "isolation": len(stop.isolation),
+        "isolation": 0 if stop.moved_first else len(stop.isolation),
+        "moved_first": stop.moved_first,
         "phases": [first, *(_stand(stand) for stand in _stands(stop.postures))],
     }
 

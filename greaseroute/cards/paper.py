@@ -251,7 +251,9 @@ class _Pocket:
     def _mind(self, stop: StopBlock) -> str:
         """Signs of what stands on the first sheet: isolation, cautions, never pump."""
         parts = []
-        if stop.isolation:
+        if stop.moved_first:
+            parts.append(self.word("moved_first"))
+        elif stop.isolation:
             sign = self.isolation.setdefault(stop.isolation, f"I{len(self.isolation) + 1}")
             parts.append(self.word("paper.isolate_as", sign=sign))
         numbers = [self._told(caution) for caution in stop.around]

@@ -228,9 +228,6 @@ def test_there_the_steps_of_a_call_are_pressed_one_by_one_in_order(open_card, pl
     page = open_card(file=ticked_file)
     page.goto(f"{ticked_file.as_uri()}#unit={stop.unit}")
     assert page.locator("#head .now h1").inner_text() == stop.unit
-    for box in page.locator(".phase.shown .iso-step input").all():
-        box.check()
-    press(page, ".isolate")
     while not page.locator(".phase.shown.call").count():
         press(page, "#bar .main")
     told = []
@@ -240,6 +237,32 @@ def test_there_the_steps_of_a_call_are_pressed_one_by_one_in_order(open_card, pl
         if not page.locator(".phase.shown .row input:enabled").count():
             press(page, "#bar .main")
     assert tuple(told) == stand.before
+
+
+def test_a_machine_that_is_moved_first_is_isolated_after_that(open_card, plan, file):
+    # The plan has no isolation before the call: whoever isolated first would unlock it again.
+    stop = next(s for t in plan.technicians for s in t.stops if s.stands and s.stands[0].event)
+    assert stop.isolation_s == 0
+    assert {step for step in stop.isolation} <= set(stop.stands[0].before)
+    page = open_card()
+    page.goto(f"{file.as_uri()}#unit={stop.unit}")
+    assert page.locator("#head .now h1").inner_text() == stop.unit
+    assert page.locator(".phase.arrive.shown").count() == 1
+    assert page.locator(".isolate, .phase.shown .iso").count() == 0
+    assert "isolated after the move" in page.locator(".phase.shown").inner_text()
+    page.locator("#bar .side").last.click()
+    assert "is moved first" in page.locator("#bar .why").inner_text()
+    page.locator("#bar .side").first.click()
+    press(page, "#bar .main")
+    assert page.locator(".whole").count() == 0
+    while not page.locator(".isolate").count():
+        assert not page.locator(".phase.shown .row input:enabled").count()
+        press(page, "#bar .main")
+    assert page.locator(".isolate").inner_text() == "Isolated"
+    press(page, ".isolate")
+    assert page.locator(".phase.shown .row input:enabled").count()
+    press(page, ".undo")
+    assert page.locator(".isolate").count() == 1
 
 
 def test_undo_takes_back_a_machine_and_stays_there(open_card):

@@ -22,13 +22,15 @@ function Card(text) {
   function unitOf(element) { return element.closest(".stop").dataset.unit; }
   function time(iso) { return iso.slice(11, 16); }
 
-  /* What is kept of a stop: whether it is isolated, and how many steps of its calls are done. */
+  /* What is kept of a stop: that its first screen is done, and how many steps of its calls are. */
   function key(stop, name) { return name + " " + stop.data.label + stop.data.arrive; }
-  function mustIsolate(stop) { return stop.data.isolation > 0; }
-  function isolated(stop) {
-    return stop.store ? !!record.noted(key(stop, "filled"))
-      : !mustIsolate(stop) || !!record.noted(key(stop, "isolated"));
+  /* What is pressed on the first screen before all else: "" where nothing is. A unit that is moved
+     before anything is done on it is isolated by the last steps of that. */
+  function gate(stop) {
+    return stop.store ? "filled" : stop.data.moved_first ? "moved first"
+      : stop.data.isolation ? "isolated" : "";
   }
+  function begun(stop) { return !gate(stop) || !!record.noted(key(stop, gate(stop))); }
   /* Steps of its isolation that are ticked, in their order, where the site asks for each. */
   function stepsTicked(stop) { return record.noted(key(stop, "isolation")) || 0; }
   function stepsOpen(stop) {
@@ -39,7 +41,7 @@ function Card(text) {
   }
   function callDone(stop, phase) { return stepsDone(stop, phase) >= phase.data.steps; }
   function done(stop, phase) {
-    if (phase === stop.phases[0]) return isolated(stop);
+    if (phase === stop.phases[0]) return begun(stop);
     return callDone(stop, phase) && !untold(phase.marks).length;
   }
   function openPhase(stop) {
@@ -53,7 +55,7 @@ function Card(text) {
   /* A stop counts as done when everything of it is told, also where it was not isolated. */
   function over(stop) {
     var list = marksOf(stop);
-    return list.length ? !untold(list).length && openPhase(stop) === null : isolated(stop);
+    return list.length ? !untold(list).length && openPhase(stop) === null : begun(stop);
   }
   function nextStop(walk, from) {
     var list = walks[walk].stops;
@@ -62,7 +64,7 @@ function Card(text) {
   }
   /* Phases of a stop that may be ticked now: isolated, and no call before them still open. */
   function allowed(stop, at) {
-    if (!isolated(stop)) return "isolate";
+    if (!begun(stop)) return "first";
     var before = stop.phases.slice(0, at + 1).some(function (phase) {
       return phase.call && !callDone(stop, phase);
     });
@@ -92,11 +94,11 @@ function Card(text) {
       record.note(key(stop, "steps " + phase.data.letter), stepsThen(stop, phase));
     });
   }
-  function isolate(stop) {
-    undoable(say(stop.store ? "toast_bag" : "toast_isolated", { unit: stop.data.unit }),
-      function () {
-        record.note(key(stop, stop.store ? "filled" : "isolated"), new Date().toISOString());
-      });
+  function begin(stop) {
+    var told = { "filled": "toast_bag", "moved first": "not_clear" }[gate(stop)] || "toast_isolated";
+    undoable(say(told, { unit: stop.data.unit }), function () {
+      record.note(key(stop, gate(stop)), new Date().toISOString());
+    });
   }
   function finish(stop, list, letter) {
     var text = letter ? say("toast_place", { unit: stop.data.unit, letter: letter })
@@ -114,7 +116,7 @@ function Card(text) {
   }
   /* They are ticked in their order, and the last one ticked may be taken back. */
   function stepsMay(stop) {
-    var ticked = stepsTicked(stop), over_ = isolated(stop);
+    var ticked = stepsTicked(stop), over_ = begun(stop);
     stop.phases[0].steps.forEach(function (box, k) {
       box.checked = k < ticked || over_;
       box.disabled = over_ || (k !== ticked && k !== ticked - 1);
@@ -301,9 +303,9 @@ function Card(text) {
     chips.textContent = "";
     stop.phases.forEach(function (phase, at) {
       var letter = phase.data.letter;
-      if (at === 0 && !mustIsolate(stop) && stop.phases.length > 1 && !stop.store) return;
+      if (at === 0 && !gate(stop) && stop.phases.length > 1) return;
       var state = (done(stop, phase) ? " over" : "") + (at === now.phase ? " here" : "");
-      made("span", letter || say("lock"), { "class": "chip" + state, "aria-hidden": "true" }, chips);
+      made("span", letter || (stop.data.moved_first ? "\u2192" : say("lock")), { "class": "chip" + state, "aria-hidden": "true" }, chips);
     });
   }
 
@@ -342,15 +344,15 @@ function Card(text) {
     });
   }
   function mainKey(stop, phase, why) {
-    if (stop.store && !isolated(stop)) {
-      main(say("bag_filled"), function () { isolate(stop); goOn(); });
-    } else if (why === "isolate") {
-      if (now.phase > 0) made("p", say("not_isolated", { unit: stop.data.unit }), { "class": "why" }, bar.lastChild);
-      else isolateKey(stop);
-    } else if (phase.call && !callDone(stop, phase)) {
+    if (why === "first" && now.phase > 0) {
+      made("p", say(stop.data.moved_first ? "not_clear" : "not_isolated", { unit: stop.data.unit }),
+        { "class": "why" }, bar.lastChild);
+    } else if (why === "first") beginKey(stop);
+     else if (phase.call && !callDone(stop, phase)) {
       var k = stepsDone(stop, phase), then = stepsThen(stop, phase), n = phase.data.steps;
       var again = then === n && phase.data.again;
-      main(again ? say("isolated_again") : k + 1 === then ? say("step_done", { k: then, n: n })
+      var sure = stop.data.moved_first && phase === stop.phases[1] ? "isolated" : "isolated_again";
+      main(again ? say(sure) : k + 1 === then ? say("step_done", { k: then, n: n })
         : say("steps_done", { from: k + 1, to: then, n: n }),
         function () { step(stop, phase); goOn(); }, again ? "isolate" : "");
     } else if (why === "call") {
@@ -365,13 +367,15 @@ function Card(text) {
       main(say("go_on"), goOn);
     }
   }
-  function isolateKey(stop) {
+  function beginKey(stop) {
     var open = stepsOpen(stop), told = { done: stepsTicked(stop), all: stop.data.isolation };
-    main(open ? say("tick_steps", told) : say("isolated"), function () { isolate(stop); goOn(); },
-      "isolate").disabled = open;
+    var text = open ? say("tick_steps", told)
+      : say({ "filled": "bag_filled", "moved first": "standing_clear" }[gate(stop)] || "isolated");
+    main(text, function () { begin(stop); goOn(); }, gate(stop) === "isolated" ? "isolate" : "")
+      .disabled = open;
   }
   function wholeKey() {
-    var stop = walks[now.walk].stops[now.stop], list = isolated(stop) ? reachable(stop) : [];
+    var stop = walks[now.walk].stops[now.stop], list = begun(stop) ? reachable(stop) : [];
     if (!list.length) return;
     var part = list.length < untold(marksOf(stop)).length;
     button(say(part ? "part_done" : "machine_done", { n: list.length }), { "class": "tool whole" },
