@@ -29,7 +29,9 @@ class StopSigns:
     def named(self, block: StopBlock) -> str:
         """The signs of one stop in words, beside a caution its place where that is news."""
         parts = []
-        if block.isolation:
+        if block.moved_first:
+            parts.append(self._word("moved_first"))
+        elif block.isolation:
             sign = self.isolation.setdefault(block.isolation, f"I{len(self.isolation) + 1}")
             parts.append(self._word("paper.isolate_as", sign=sign))
         numbers = [self._told(caution) for caution in block.around]

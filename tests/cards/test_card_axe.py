@@ -1,5 +1,6 @@
 """The card under the rules of axe (accessibility), screen by screen, bright and dark."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -62,6 +63,22 @@ def test_axe_finds_no_violation(browser, file, size, scheme):
     look("hand in")
     context.close()
     assert found == {}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_no_violation_where_each_step_is_ticked(browser, yard, tmp_path, scheme):
+    rules = yard.rules.model_copy(update={"tick_isolation_steps": True})
+    path = tmp_path / "card.html"
+    path.write_text(card_html(sample.plan(yard), replace(yard, rules=rules)), encoding="utf-8")
+    page = browser.new_page(viewport={"width": 390, "height": 844}, color_scheme=scheme)
+    page.clock.set_fixed_time(sample.START + timedelta(hours=5))
+    page.goto(path.as_uri())
+    for _ in range(2):
+        results = axe.Axe().run(page, options=RULES).response
+        assert [(v["id"], v["nodes"][0]["html"][:90]) for v in results["violations"]] == []
+        page.locator(".iso-step input").first.check()
+    assert page.locator(".iso-step input").first.is_checked()
+    page.close()
 
 
 def test_it_is_dark_at_night_by_itself(browser, file):

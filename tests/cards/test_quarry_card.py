@@ -192,7 +192,7 @@ def test_a_site_may_ask_for_a_tick_at_each_step_of_an_isolation(open_card, plan,
     press(page, ".who")
     steps = plan.technicians[0].stops[0].isolation
     boxes = page.locator(".phase.shown .iso-step input")
-    assert page.locator(".phase.shown .iso-step").all_inner_texts() == list(steps)
+    assert page.locator(".phase.shown .iso-step [data-n]").all_inner_texts() == list(steps)
     assert (
         min(min(b.bounding_box()[side] for side in ("width", "height")) for b in boxes.all()) >= 56
     )
@@ -221,6 +221,13 @@ def test_a_site_may_ask_for_a_tick_at_each_step_of_an_isolation(open_card, plan,
     assert page.faults == []
 
 
+IN_SIGHT = """() => {
+  const [current, head, bar] = ['.phase.shown .current', '#head', '#bar']
+    .map(each => document.querySelector(each).getBoundingClientRect());
+  return [current.top, current.bottom, head.bottom, bar.top];
+}"""
+
+
 def test_there_the_steps_of_a_call_are_pressed_one_by_one_in_order(open_card, plan, ticked_file):
     stop, stand = next(
         (stop, at) for stop in plan.technicians[0].stops for at in stop.stands if at.event
@@ -233,6 +240,8 @@ def test_there_the_steps_of_a_call_are_pressed_one_by_one_in_order(open_card, pl
     told = []
     while page.locator(".phase.shown.call .current").count():
         told += page.locator(".phase.shown .current").all_inner_texts()
+        top, low, head, bar = page.evaluate(IN_SIGHT)
+        assert head <= top < low <= bar  # neither under the head nor under the bar
         assert len(told) == page.locator(".phase.shown .steps .past").count() + 1
         if not page.locator(".phase.shown .row input:enabled").count():
             press(page, "#bar .main")

@@ -221,7 +221,10 @@ function Card(text) {
     renderHead();
     renderBar();
     count();
-    if (top) window.scrollTo(0, 0);
+    if (!top) return;
+    window.scrollTo(0, 0);
+    var current = document.querySelector(".phase.shown .current");
+    if (current) current.scrollIntoView({ block: "nearest" });
   }
   function afterPaint(make) { requestAnimationFrame(function () { setTimeout(make, 0); }); }
   function whenIdle(make) {
