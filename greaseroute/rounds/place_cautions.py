@@ -27,8 +27,10 @@ KEYS: dict[Hazard, str] = {
     "edge": "FACE", "toe": "TIP", "water": "WATER", "rail": "RAIL", "no_entry": "ZONE",
     "haul_road": "ROAD",
 }  # fmt: skip
+# Words in the kind of an edge below which there is water: what one minds there is the water.
+QUAY = ("quay", "wharf", "jetty", "pier", "dock", "berth", "bank", "shore")
 # From how far a thing is told of; common practice, no source: stones roll some way from a face.
-NEAR_M = {"FACE": 10.0, "ZONE": 10.0, "TIP": 5.0, "WATER": 5.0, "RAIL": 5.0, "ROAD": 5.0}
+NEAR_M = {"FACE": 10.0, "ZONE": 10.0, "TIP": 5.0, "WATER": 10.0, "RAIL": 5.0, "ROAD": 5.0}
 MOST = 3  # of a kind the nearest ones are named
 OVER_M = 0.05  # a line is gone over, not along
 FALL_M = 0.5  # feet so far above the ground can fall; less is a step; common practice, no source
@@ -113,7 +115,7 @@ class Surroundings:
         found: list[tuple[str, str, BaseGeometry]] = []
         things: tuple[Area | Barrier, ...] = (*ground.obstacles, *ground.barriers)
         for thing in (*things, *ground.slow_ground):
-            key = KEYS.get(hazard(thing.kind))
+            key = "WATER" if _is_quay(thing.kind) else KEYS.get(hazard(thing.kind))
             shape = thing.polygon if isinstance(thing, Area) else thing.line_string
             if key:
                 found.append((key, thing.name or thing.kind, shape))
@@ -185,6 +187,12 @@ class Surroundings:
             yield PlaceCaution(key="DARK", where="the sun does not rise today")
         else:
             yield PlaceCaution(key="DARK", where=f"the sun rises at {rises:%H:%M}")
+
+
+def _is_quay(kind: str) -> bool:
+    """Whether a feature is the edge of a quay or a bank."""
+    words = kind.lower().replace("-", " ").split()
+    return hazard(kind) in ("edge", "water") and any(word in QUAY for word in words)
 
 
 def _away(name: str, away_m: float, *, walked: bool) -> str:

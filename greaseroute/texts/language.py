@@ -25,6 +25,7 @@ STRINGS = Path(__file__).parent / "strings"
 DEFAULT = "en"
 NAMES = "names"  # how the files of the names of parts begin; English needs few
 PLAN = "plan"  # file of the sentences that a plan carries
+CAUTIONS = "cautions"  # file of the cautions that it names by their keys
 S_PER_MIN = 60.0
 
 Text = str | tuple[str, str]
@@ -263,8 +264,9 @@ class _Filler(Formatter):
 @cache
 def _sentences() -> list[tuple[re.Pattern[str], str]]:
     """The English sentences of a plan as patterns, those with the most words of their own first."""
-    texts = language(DEFAULT).section(PLAN)
-    plain = {f"{PLAN}.{key}": text for key, text in texts.items() if isinstance(text, str)}
+    texts = language(DEFAULT).texts
+    plain = {key: text for key, text in texts.items()
+             if key.split(".")[0] in (PLAN, CAUTIONS) and isinstance(text, str)}  # fmt: skip
     ordered = sorted(plain, key=lambda key: -len(re.sub(r"\{.*?\}", "", plain[key])))
     return [(_pattern(plain[key]), key) for key in ordered]
 

@@ -1,6 +1,7 @@
 """Cautions: few at the head, every other at its place, none lost, no foreign paragraphs."""
 
 import re
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -139,6 +140,19 @@ def test_a_caution_stands_at_its_stop_and_at_no_other(all_keys, yard):
     own[-1] |= {c.key for c in all_keys.technicians[0].home_cautions}
     found = [set(re.findall(r'data-key="(\w+)"', part)) for part in parts]
     assert found == own
+
+
+def test_a_german_card_tells_every_caution_in_german(all_keys, yard):
+    page = page_words(card_html(all_keys, replace(yard, language="de")))
+    german, english = language("de"), language("en")
+    assert [key for key in RESTS_ON if caution_text(key, german) not in page] == []
+    assert [key for key in RESTS_ON if caution_text(key, english) in page] == []
+
+
+def test_a_german_pocket_list_tells_every_caution_in_german(all_keys, yard):
+    text = pdf_words(paper.card_pdf(all_keys, replace(yard, language="de")))
+    german = language("de")
+    assert [k for k in RESTS_ON if re.sub(r"\W+", "", caution_text(k, german)) not in text] == []
 
 
 @pytest.mark.parametrize(

@@ -83,6 +83,15 @@ def test_a_thing_beside_the_way_alone_is_told_of_on_the_leg_alone():
     assert ("WATER" in way, "WATER" in place, "WATER" in home) == (True, False, True)
 
 
+def test_below_the_edge_of_a_quay_there_is_water():
+    line = LineString([(35, 3), (45, 3)])
+    told_of = {
+        kind: told(yard(barriers=(Barrier("edge", line, kind=kind),)))[1] & {"WATER", "FACE"}
+        for kind in ("quay edge", "bench edge")
+    }
+    assert told_of == {"quay edge": {"WATER"}, "bench edge": {"FACE"}}
+
+
 def test_where_it_is_and_how_far_is_said():
     pond = Area("pond", "obstacle", box(35, 3, 45, 9), kind="pond")
     got = with_cautions(one_stop(), yard(obstacles=(pond,))).stops[0]
