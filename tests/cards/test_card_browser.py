@@ -330,6 +330,20 @@ def test_without_a_script_the_whole_round_is_there(browser, file, plan):
     context.close()
 
 
+def test_a_copy_that_the_browser_saved_is_the_whole_card(phone, tmp_path):
+    row(phone, 0).locator("input").check()
+    row(phone, 12)
+    copy = tmp_path / "saved.html"
+    copy.write_text(phone.content(), encoding="utf-8")
+    phone.goto(copy.as_uri())
+    assert row(phone, 18).is_visible()
+    ids = phone.locator("[id]").evaluate_all("all => all.map(each => each.id)")
+    assert len(ids) == len(set(ids))
+    assert counted(phone) == "1 of 19 done or reported"  # one origin here, as in a folder of files
+    assert len(handed_in(phone)["events"]) == 1
+    assert phone.faults == []
+
+
 @pytest.mark.parametrize("broken", ["script-src &#39;", "Parts(text, card)", "CardRecord.open("])
 def test_a_script_that_is_refused_or_fails_leaves_the_whole_round_there(browser, file, broken):
     # Refused by its policy, as in a viewer with its own; at fault in two places.

@@ -9,9 +9,13 @@
 
   document.addEventListener("DOMContentLoaded", function () {
     var whole = document.getElementById("whole"), held = document.getElementById("text");
-    whole.querySelector("script").remove();
+    if (!held) whole.querySelector("script").remove();
     var text = held ? held.textContent : whole.innerHTML;
-    whole.textContent = "";
+    // Script and text stay: a browser that saves the page as it stands then saves the whole card. In
+    // such a copy there are parts that were made before.
+    Array.from(whole.childNodes).forEach(function (part) {
+      if (!held || part.nodeName !== "SCRIPT") part.remove();
+    });
     try {
       Card(text);
     } catch (fault) {
