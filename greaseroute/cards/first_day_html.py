@@ -13,6 +13,7 @@ from greaseroute.cards.lessons import KindLesson, glossary, lesson_of, questions
 from greaseroute.cards.pages import environment, page_style
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.first_day import FirstDay, LearnerStop
+from greaseroute.plan.round import RoundPlan
 from greaseroute.site.model import Site
 from greaseroute.texts.language import ENGLISH, Language
 
@@ -45,7 +46,27 @@ SMALL = drawing.PictureSize(width_px=250.0, tallest_px=88.0)
 
 def learner_walks(first: FirstDay, site: Site) -> tuple[WalkBlock, ...]:
     """The walk of a first day as page and sheets show it, in small drawings."""
-    return walk_blocks(first.round, site, size=SMALL)
+    return walk_blocks(_by_the_learners_clock(first), site, size=SMALL)
+
+
+def _by_the_learners_clock(first: FirstDay) -> RoundPlan:
+    """The round with the cautions of the learner's own times: light, when to check in."""
+    own = {stop.unit: stop for stop in first.stops}
+    walks = [
+        walk.model_copy(
+            update={
+                "home_cautions": first.home_cautions,
+                "stops": tuple(
+                    stop.model_copy(update={"way_cautions": own[stop.unit].way_cautions,
+                                            "place_cautions": own[stop.unit].place_cautions})
+                    if stop.unit in own else stop
+                    for stop in walk.stops
+                ),
+            }
+        )
+        for walk in first.round.technicians
+    ]  # fmt: skip
+    return first.round.model_copy(update={"technicians": tuple(walks)})
 
 
 def machine_pages(

@@ -3,7 +3,7 @@
 from pydantic import Field
 
 from greaseroute.plan.learning import LearningCurve
-from greaseroute.plan.round import LeftOut, RoundPlan
+from greaseroute.plan.round import CheckIn, LeftOut, PlaceCaution, RoundPlan
 from greaseroute.records import Moment, MomentOrNone, Record
 
 FIRST_DAY_FORMAT = "greaseroute first day 1"
@@ -53,6 +53,8 @@ class LearnerStop(Record):
     shown_s: float
     lessons: tuple[Lesson, ...]
     released: str = ""
+    way_cautions: tuple[PlaceCaution, ...] = ()
+    place_cautions: tuple[PlaceCaution, ...] = ()
 
 
 class SkipStop(Record):
@@ -98,7 +100,8 @@ class Choice(Record):
 class FirstDay(Record):
     """A first day as written to ``first_day.json``.
 
-    ``stops`` are at the learner's pace, ``round`` is the same walk at the standard pace.
+    ``stops``, cautions and ``check_ins`` are at the learner's pace, ``round`` is the same walk at
+    the standard pace.
     ``window_min`` is the time there is: that asked for, cut at the start of the shift. The mentor
     walks along all the time (``mentor_min``) and shows for ``mentor_shows_min`` of it. ``repeat``
     are joints of kinds already met that the last machine offers, for time that is left.
@@ -125,6 +128,8 @@ class FirstDay(Record):
     guns: tuple[str, ...]
     carry: dict[str, int]
     stops: tuple[LearnerStop, ...]
+    home_cautions: tuple[PlaceCaution, ...] = ()
+    check_ins: tuple[CheckIn, ...] = ()
     repeat: tuple[Lesson, ...] = ()
     skip_when_late: tuple[SkipStop, ...] = ()
     later: tuple[LaterDay, ...] = ()

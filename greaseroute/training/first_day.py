@@ -13,6 +13,7 @@ from greaseroute.site.model import Site
 from greaseroute.site.morning import start_of
 from greaseroute.training.beside import left_out, not_met, repeats, skips
 from greaseroute.training.candidates import Candidate, Pair, mean_difficulty
+from greaseroute.training.cautions import with_learner_cautions
 from greaseroute.training.choice import DaySettings, Field, most_pairs
 from greaseroute.training.day import Day, Pairing, limit_ms, ready_day
 from greaseroute.training.pace import Pace, lesson
@@ -191,7 +192,7 @@ def plan_first_day(
     (technician,) = found.plan.technicians
     start = start_of(pair.learner, day.morning)
     spent = found.times.finish_ms - start
-    return FirstDay(
+    first = FirstDay(
         site=site.name,
         at=found.plan.at,
         seed=settings.seed,
@@ -221,6 +222,7 @@ def plan_first_day(
         round=found.plan,
         notes=_notes(day, best),
     )
+    return with_learner_cautions(first, site)
 
 
 def _minutes(milliseconds: int) -> float:

@@ -141,12 +141,14 @@ def test_isolation_stands_once_and_each_machine_names_its_way(day, yard):
 def test_a_caution_stands_once_and_its_stop_names_number_and_place(day, yard):
     (walk,) = day.round.technicians
     pond = PlaceCaution(key="WATER", where="pond, 2.0 m")
-    own = {"way_cautions": (pond,), "place_cautions": (), "cautions": ("HOT", "ARTIC")}
-    ways = (walk.stops[0].model_copy(update=own), *walk.stops[1:])
+    own = {"way_cautions": (pond,), "place_cautions": ()}
+    met = (day.stops[0].model_copy(update=own), *day.stops[1:])
+    machine = walk.stops[0].model_copy(update={"cautions": ("HOT", "ARTIC")})
     back = (PlaceCaution(key="ALONE", where="alone from 05:00"),)
-    walk = walk.model_copy(update={"stops": ways, "home_cautions": back})
+    walk = walk.model_copy(update={"stops": (machine, *walk.stops[1:])})
     plan = day.round.model_copy(update={"technicians": (walk,), "cautions": ("Mind the dog.",)})
-    text = " ".join(sheets(first_day_pdf(day.model_copy(update={"round": plan}), yard)))
+    more = {"round": plan, "stops": met, "home_cautions": back}
+    text = " ".join(sheets(first_day_pdf(day.model_copy(update=more), yard)))
     general = [c.text for c in general_cautions(yard.say)]
     assert f"1 Mind the dog. 2 {general[0]}" in text
     for k, key in enumerate(("WATER", "HOT", "ARTIC"), len(general) + 2):

@@ -145,6 +145,15 @@ def test_the_same_day_twice_to_the_byte(yard, day):
     assert first_day_html(again, yard) == first_day_html(day, yard)
 
 
+def test_check_ins_go_by_the_learners_clock(day, yard):
+    """The learner is slower than the round: back later, and told so on the page."""
+    (walk,) = day.round.technicians
+    assert day.check_ins[-1].at == day.finish != walk.finish == walk.check_ins[-1].at
+    page = first_day_html(day, yard)
+    assert f"back at {day.finish[11:16]}" in page
+    assert f"back at {walk.finish[11:16]}" not in page
+
+
 def test_the_pages_begin_with_where_to_start_and_what_to_carry(yard, day):
     page = first_day_html(day, yard)
     first_lines = page[page.index("<h1>") : page.index('class="aid"')]
