@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from greaseroute.cards.card_model import StandBlock, StopBlock, WalkBlock, walk_blocks
+from greaseroute.cards.card_stops import minded
 from greaseroute.cards.card_words import filled, in_language
 from greaseroute.cards.cautions import AID, ToldCaution, general_cautions, own_cautions, sources
 from greaseroute.cards.emergency import emergency
@@ -239,14 +240,10 @@ class _Pocket:
             return ""
         direction = self.word(f"direction.{leg.direction}")
         named = [self.word("way", m=f"{leg.length_m:.0f}", direction=direction)]
-        named += [self._minded(m.what, m.name or m.kind, m.wait_s) for m in leg.mind]
+        for item in leg.mind:
+            key, values = minded(item)
+            named.append(self.word(key, **values))
         return "; ".join(named)
-
-    def _minded(self, what: str, name: str, wait_s: float) -> str:
-        if what == "crossing" and wait_s:
-            return self.word("mind_crossing_wait", name=name, s=f"{wait_s:.0f}")
-        key = {"crossing": "mind_crossing", "gate": "mind_gate"}.get(what, "mind_slow")
-        return self.word(key, name=name)
 
     def _mind(self, stop: StopBlock) -> str:
         """Signs of what stands on the first sheet: isolation, cautions, never pump."""

@@ -19,6 +19,7 @@ from greaseroute.plan.round import (
     LookTask,
     RoundPlan,
     StandVisit,
+    StepTask,
     Stop,
     TechnicianPlan,
 )
@@ -368,3 +369,15 @@ def plan(yard: Site | None = None, *, technicians: tuple[str, ...] = ("Ada",)) -
         cautions=(),
         notes=(),
     )
+
+
+def moved_first(plan: RoundPlan, *, isolated: tuple[StepTask, ...] = ()) -> RoundPlan:
+    """The plan whose first machine is moved by a call at its first stand; ``isolated`` before."""
+    walk = plan.technicians[0]
+    stop = walk.stops[0]
+    steps = ("out, tools with you", "move it", *stop.isolation, "back in only now")
+    stand = stop.stands[0].model_copy(update={"event": "posture", "before": steps})
+    changes = {"stands": (stand, *stop.stands[1:]), "isolation_steps": isolated}
+    stop = stop.model_copy(update=changes)
+    walk = walk.model_copy(update={"stops": (stop, *walk.stops[1:])})
+    return plan.model_copy(update={"technicians": (walk, *plan.technicians[1:])})

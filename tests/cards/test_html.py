@@ -318,3 +318,17 @@ def test_heights_are_told_from_where_one_stands(plan, yard):
     # The boom root sits 1.0 + 0.7 m above ground, so 0.7 m above a deck of 1.0 m.
     assert "0.7 m, standing" in card.words
     assert "on the left deck, 1.0 m up" in card.words
+
+
+def test_a_machine_moved_first_is_not_isolated_before_that(plan, yard):
+    def first_stop(plan):
+        return card_html(plan, yard).split('id="stop1"')[1].split('id="stop2"')[0]
+
+    moved = first_stop(sample.moved_first(plan))
+    assert "It is moved first, then isolated" in moved
+    assert 'class="iso"' not in moved
+    assert moved.count("stop the engine") == 1  # among the steps of the call alone
+    steps = tuple(sample.StepTask(do=each, isolates=True) for each in ("stop the engine",))
+    both = first_stop(sample.moved_first(plan, isolated=steps))
+    assert "moved first" not in both
+    assert both.count("stop the engine") == 2  # before the call, and again after it

@@ -6,8 +6,10 @@ import pytest
 
 import greaseroute.cards.paper as paper
 import greaseroute.cards.typesetter as typesetter
+from greaseroute.cards.card_model import walk_blocks
 from greaseroute.cards.cautions import general_cautions
 from greaseroute.cards.fitting_names import FittingNames
+from greaseroute.cards.stop_signs import StopSigns
 from greaseroute.errors import UnknownName
 from tests.cards import sample
 
@@ -63,6 +65,16 @@ def test_every_fitting_stands_in_the_list_once_in_the_order_pumped(pages, plan):
 def test_a_cartridge_change_stands_before_its_fitting(pages):
     change = pages[2].index("Fit a new cartridge of plain into the gun lever")
     assert change < pages[2].index("boom root")
+
+
+def test_a_machine_moved_first_is_not_isolated_before_that(plan, yard):
+    pages = words(paper.card_pdf(sample.moved_first(plan), yard))
+    assert pages[2].count("Isolate as I1") == 4
+    assert pages[2].count("It is moved first, then isolated") == 1
+    first, second, *_ = walk_blocks(sample.moved_first(plan), yard)[0].stops
+    signs = StopSigns(yard.say)
+    assert signs.named(first).startswith("It is moved first, then isolated")
+    assert signs.named(second).startswith("Isolate as I1")
 
 
 def test_the_list_names_the_numbers_of_the_type_book(pages, yard):
