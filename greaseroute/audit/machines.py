@@ -46,12 +46,29 @@ class Machines:
 
     def placed_in(self, name: str, posture: str) -> PlacedMachine | None:
         """A unit in a posture; None where its type has no such posture or cannot take it."""
+        if (name, posture) not in self._found:
+            self._found[name, posture] = self._place(name, posture)
+        return self._found[name, posture]
+
+    @cached_property
+    def _found(self) -> dict[Stance, PlacedMachine | None]:
+        return {}
+
+    def _place(self, name: str, posture: str) -> PlacedMachine | None:
         unit = self.basis.units[name]
         pose = Pose(unit.x_m, unit.y_m, unit.heading_deg, unit.slew_deg)
         try:
             return place(self.basis.types[name], pose, posture=posture)
         except (PostureRefused, UnknownName):
             return None
+
+    @cached_property
+    def outlines(self) -> Mapping[Stance, BaseGeometry]:
+        """Each from above: what all its solids cover."""
+        return {
+            stance: shapely.union_all([solid.footprint for solid in machine.solids])
+            for stance, machine in self.placed.items()
+        }
 
     @cached_property
     def closed(self) -> Mapping[Stance, tuple[Polygon, ...]]:

@@ -176,13 +176,13 @@ def waits_well(case: Case, unit: str, spot: Sequence[float], *, slack_m: float =
     sector = math.cos(math.radians(STAND_CLEAR_SIGHT_DEG)) * math.hypot(dx, dy)
     if along < sector - PLACE_M - slack_m:
         return False
-    own = shapely.union_all([s.footprint for s in machine.solids])
+    own = case.machines.outlines[unit, case.basis.units[unit].posture]
     line = shapely.linestrings([(pose.x_m, pose.y_m), (spot[0], spot[1])])
     for name, other in case.basis.units.items():
-        placed = case.machines.placed.get((name, other.posture))
-        if name == unit or placed is None:
+        outline = case.machines.outlines.get((name, other.posture))
+        if name == unit or outline is None:
             continue
-        shape = shapely.union_all([s.footprint for s in placed.solids]).buffer(-PLACE_M)
+        shape = outline.buffer(-PLACE_M)
         if shape.intersects(line):
             return False
         if shape.distance(own) <= GAP_M and shapely.union(shape, own).convex_hull.buffer(

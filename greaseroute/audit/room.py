@@ -28,9 +28,9 @@ def things_around(case: Case, unit: str) -> Iterator[tuple[str, BaseGeometry]]:
         if place.kind != "here":
             yield place.name, place.point
     for other in case.basis.units.values():
-        machine = machines.placed.get((other.unit, other.posture))
-        if other.unit != unit and machine is not None:
-            yield other.unit, shapely.union_all([s.footprint for s in machine.solids])
+        outline = machines.outlines.get((other.unit, other.posture))
+        if other.unit != unit and outline is not None:
+            yield other.unit, outline
 
 
 def circle_of(machine: PlacedMachine) -> tuple[Point, float] | None:

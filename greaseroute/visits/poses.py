@@ -1,6 +1,6 @@
 """The postures that a unit is worked in: as it stands, and those that can be asked for and help."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import shapely
@@ -62,6 +62,9 @@ def helping_poses(work: UnitWork, now: Posed, *, terms: Terms, calls: Calls) -> 
         return Poses(work, now, (), {}, here)
     names = [p.name for p in work.machine_type.postures]
     served = {n: _tried(work, now, name=n, terms=terms) & missing for n in names}
+    if (hosed := _hosed(work, now, served, missing=missing, terms=terms)) != work:
+        work, here = hosed, reach_unit(hosed, [now], terms=terms)
+        served = {n: _tried(work, now, name=n, terms=terms) & missing for n in names}
     elsewhere = {item: name for name in reversed(names) for item in served[name]}
     if still := missing - elsewhere.keys():
         for name in reversed(names):
@@ -89,6 +92,27 @@ def _no_call(work: UnitWork, now: Posed, name: str, *, calls: Calls) -> NoCall |
 
 def _missing(here: UnitReach) -> frozenset[Item]:
     return frozenset(i for i in here.wanted - here.served(here.now) if i[0] != LOOK)
+
+
+def _hosed(
+    work: UnitWork,
+    now: Posed,
+    served: Mapping[str, Collection[Item]],
+    *,
+    missing: frozenset[Item],
+    terms: Terms,
+) -> UnitWork:
+    """The work with longer hoses for what no posture brings into reach of the gun taken first."""
+    for same in (True, False):
+        lacking = missing.difference(*served.values())
+        longer = with_longer_hoses(work, lacking, same_grease=same)
+        if longer == work:
+            continue
+        tried = {name: _tried(longer, now, name=name, terms=terms) & lacking for name in served}
+        helped = frozenset().union(*tried.values())
+        work = with_longer_hoses(work, helped, same_grease=same)
+        served = {name: frozenset(served[name]) | tried[name] for name in served}
+    return work
 
 
 def _with_the_gun_that_reaches(here: UnitReach, now: Posed, *, terms: Terms) -> UnitReach:

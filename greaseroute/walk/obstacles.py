@@ -11,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.arrays import Floats
 
+ROUNDING_M, CRUMB_M2 = 1e-9, 1e-8  # nearer and smaller than what any drawing means
 SEAL_M = 1e-6  # shapes nearer to each other than this touch, and nobody walks between them
 BARRIER_HALF_M = 0.001  # a barrier drawn as a line is closed 1 mm to either side
 # Mitres are cut off square to their bisector a hair outside the clearance: two corners where an arc
@@ -136,10 +137,26 @@ def free_ground(boundary: BaseGeometry, shapes: Sequence[BaseGeometry]) -> BaseG
 
 def clean(ground: BaseGeometry) -> BaseGeometry:
     """Polygons only, without crumbs and without vertices nearer than rounding."""
-    thin = shapely.remove_repeated_points(ground, 1e-9)
-    ground = thin if thin.is_valid else ground
-    parts = [p for p in shapely.get_parts(ground) if isinstance(p, Polygon) and p.area > 1e-8]
+    ground = _polygons(ground)
+    thin = shapely.remove_repeated_points(ground, ROUNDING_M)
+    return _polygons(thin) if thin.is_valid else ground
+
+
+def _polygons(ground: BaseGeometry) -> BaseGeometry:
+    """The polygons of some ground, without crumbs and holes that are no more than a point."""
+    parts = [
+        _without_points(part)
+        for part in shapely.get_parts(ground)
+        if isinstance(part, Polygon) and part.area > CRUMB_M2
+    ]
     return MultiPolygon(parts) if len(parts) != 1 else parts[0]
+
+
+def _without_points(part: Polygon) -> Polygon:
+    """Less every hole whose corners all lie within rounding: GEOS makes no ring of them."""
+    spans = [np.ptp(shapely.get_coordinates(hole), axis=0).max() for hole in part.interiors]
+    holes = [h for h, span in zip(part.interiors, spans, strict=True) if span > 4 * ROUNDING_M]
+    return part if len(holes) == len(spans) else Polygon(part.exterior, holes)
 
 
 def as_points(points: object) -> Floats:

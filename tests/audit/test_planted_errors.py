@@ -14,6 +14,8 @@ import pytest
 from shapely.geometry import LineString, box
 
 from greaseroute.audit.audit import audit_round
+from greaseroute.audit.basis import Basis
+from greaseroute.audit.case import Case
 from greaseroute.audit.finding import Finding
 from greaseroute.plan.round import RoundPlan
 from greaseroute.site.ground_plan import Area, Barrier, Hours
@@ -464,6 +466,13 @@ def bound_above_the_plan(plan):
     plan["bound"]["lower_s"] = plan["bound"]["value_s"] * 1.01
 
 
+def bound_beyond_the_last_finish(plan):
+    """Two technicians, 10 s before the last finish: 20 s could be saved, not a tenth."""
+    start = datetime.fromisoformat(plan["at"])
+    ends = [datetime.fromisoformat(t["finish"]) for t in plan["technicians"]]
+    plan["bound"]["no_sooner_s"] = (max(ends) - start).total_seconds() - 10
+
+
 def fixed_part_inflated(plan):
     _unit_stop(plan)["fixed_s"] += 30
 
@@ -548,6 +557,7 @@ PLANTED = {
     value_flattered: "certificate",
     gap_flattered: "certificate",
     bound_above_the_plan: "certificate",
+    bound_beyond_the_last_finish: "certificate",
     fixed_part_inflated: "certificate",
     site_of_another_name: "site",
     technician_of_nobody: "site",
@@ -694,6 +704,27 @@ def test_a_changed_site_is_found(name, good):
     change = CHANGED[name]
     report = audit_round(change.site(full_yard()), good)
     assert change.promise in {f.promise for f in report.findings}, _lines(report.findings)
+
+
+def test_a_bound_that_follows_from_the_last_finish_is_none(good):
+    """Two technicians and a last finish that could be 10 s sooner: 20 s of the route."""
+    written = good.model_dump(mode="json")
+    bound_beyond_the_last_finish(written)
+    bound = written["bound"]
+    bound["lower_s"] = bound["value_s"] - 20
+    bound["gap_pct"] = 100 * 20 / bound["value_s"]
+    report = audit_round(full_yard(), RoundPlan.model_validate(written))
+    assert _lines(report.findings) == "nothing found"
+
+
+def test_machines_are_placed_and_outlined_once(good):
+    """A large fleet is asked for again and again; the quarry took 1.4 times as long without."""
+    machines = Case(Basis(full_yard(), good)).machines
+    unit = full_yard().units[0]
+    assert machines.placed_in(unit.unit, "parked") is machines.placed_in(unit.unit, "parked")
+    key = unit.unit, unit.posture
+    assert machines.outlines[key] is machines.outlines[key]
+    assert machines.outlines[key].area > 5.0
 
 
 def test_there_are_more_than_thirty_kinds():

@@ -73,6 +73,19 @@ def test_a_hose_is_chosen_once_it_is_known_what_reaches():
     assert all(key in far or (key[0], None) in far for key in reached)
 
 
+def test_a_longer_hose_counts_in_a_posture_that_is_asked_for_as_well():
+    """With the boom up nothing of the spreader is greased; lowered, the bare gun is too short."""
+    short = technician(reach=Reach(arm_m=0.5))
+    plain, moly = (gun.model_copy(update={"hose_m": 0.0}) for gun in GUNS)
+    up = [unit(0, "reach-stacker-70t", 60, 60, posture="raised")]
+    moves = WorkingRules(posture_moves=True)
+    bare = yard(up, rules=moves, technicians=(short,), guns=(plain, moly))
+    long = plain.model_copy(update={"hose_m": 0.75})
+    longer = replace(bare, guns=(long, moly))
+    fewer = set(left(bare)) - set(left(longer))
+    assert any(joint == "spreader yoke" for joint, _ in fewer)
+
+
 def test_another_grease_that_suits_goes_before_a_joint_left_out():
     """The gun with the grease that is preferred has no hose; the other one suits and reaches."""
     short = technician(reach=Reach(arm_m=0.3))

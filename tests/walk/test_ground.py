@@ -9,6 +9,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 from greaseroute.errors import UnfitProblem
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.no_path import NoPath
+from greaseroute.walk.obstacles import clean
 
 YARD = box(-50, -50, 50, 50)
 
@@ -231,3 +232,12 @@ def test_a_multipolygon_boundary_has_no_way_between_its_parts():
     two = shapely.MultiPolygon([box(0, 0, 5, 5), box(10, 0, 15, 5)])
     found = FreeGround(two, []).path((1, 1), (12, 1))
     assert found.reason == "no way from (1.00 1.00) to (12.00 1.00): cut off by the boundary"
+
+
+def test_a_hole_no_larger_than_rounding_is_none():
+    """Shapes that touch in a point leave such holes; GEOS refuses to thin a ring of two corners."""
+    speck = [(5, 5), (5 + 4e-10, 5), (5, 5 + 4e-10)]
+    ground = Polygon(box(0, 0, 10, 10).exterior, [speck, box(2, 2, 3, 3).exterior])
+    cleaned = clean(ground)
+    assert len(cleaned.interiors) == 1
+    assert cleaned.area == pytest.approx(99.0)
