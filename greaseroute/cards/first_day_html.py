@@ -7,10 +7,11 @@ from markupsafe import Markup
 
 from greaseroute.cards.card_model import StopBlock, WalkBlock, walk_blocks
 from greaseroute.cards.card_words import in_language
-from greaseroute.cards.cautions import aid, general_cautions, local_caution, sources
+from greaseroute.cards.cautions import aid, local_caution, own_cautions, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.lessons import KindLesson, glossary, lesson_of, questions, troubles
 from greaseroute.cards.pages import environment, page_style
+from greaseroute.cards.stop_signs import StopSigns
 from greaseroute.drawings import drawing, map_svg
 from greaseroute.plan.first_day import FirstDay, LearnerStop
 from greaseroute.plan.round import RoundPlan
@@ -42,6 +43,9 @@ class SignOff:
 
 SMALL = drawing.PictureSize(width_px=250.0, tallest_px=88.0)
 """Three machines on a sheet of A4, side and top view, with numbers of 8 pt."""
+
+MAP_PX = 620.0
+"""Width of the map: on the 192 mm between the margins its smallest text stands 8.3 pt high."""
 
 
 def learner_walks(first: FirstDay, site: Site) -> tuple[WalkBlock, ...]:
@@ -115,12 +119,24 @@ def not_met_rows(first: FirstDay) -> list[tuple[str, list[str], str]]:
     return [(family, found, why) for (family, why), found in kinds.items()]
 
 
+def inspected(block: StopBlock, family: str, say: Language) -> list[str]:
+    """Joints of a stop that are only checked, those of which the same is to be said together."""
+    joints: dict[str, list[str]] = {}
+    for line in block.inspect:
+        joint, _, what = line.partition(": ")
+        name = in_language(say, joint, family)
+        joints.setdefault(in_language(say, what, family), []).append(name)
+    return [f"{', '.join(names)}: {what}" for what, names in joints.items()]
+
+
 def first_day_html(first: FirstDay, site: Site, *, walks: Sequence[WalkBlock] | None = None) -> str:
     """The pages of a first day. The same day and site give the same bytes; nothing is loaded.
 
     ``walks`` are the blocks of `learner_walks`, if they are there already.
     """
-    say = site.say
+    say, pages = site.say, machine_pages(first, site, walks)
+    signs = StopSigns(say, tuple(own_cautions(first.round.cautions)))
+    named = {stop.unit: signs.named(block) for page in pages for stop, block in page.stops}
     return (
         environment()
         .get_template("first_day.html.j2")
@@ -129,11 +145,13 @@ def first_day_html(first: FirstDay, site: Site, *, walks: Sequence[WalkBlock] | 
             say=say,
             aid=aid(say),
             style=Markup(page_style() + drawing.STYLE),
-            map=Markup(map_svg.map_svg(site, first.round)),
-            cautions=general_cautions(say),
+            map=Markup(map_svg.map_svg(site, first.round, width_px=MAP_PX)),
+            signs=signs,
+            named_signs=named,
             sources=sources(first.round, site.time_zone),
             emergency=emergency(first.round, say),
-            pages=machine_pages(first, site, walks),
+            pages=pages,
+            inspected=lambda block, page: inspected(block, page.family, say),
             sign_off=sign_off_list(first, say),
             troubles=troubles(say),
             glossary=glossary(say),

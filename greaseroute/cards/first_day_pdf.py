@@ -14,7 +14,9 @@ from greaseroute.cards.card_words import in_language
 from greaseroute.cards.cautions import aid, own_cautions, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.first_day_html import (
+    MAP_PX,
     SignOff,
+    inspected,
     learner_walks,
     not_met_rows,
     sign_off_list,
@@ -28,7 +30,6 @@ from greaseroute.plan.first_day import FirstDay, LearnerStop, Lesson
 from greaseroute.site.model import Site
 from greaseroute.texts.language import Language
 
-MAP_PX = 620.0  # on the 192 mm between the margins its smallest text stands 8.3 pt high
 S_PER_MIN = 60.0
 WORDS = (
     "walk", "goes_wrong", "questions", "words", "days_after", "sign_off", "not_met", "left_out",
@@ -239,20 +240,12 @@ class _Sheets:
             ),
             "mind": self.signs.named(block) if block else "",
             "never": self._told(block.never_pump, stop.family) if block else [],
-            "inspect": self._inspected(block, stop.family) if block else [],
+            "inspect": inspected(block, stop.family, self.say) if block else [],
             "postures": [self._posture(p, lessons, stop.family) for p in block.postures]
             if block
             else [],
             "kinds": halved([self._kind(kind) for kind in self._new_kinds(stop)]),
         }
-
-    def _inspected(self, block: StopBlock, family: str) -> list[str]:
-        """Joints only checked, those of which the same is to be said together."""
-        joints: dict[str, list[str]] = {}
-        for line in block.inspect:
-            joint, _, what = line.partition(": ")
-            joints.setdefault(self.text(what, family), []).append(self.text(joint, family))
-        return [f"{', '.join(names)}: {what}" for what, names in joints.items()]
 
     def _posture(
         self, block: PostureBlock, lessons: dict[str, Lesson], family: str
