@@ -124,9 +124,10 @@ function Card(text) {
   }
   function undo() {
     var back = takeBack;
+    if (!back) return; // pressed in the moment in which it goes
     takeBack = null;
     message = say("undone");
-    if (back) back();
+    back();
     parts.rows().forEach(function (row) { row.show(); });
     now.phase = null;
     now.stop = now.undoTo;
