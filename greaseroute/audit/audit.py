@@ -21,6 +21,7 @@ from greaseroute.audit.certificate import (
     fixed_times_hold,
     lower_follows,
 )
+from greaseroute.audit.dangers import dangers_are_told
 from greaseroute.audit.dose import strokes_give_the_dose
 from greaseroute.audit.finding import AuditReport, Finding, Where
 from greaseroute.audit.hours import (
@@ -89,6 +90,7 @@ PROMISES: tuple[Promise, ...] = (
     calls_are_of_the_stops,
     nobody_is_silent_too_long,
     somebody_listens,
+    dangers_are_told,
     fittings_are_where_told,
     stands_hold_a_person,
     fittings_are_in_reach,

@@ -17,6 +17,9 @@ EYES_ABOVE_SHOULDER_M = 0.15  # from memory of body proportions; no source
 SHOULDER_SHARE = {"kneel": 0.65, "stoop": 0.75, "stand": 1.0, "overhead": 1.0}
 METER_SLACK_H = 0.05  # meters show tenths: a reading this much lower is the same
 BARRIER_HALF_M = 0.001  # a barrier drawn as a line is closed this far to either side
+FALL_M = 0.5  # feet so far above the ground are warned of a fall; common practice, no source
+# From how far one is warned of a thing; common practice, no source.
+WARNED_M = {"FACE": 10.0, "ZONE": 10.0, "WATER": 10.0, "TIP": 5.0, "RAIL": 5.0, "ROAD": 5.0}
 
 # How far figures may lie apart before it is a finding.
 TIGHT_M = 1e-6

@@ -2,12 +2,15 @@
 
 from greaseroute.audit import house_rules
 from greaseroute.intervals import meter
+from greaseroute.rounds import place_cautions
 from greaseroute.stands import clear, decks, reach
 from greaseroute.walk import footprint, obstacles
 
 
 def test_the_audit_goes_by_the_figures_of_the_planner():
     assert house_rules.HEADROOM_M == footprint.HEADROOM_M
+    assert house_rules.WARNED_M == place_cautions.NEAR_M
+    assert house_rules.FALL_M == place_cautions.FALL_M
     assert house_rules.BARRIER_HALF_M == obstacles.BARRIER_HALF_M
     assert house_rules.STAND_CLEAR_SIGHT_DEG == clear.SIGHT_DEG
     assert house_rules.GAP_M == clear.GAP_M

@@ -123,6 +123,16 @@ def told_to_a_stranger(plan):
     plan["technicians"][0]["check_ins"][-1]["tell"] = "a stranger"
 
 
+def road_not_told(plan):
+    stop = next(s for _, s in _stops(plan) if any(c["key"] == "ROAD" for c in s["way_cautions"]))
+    stop["way_cautions"] = [c for c in stop["way_cautions"] if c["key"] != "ROAD"]
+
+
+def height_not_told(plan):
+    for _, stop in _stops(plan):
+        stop["place_cautions"] = [c for c in stop["place_cautions"] if c["key"] != "HEIGHT"]
+
+
 def leaves_too_early(plan):
     technician = plan["technicians"][0]
     stop = technician["stops"][0]
@@ -495,6 +505,8 @@ PLANTED = {
     check_in_forgotten: "lone work",
     told_to_nobody: "lone work",
     told_to_a_stranger: "lone work",
+    road_not_told: "dangers",
+    height_not_told: "dangers",
     leaves_too_early: "clock",
     fitting_takes_no_time: "clock",
     steps_take_no_time: "clock",
