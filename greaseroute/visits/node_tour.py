@@ -1,11 +1,12 @@
 """From nodes to the integers of a unit tour: groups of items, moves, and what each costs."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from greaseroute.solvers.arrays import NO_PATH, BoolArray, IntArray
-from greaseroute.solvers.unit_tour import MOST_GROUPS, UnitTour
+from greaseroute.solvers.unit_tour import GROUPS, UnitTour
 from greaseroute.stands.thin import greedy_cover
 from greaseroute.units import ms
 from greaseroute.visits.nodes import Item, Node
@@ -30,21 +31,51 @@ def node_tour(
     )
 
 
-def fewer_nodes(nodes: Sequence[Node]) -> list[Node]:
+def fewer_nodes(nodes: Sequence[Node], *, band_ms: Mapping[str, int]) -> list[Node]:
     """The nodes, or where they make too many groups a small set that serves the same items.
 
-    Events and what they hang on stay as they are; of the stands a greedy cover is kept.
+    Events and what they hang on stay as they are; of the stands a greedy cover is kept. Where that
+    still makes too many, each item is done at the first of these stands alone.
     """
+    if _group_count(nodes, band_ms=band_ms) <= GROUPS:
+        return list(nodes)
+    kept = _covering(nodes)
+    if _group_count(kept, band_ms=band_ms) <= GROUPS:
+        return kept
+    return _each_once(kept)
+
+
+def _group_count(nodes: Sequence[Node], *, band_ms: Mapping[str, int]) -> int:
+    items = sorted({item for node in nodes for item in node.items})
+    cover, extra = _tables(nodes, items, band_ms=band_ms)
+    return len(_groups(cover, extra, rules=np.vstack(_rules(nodes, items))))
+
+
+def _covering(nodes: Sequence[Node]) -> list[Node]:
+    """The events, and stands that serve all: each the one that serves most of what is left."""
     items = sorted({item for node in nodes for item in node.items})
     cover, _ = _tables(nodes, items, band_ms={})
-    need, forbid = _rules(nodes, items)
-    groups = _groups(cover, np.zeros(cover.shape, np.int64), np.vstack([need, forbid]))
-    if len(groups) <= MOST_GROUPS:
-        return list(nodes)
     event = np.asarray([n.kind != "stand" for n in nodes])
     stands = np.flatnonzero(~event)
     chosen = set(stands[greedy_cover(cover[stands])]) | set(np.flatnonzero(event))
     return [n for i, n in enumerate(nodes) if i in chosen]
+
+
+def _each_once(nodes: Sequence[Node]) -> list[Node]:
+    """The nodes, each item at one stand alone: that which serves most, the first of equals."""
+    order = sorted(range(len(nodes)), key=lambda k: (-len(nodes[k].items), k))
+    taken: set[Item] = set()
+    found = {}
+    for k in order:
+        node = nodes[k]
+        if node.kind == "stand":
+            pairs = [p for p in zip(node.items, node.bands, strict=True) if p[0] not in taken]
+            taken.update(item for item, _ in pairs)
+            items, bands = (tuple(each) for each in zip(*pairs, strict=True)) if pairs else ((), ())
+            node = replace(node, items=items, bands=bands)
+        if node.items:
+            found[k] = node
+    return [found[k] for k in sorted(found)]
 
 
 def _tables(

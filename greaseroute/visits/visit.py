@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from greaseroute.catalogue.machine_type import MachineType
+from greaseroute.errors import UnfitProblem
 from greaseroute.site.crew import WorkingRules
 from greaseroute.solvers.unit_tour import UnitTour, Way, all_ways, best_ways
 from greaseroute.stands.stand import Point2
@@ -177,7 +178,7 @@ def _nodes(
         if joint.joint.procedure is not None and joint.joint.procedure.turns:
             done = _keys(joint) & set(items)
             nodes += again_nodes(stands, joint=joint.joint.name, fittings=done)
-    return fewer_nodes(nodes)
+    return fewer_nodes(nodes, band_ms=band_ms(outfit.reach))
 
 
 def move_ms(machine: MachineType, rules: WorkingRules, *, locked: bool) -> int:
@@ -242,7 +243,13 @@ def unit_visit(
 ) -> UnitVisit:
     """The visit with its ways, from the walks between its nodes; see `best_ways` for the slack."""
     bands = band_ms(outfit.reach)
-    tour = node_tour(task.nodes, walks.ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
+    try:
+        tour = node_tour(task.nodes, walks.ms, band_ms=bands, speed_m_s=outfit.speed_m_s)
+    except UnfitProblem as error:
+        raise UnfitProblem(
+            f"unit {task.work.unit.unit}", error.value, limit=error.limit,
+            next_step="leave its daily checks out (--checks none), or grease it on two mornings",
+        ) from None  # fmt: skip
     ways, lost_ms = best_ways(all_ways(tour), walks.ms, slack_ms=slack_ms)
     turn_ms = sum({n.items[0]: n.event_ms for n in task.nodes if n.kind == "turn"}.values())
     return UnitVisit(

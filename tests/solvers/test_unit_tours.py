@@ -182,5 +182,5 @@ def test_ways_dropped_as_needless_never_cost_anything_from_outside():
 
 
 def test_too_many_groups_are_refused_with_the_number():
-    with pytest.raises(UnfitProblem, match="17 groups of fittings; allowed: at most 16"):
-        tour_of([[0]], [[1] * 17])
+    with pytest.raises(UnfitProblem, match="20 groups of fittings; allowed: at most 19"):
+        tour_of([[0]], [[1] * 20])

@@ -1,10 +1,15 @@
-import numpy as np
+import itertools
 
+import numpy as np
+import pytest
+
+from greaseroute.errors import UnfitProblem
 from greaseroute.site.reach import Reach
-from greaseroute.solvers.unit_tour import MOST_GROUPS, Way, all_ways
+from greaseroute.solvers.unit_tour import GROUPS, MOST_GROUPS, Way, all_ways
 from greaseroute.visits.node_tour import fewer_nodes, node_tour, on_deck_ms
 from greaseroute.visits.nodes import Node, band_ms
 
+LOW = ("kneel", "stand")
 BANDS = band_ms(Reach(kneel_s=5.0, stoop_s=2.0, overhead_s=3.0))
 
 
@@ -72,11 +77,34 @@ def test_an_event_takes_its_time_and_waits_for_what_it_needs():
 
 
 def test_more_stands_than_groups_can_hold_are_thinned_to_a_cover():
-    count = MOST_GROUPS + 4
+    count = GROUPS + 4
     names = [f"{k}" for k in range(count)]
     single = [node(10 * k, [names[k]]) for k in range(count)]
     double = [node(10 * k + 1, names[2 * k : 2 * k + 2]) for k in range(count // 2)]
     turn = node(300, "t", kind="turn", event=1_000)
-    kept = fewer_nodes([*single, *double, turn])
+    kept = fewer_nodes([*single, *double, turn], band_ms={})
     assert kept == [*double, turn]
-    assert fewer_nodes(single[:5]) == single[:5]
+    assert fewer_nodes(single[:5], band_ms={}) == single[:5]
+
+
+def test_stands_that_share_items_in_too_many_ways_do_each_item_once():
+    # Seven stands, an item at every pair of them: 21 groups; each item at one stand alone leaves a
+    # group for every stand but one.
+    pairs = list(itertools.combinations(range(7), 2))
+    held = [[f"{a}-{b}" for a, b in pairs if s in (a, b)] for s in range(7)]
+    nodes = [node(10 * s, held[s], bands=[LOW[s % 2]] * 6) for s in range(7)]
+    turn = node(300, ["t"], kind="turn", event=1_000)
+    with pytest.raises(UnfitProblem):
+        tour([*nodes, turn])
+    kept = fewer_nodes([*nodes, turn], band_ms=BANDS)
+    served = [item for n in kept for item in n.items]
+    assert sorted(served) == sorted({item for n in (*nodes, turn) for item in n.items})
+    built = tour(kept)
+    assert built.cover.shape[1] == 7
+    assert all_ways(built)
+
+
+def test_a_unit_with_more_places_than_can_be_walked_through_is_named():
+    nodes = [node(10 * k, [f"{k}"]) for k in range(MOST_GROUPS + 1)]
+    with pytest.raises(UnfitProblem, match="20 groups of fittings; allowed: at most 19"):
+        tour(fewer_nodes(nodes, band_ms={}))
