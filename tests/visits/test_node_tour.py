@@ -88,11 +88,11 @@ def test_more_stands_than_groups_can_hold_are_thinned_to_a_cover():
 
 
 def test_stands_that_share_items_in_too_many_ways_do_each_item_once():
-    # Seven stands, an item at every pair of them: 21 groups; each item at one stand alone leaves a
+    # Eight stands, an item at every pair of them: 28 groups; each item at one stand alone leaves a
     # group for every stand but one.
-    pairs = list(itertools.combinations(range(7), 2))
-    held = [[f"{a}-{b}" for a, b in pairs if s in (a, b)] for s in range(7)]
-    nodes = [node(10 * s, held[s], bands=[LOW[s % 2]] * 6) for s in range(7)]
+    pairs = list(itertools.combinations(range(8), 2))
+    held = [[f"{a}-{b}" for a, b in pairs if s in (a, b)] for s in range(8)]
+    nodes = [node(10 * s, held[s], bands=[LOW[s % 2]] * 7) for s in range(8)]
     turn = node(300, ["t"], kind="turn", event=1_000)
     with pytest.raises(UnfitProblem):
         tour([*nodes, turn])
@@ -100,7 +100,7 @@ def test_stands_that_share_items_in_too_many_ways_do_each_item_once():
     served = [item for n in kept for item in n.items]
     assert sorted(served) == sorted({item for n in (*nodes, turn) for item in n.items})
     built = tour(kept)
-    assert built.cover.shape[1] == 7
+    assert built.cover.shape[1] == 8
     assert all_ways(built)
 
 
