@@ -45,6 +45,7 @@ def test_a_whole_number_of_strokes_stays_whole():
 
 def test_a_dose_below_one_stroke_takes_one():
     assert strokes(0.01, stroke_cm3=1.4) == 1
+    assert strokes(1e-12, stroke_cm3=1.4) == 1
 
 
 def test_a_gun_given_by_ten_weighed_strokes():

@@ -96,6 +96,13 @@ def test_never_recorded_is_due():
     assert (item.due, item.reason, item.overdue_ratio) == (True, "never recorded", 7 * 8 / 50)
 
 
+def test_never_recorded_weighs_a_week_of_whichever_limit_is_used_most():
+    """A week is 7 of 30 days and 56 of 250 h: 0.233 and 0.224 of the interval."""
+    by_days = _only(_site([_joint(days=30)]))
+    both = _only(_site([_joint(hours=250, days=30)]))
+    assert by_days.overdue_ratio == both.overdue_ratio == pytest.approx(7 / 30)
+
+
 def test_look_ahead_alone_makes_it_due():
     joints, services = [_joint(hours=50)], [_done(1005)]
     assert not _only(_site(joints, services=services)).due
@@ -103,6 +110,13 @@ def test_look_ahead_alone_makes_it_due():
     # 47 used, 3 left, 9 h of work before the next round
     assert (item.status, item.due) == ("ahead", True)
     assert item.reason == "falls due in 3 h, before the next round"
+
+
+@pytest.mark.parametrize(("look_ahead_h", "status"), [(8, "ahead"), (7.5, "not due")])
+def test_hours_that_are_used_up_just_at_the_next_round_are_due_before_it(look_ahead_h, status):
+    """42 of 50 h used and 8 h of work before the next round; half an hour less is in time."""
+    site = _site([_joint(hours=50)], services=[_done(1010)], look_ahead_h=look_ahead_h)
+    assert _only(site).status == status
 
 
 def test_severity_alone_makes_it_due():
@@ -139,6 +153,8 @@ def test_days_to_the_next_round_count():
     assert not _only(site).due
     item = _only(site, next_round=datetime(2031, 3, 13, 5, 30, tzinfo=ZONE))
     assert item.reason == "falls due in 2 days, before the next round"
+    on_the_day = _only(site, next_round=datetime(2031, 3, 12, 5, 30, tzinfo=ZONE))
+    assert on_the_day.status == "not due"
 
 
 def test_every_shift_is_not_ten_hours():
@@ -346,6 +362,41 @@ def test_fittings_are_judged_each_by_its_own_service():
     later = _done(1040, day=9)  # the whole joint, after both
     item = _only(_site([two], services=[_done(1000), one, later]))
     assert (item.due, item.fittings, item.since_h) == (False, 2, 12)
+
+
+def test_fittings_that_fall_due_before_the_next_round_are_done_with_those_due():
+    """Of three fittings one is over, one falls due within 9 h, one has 38 h left."""
+    names = ("one", "two", "three")
+    joint = Joint(
+        name="arm pin",
+        links=("boom", "arm"),
+        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in names),
+        dose=Dose(cm3=(3, 4)),
+        interval=Interval(hours=50),
+    )
+    done = [
+        _done(meter_h, day=day).model_copy(update={"fitting": name})
+        for name, meter_h, day in zip(names, (1000, 1005, 1040), (5, 6, 9), strict=True)
+    ]
+    item = _only(_site([joint], services=done, look_ahead_h=9))
+    assert (item.status, item.due_fittings) == ("due", ("one", "two"))
+
+
+def test_a_service_of_another_unit_does_not_count():
+    other = _done(1050).model_copy(update={"unit": "EX-2"})
+    assert _only(_site([_joint(hours=50)], services=[other])).reason == "never recorded"
+    item = _only(_site([_joint(hours=50)], services=[_done(1000), other]))
+    assert item.since_h == 52.0
+
+
+def test_severity_shortens_days_as_well():
+    item = _only(_site([_joint(days=10)], services=[_done(1000)], severity="wet"))
+    assert item.reason == "5 days since last greasing, every 5 days (shortened for wet): due now"
+
+
+def test_what_the_operator_greases_is_looked_at():
+    item = _only(_site([_joint(hours=10, done_by="operator")]))
+    assert (item.status, item.due) == ("look only", False)
 
 
 def _checked(*, at=None, meter_h=1050.0, formerly=()):
