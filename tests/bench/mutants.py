@@ -143,8 +143,7 @@ GROUPS: dict[str, tuple[tuple[Change, ...], tuple[str, ...]]] = {
     "dose": (DOSE, ("tests/dose",)),
     "schedule": (
         SCHEDULED,
-        ("tests/rounds/test_schedule.py", "tests/walk/test_legs.py", "tests/rounds/test_bags.py",
-         "tests/audit/test_true_plans.py"),
+        ("tests/walk/test_legs.py", "tests/rounds/test_schedule.py"),
     ),
 }  # fmt: skip
 

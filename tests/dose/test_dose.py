@@ -88,6 +88,8 @@ def test_priming_that_eats_the_cartridge_is_refused():
     # 422.2 / 50 = 8 strokes, 9 for priming
     with pytest.raises(UnfitProblem, match="8 strokes in a cartridge, 9 of them for priming"):
         cartridge_strokes(gun, LITHIUM)
+    with pytest.raises(UnfitProblem, match="8 strokes in a cartridge, 8 of them for priming"):
+        cartridge_strokes(gun.model_copy(update={"priming_strokes": 8}), LITHIUM)
 
 
 def _walk(tasks, *, left=0, stroke=42.2):
