@@ -65,6 +65,13 @@ def test_calibration_from_ten_strokes():
     )
 
 
+def test_calibration_from_other_counts_of_strokes():
+    # 6.5 g over 5 strokes: 1.3 g each, 1.3 / 0.9 cm3
+    found = calibrate(6.5, density_g_cm3=0.9, strokes_weighed=5)
+    assert (found.stroke_g, found.strokes_weighed) == (pytest.approx(1.3), 5)
+    assert found.stroke_cm3 == pytest.approx(1.3 / 0.9)
+
+
 def test_a_strange_calibration_warns():
     assert calibrate(2.0, density_g_cm3=0.9).warning == (
         "0.20 g for a stroke is outside 0.5 to 3 g: weigh again, and look for air in the gun"
