@@ -175,13 +175,16 @@ class Clock:
 
         A gun with fewer strokes left needs at most one change more than the other from there on.
         """
-        used, ready = one.used, one.ready_ms
-        if one.point != other.point:
-            ready = self.arrive(one, other.point)
+        used, change_ms = one.used, 0
         for gun, (mine, its) in enumerate(zip(one.left, other.left, strict=True)):
             if mine < its:
-                used, ready = used + 1, ready + self.change_ms[gun]
-        return ready <= other.ready_ms and used <= other.used
+                used, change_ms = used + 1, change_ms + self.change_ms[gun]
+        # Nobody arrives before setting off: the walk is looked up where it can still decide.
+        if used > other.used or one.ready_ms + change_ms > other.ready_ms:
+            return False
+        there = one.point == other.point
+        ready_ms = one.ready_ms if there else self.arrive(one, other.point)
+        return ready_ms + change_ms <= other.ready_ms
 
 
 class Fittings:

@@ -6,6 +6,7 @@ piece is begun only if it stays open until it is left. One waits between two pie
 stays open meanwhile, as far along the line as can be reached.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -112,7 +113,8 @@ class Legs:
 
     def span_at(self, at_ms: int) -> int:
         """The span of hours of a moment."""
-        return max(0, int(np.searchsorted(self._begins, at_ms, side="right")) - 1)
+        # Asked half a million times in a round: for one number numpy takes ten times as long.
+        return max(0, bisect_right(self._begins, at_ms) - 1)
 
     def _ends_in(self, span: int, at_ms: int) -> bool:
         return span + 1 == len(self.spans) or at_ms <= self._begins[span + 1]
