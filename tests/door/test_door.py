@@ -114,6 +114,17 @@ def test_save_writes_what_is_asked_for(plan, tmp_path):
     assert not (tmp_path / "two").exists()
 
 
+def test_a_week_and_a_first_day_are_saved_with_their_sheets(site, tmp_path):
+    pytest.importorskip("typst")
+    for plan, name in (
+        (gr.plan_week(site, mornings=1), "week"),
+        (gr.plan_first_day(site), "first_day"),
+    ):
+        paths = plan.save(tmp_path)
+        assert [p.name for p in paths] == [f"{name}.json", f"{name}.html", f"{name}.pdf"]
+        assert paths[-1].read_bytes().startswith(b"%PDF-")
+
+
 def test_a_plan_without_its_site_says_what_is_missing(plan, tmp_path):
     plan.save(tmp_path, formats=["json"])
     alone = gr.read_plan(tmp_path / "round.json")
