@@ -116,6 +116,8 @@ def test_a_round_by_the_clock_and_its_schedule_are_one(team):
     assert (found.finish_ms, found.idle_ms) == (home, idle)
     assert clock.run((first, STORE, second)) == home
     assert idle > 0
+    back = (second, STORE, first)  # nothing is waited for after the store here
+    assert clock.run(back) == schedule_of(clock, back).finish_ms < NEVER
 
 
 def test_what_the_route_decides_is_the_rest(team):
