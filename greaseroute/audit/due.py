@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from greaseroute.audit.house_rules import METER_SLACK_H
+from greaseroute.audit.house_rules import EDGE_H, METER_SLACK_H
 from greaseroute.catalogue.joint import Interval, Joint
 from greaseroute.site.crew import Severity
 from greaseroute.site.fleet import LastService, MeterReading, Unit
@@ -310,7 +310,7 @@ def _by_hours(
     why = f"{hours.worked:.1f} h worked of {limit_h:g} h"
     if hours.unseen:
         why += f", {hours.unseen:.1f} h of them by hours per day"
-        if abs(over_h) <= METER_SLACK_H:
+        if abs(over_h) <= EDGE_H:
             return Owed(None, why)
     return Owed(over_h >= -EVEN, why)
 

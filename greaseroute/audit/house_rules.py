@@ -15,7 +15,8 @@ LOOK_M, LOOK_HEIGHT_M = 2.0, 2.4  # a look point is read from this far, up to th
 EYES_ABOVE_SHOULDER_M = 0.15  # from memory of body proportions; no source
 # Height of the shoulder in each band, as a share of the standing one; from memory, no source.
 SHOULDER_SHARE = {"kneel": 0.65, "stoop": 0.75, "stand": 1.0, "overhead": 1.0}
-METER_SLACK_H = 0.05  # meters show tenths: a reading this much lower is the same
+METER_SLACK_H = 0.1 + 1e-6  # meters show tenths, rounded or cut off: so much lower is the same
+EDGE_H = 0.05  # so near to its limit a joint may be told either way
 BARRIER_HALF_M = 0.001  # a barrier drawn as a line is closed this far to either side
 FALL_M = 0.5  # feet so far above the ground are warned of a fall; common practice, no source
 # From how far one is warned of a thing; common practice, no source.

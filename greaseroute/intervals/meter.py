@@ -5,10 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from itertools import pairwise
 
-from greaseroute.ledger.meters import WorkingDay
-
-READING_SLACK_H = 0.05
-"""Meters show tenths: two readings of one meter may differ by half of that and mean nothing."""
+from greaseroute.ledger.meters import READING_SLACK_H, WorkingDay
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -10,8 +10,9 @@ from greaseroute.ledger.events import Event, Greased, MeterRead, MeterReplaced
 from greaseroute.ledger.store import instant_ms
 from greaseroute.site.work_days import EVERY_DAY, WorkDays
 
-READING_SLACK_H: Final = 0.05
-"""Meters show tenths: two readings of one meter may differ by half of that and mean nothing."""
+READING_SLACK_H: Final = 0.1 + 1e-6
+"""Meters show tenths, rounded or cut off: a finer figure of the same meter may lie a tenth off
+and mean nothing."""
 
 MOST_H_A_DAY: Final = 24.0
 UNDATED: Final = "fleet.csv"

@@ -63,10 +63,10 @@ def test_a_replaced_meter_is_two_meters():
 @pytest.mark.parametrize(
     ("readings", "found"),
     [
-        ([(0, 100), (1, 99.9)], [True]),
-        ([(0, 100), (1, 99.96)], []),  # within what a meter rounds
-        ([(0, 100), (1, 124)], []),
-        ([(0, 100), (1, 124.2)], [False]),
+        ([(0, 100), (1, 99.8)], [True]),
+        ([(0, 100.05), (1, 99.95)], []),  # a tenth: rounded the one, cut off the other
+        ([(0, 100), (1, 124.2)], []),
+        ([(0, 100), (1, 124.3)], [False]),
         ([(0, 100), (1, 90), (2, 101)], [True]),
     ],
 )
