@@ -6,8 +6,8 @@ from datetime import datetime
 import pytest
 from jsonschema import Draft202012Validator
 
-import greaseroute.cards.paper as paper
 import greaseroute.cards.pumps_xlsx as pumps_xlsx
+import greaseroute.cards.typesetter as typesetter
 import greaseroute.drawings.png as png
 import greaseroute.rounds.planner as planner
 import greaseroute.site.folder as folder
@@ -23,7 +23,7 @@ from tests.cards import sample
 def plain(monkeypatch):
     """A machine without renderers of pictures and pages, unless a test wants one."""
     monkeypatch.setattr(png, "find_spec", lambda name: None)
-    monkeypatch.setattr(paper, "find_spec", lambda name: None)
+    monkeypatch.setattr(typesetter, "find_spec", lambda name: None)
     monkeypatch.setattr(pumps_xlsx, "find_spec", lambda name: None)
 
 
@@ -42,7 +42,7 @@ def planned(monkeypatch, told):
             told.update(asked, site=site, request=request)
             return plan
 
-        monkeypatch.setattr(folder, "read_site", lambda path: yard)
+        monkeypatch.setattr(folder, "read_site", lambda path, now: yard)
         monkeypatch.setattr(planner, "plan_round", plan_round)
 
     return install

@@ -4,7 +4,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-import greaseroute.cards.paper as paper
+import greaseroute.cards.typesetter as typesetter
 import greaseroute.drawings.png as png
 import greaseroute.site.folder as folder
 from greaseroute.catalogue.shelf import shelf_names
@@ -17,7 +17,7 @@ from tests.cards import sample
 def plain(monkeypatch):
     """A machine without renderers of pictures and pages."""
     monkeypatch.setattr(png, "find_spec", lambda name: None)
-    monkeypatch.setattr(paper, "find_spec", lambda name: None)
+    monkeypatch.setattr(typesetter, "find_spec", lambda name: None)
 
 
 @pytest.fixture

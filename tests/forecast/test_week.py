@@ -379,7 +379,9 @@ def test_the_page_tells_people_machines_and_what_to_mend_once(yard):
         _span(yard, weeks=20), plan=one_by_one(Short(lambda i: i.joint == "take-up slide"))
     )
     page = week_html(week, yard)
-    assert page.count("arm 0.20 m too short") == 2  # one for each of the two feeders
+    # The two feeders with the same fault are told of together.
+    assert page.count("<b>BF-1, BF-2</b> take-up slide: arm 0.20 m too short") == 1
+    assert page.count("arm 0.20 m too short") == 1
     rows = dict(machine_days(week))
     assert sum(map(sum, rows.values())) == sum(len(m.services) for m in week.mornings)
     assert people(week) == [("Imke", [""] * 7)]
