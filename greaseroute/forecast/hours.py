@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from itertools import pairwise
 
-from greaseroute.intervals.meter import READING_SLACK_H
+from greaseroute.ledger.meters import READING_SLACK_H
 from greaseroute.plan.week import DayHours
 from greaseroute.site.fleet import MeterReading, Unit
 from greaseroute.site.work_days import EVERY_DAY, WorkDays
