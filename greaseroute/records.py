@@ -1,5 +1,6 @@
 """The base of every record: frozen, and closed to keys it does not know; bounds of its values."""
 
+from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, Any
 
@@ -48,25 +49,23 @@ def usual_range(model: type[BaseModel], field: str) -> tuple[float, float] | Non
     return (usual[0], usual[1]) if isinstance(usual, list) else None  # type: ignore[return-value]
 
 
-def _moment(text: str) -> str:
-    try:
-        parsed = datetime.fromisoformat(text)
-    except ValueError:
-        parsed = datetime.min
-    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
-        raise ValueError("a date and time such as 2026-11-25T05:00:00+01:00")
-    return text
+def _dated(parse: Callable[[str], date], such_as: str) -> Callable[[str], str]:
+    """What refuses a text that ``parse`` does not read, or of a year out of bounds."""
+
+    def checked(text: str) -> str:
+        try:
+            year = parse(text).year
+        except ValueError:
+            year = 0
+        if not FIRST_YEAR <= year <= LAST_YEAR:
+            raise ValueError(such_as)
+        return text
+
+    return checked
 
 
-def _day(text: str) -> str:
-    try:
-        parsed = date.fromisoformat(text)
-    except ValueError:
-        parsed = date.min
-    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
-        raise ValueError("a date such as 2026-11-25")
-    return text
-
+_moment = _dated(datetime.fromisoformat, "a date and time such as 2026-11-25T05:00:00+01:00")
+_day = _dated(date.fromisoformat, "a date such as 2026-11-25")
 
 Moment = Annotated[str, AfterValidator(_moment)]
 """Text of a moment: ISO 8601. That it has an offset is a promise of the plan, which is audited."""

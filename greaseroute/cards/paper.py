@@ -13,9 +13,10 @@ from typing import Any
 from greaseroute.cards.card_model import StandBlock, StopBlock, WalkBlock, walk_blocks
 from greaseroute.cards.card_stops import minded
 from greaseroute.cards.card_words import filled, in_language
-from greaseroute.cards.cautions import AID, ToldCaution, general_cautions, own_cautions, sources
+from greaseroute.cards.cautions import AID, own_cautions, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.fitting_names import FittingNames
+from greaseroute.cards.stop_signs import StopSigns
 from greaseroute.cards.type_sheet import numbered_scene
 from greaseroute.cards.typesetter import typeset
 from greaseroute.drawings.drawing import side_view, top_view
@@ -118,16 +119,11 @@ class _Pocket:
 
     site: Site
     plan: RoundPlan
-    isolation: dict[tuple[str, ...], str] = field(default_factory=dict)
     calls: dict[tuple[str, ...], str] = field(default_factory=dict)
-    cautions: list[str] = field(default_factory=list)
     never: dict[str, list[str]] = field(default_factory=dict)
-    general: int = 0
-    told: dict[int, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.cautions = [*own_cautions(self.plan.cautions), *(c.text for c in general_cautions())]
-        self.general = len(self.cautions)
+        self.signs = StopSigns(self.say, tuple(self._all(own_cautions(self.plan.cautions))))
         for item in self.plan.never_pump:
             self.never.setdefault(item.text, []).append(item.unit)
 
@@ -163,11 +159,11 @@ class _Pocket:
                 "meter": word("meter"),
                 "bag": [word(key) for key in ("grease", "cartridges", "to_fit", "reserve")],
             },
-            "isolation": [[sign, self._all(steps)] for steps, sign in self.isolation.items()],
+            "isolation": [[sign, self._all(steps)] for steps, sign in self.signs.isolation.items()],
             "calls": [[sign, self._all(steps)] for steps, sign in self.calls.items()],
             "emergency": emergency(plan, self.say),
-            "cautions": self._all(self.cautions[: self.general]),
-            "at_stops": self._all(self.cautions[self.general :]),
+            "cautions": self.signs.cautions[: self.signs.general],
+            "at_stops": self.signs.cautions[self.signs.general :],
             "sources": [
                 f"{keys}: {self.text(source)}"
                 for source, keys in sources(plan, self.site.time_zone)
@@ -205,7 +201,7 @@ class _Pocket:
 
     def walk(self, walk: WalkBlock) -> dict[str, Any]:
         """One technician's list."""
-        self.told.clear()
+        self.signs.begin_walk()
         person, clock, word = walk.technician, self.say.clock, self.word
         times = (
             f"{word('start')} {clock(person.start)} {person.start_place}; "
@@ -247,35 +243,11 @@ class _Pocket:
 
     def _mind(self, stop: StopBlock) -> str:
         """Signs of what stands on the first sheet: isolation, cautions, never pump."""
-        parts = []
-        if stop.moved_first:
-            parts.append(self.word("moved_first"))
-        elif stop.isolation:
-            sign = self.isolation.setdefault(stop.isolation, f"I{len(self.isolation) + 1}")
-            parts.append(self.word("paper.isolate_as", sign=sign))
-        numbers = [self._told(caution) for caution in stop.around]
-        numbers += [str(self._caution(text)) for text in stop.cautions]
-        if numbers:
-            parts.append(self.word("paper.cautions_as", numbers=", ".join(numbers)))
-        if stop.way_back:
-            back = ", ".join(map(self._told, stop.way_back))
-            parts.append(f"{self.word('way_back')}: {back}")
+        parts = self.signs.of_stop(stop)
         never = [i.joint for i in self.plan.never_pump if i.unit == stop.unit]
         if never and not stop.reload:
             parts.append(f"{self.word('never_pump')}: {', '.join(self._all(dict.fromkeys(never)))}")
         return ". ".join(parts)
-
-    def _told(self, caution: ToldCaution) -> str:
-        """The number of a caution, with where it applies if that is news in this walk."""
-        number = self._caution(caution.text)
-        news = caution.where and caution.where != self.told.get(number)
-        self.told[number] = caution.where
-        return f"{number} ({self.text(caution.where)})" if news else str(number)
-
-    def _caution(self, text: str) -> int:
-        if text not in self.cautions:
-            self.cautions.append(text)
-        return self.cautions.index(text) + 1
 
     def _places(self, stop: StopBlock, unit: Unit) -> list[dict[str, Any]]:
         names = FittingNames(self.say, placed_unit(self.site, unit))

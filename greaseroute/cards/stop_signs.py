@@ -26,8 +26,16 @@ class StopSigns:
         self.cautions = [*self.own, *(caution.text for caution in general_cautions(self.say))]
         self.general = len(self.cautions)
 
+    def begin_walk(self) -> None:
+        """Places are news again: somebody else's walk begins."""
+        self.told.clear()
+
     def named(self, block: StopBlock) -> str:
         """The signs of one stop in words, beside a caution its place where that is news."""
+        return ", ".join(self.of_stop(block))
+
+    def of_stop(self, block: StopBlock) -> list[str]:
+        """The same one by one: how it is isolated, cautions there, those of the way back."""
         parts = []
         if block.moved_first:
             parts.append(self._word("moved_first"))
@@ -41,7 +49,7 @@ class StopSigns:
         if block.way_back:
             back = ", ".join(map(self._told, block.way_back))
             parts.append(f"{self._word('way_back')}: {back}")
-        return ", ".join(parts)
+        return parts
 
     def _word(self, key: str, **values: object) -> str:
         return filled(self.say.plain(f"card.{key}"), values)

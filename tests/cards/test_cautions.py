@@ -24,7 +24,7 @@ from greaseroute.catalogue.machine_type import CAUTION_KEYS
 from greaseroute.catalogue.shelf import shelf_names, shelf_type
 from greaseroute.plan.round import GENERAL_CAUTIONS, PlaceCaution
 from greaseroute.texts.language import language
-from tests.cards.test_paper import words as sheets
+from tests.cards.pdf_sheets import sheets
 
 
 def in_use():

@@ -1,6 +1,5 @@
 """The first day's sheets, read back from the PDF by another program (pypdf), lesson by lesson."""
 
-import io
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -18,16 +17,10 @@ from greaseroute.site.folder import read_site
 from greaseroute.training.choice import DaySettings
 from greaseroute.training.day import pairing
 from greaseroute.training.first_day import plan_first_day
+from tests.cards.pdf_sheets import sheets
 
 pytest.importorskip("typst")
-pypdf = pytest.importorskip("pypdf")
 DEMO = Path(__file__).parents[2] / "sites_demo" / "three_machines"
-
-
-def sheets(pdf):
-    """The words of each sheet, blanks and line ends as one blank."""
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    return [" ".join(page.extract_text().split()) for page in reader.pages]
 
 
 def from_here(text, words):

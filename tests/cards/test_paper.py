@@ -12,15 +12,9 @@ from greaseroute.cards.fitting_names import FittingNames
 from greaseroute.cards.stop_signs import StopSigns
 from greaseroute.errors import UnknownName
 from tests.cards import sample
+from tests.cards.pdf_sheets import sheets
 
 pytest.importorskip("typst")
-pypdf = pytest.importorskip("pypdf")
-
-
-def words(pdf):
-    """The text of each page, blanks and line ends as one blank."""
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    return [" ".join(page.extract_text().split()) for page in reader.pages]
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +24,7 @@ def pdf(plan, yard):
 
 @pytest.fixture(scope="module")
 def pages(pdf):
-    return words(pdf)
+    return sheets(pdf)
 
 
 def test_same_plan_and_site_give_the_same_bytes(pdf, yard):
@@ -68,7 +62,7 @@ def test_a_cartridge_change_stands_before_its_fitting(pages):
 
 
 def test_a_machine_moved_first_is_not_isolated_before_that(plan, yard):
-    pages = words(paper.card_pdf(sample.moved_first(plan), yard))
+    pages = sheets(paper.card_pdf(sample.moved_first(plan), yard))
     assert pages[2].count("Isolate as I1") == 4
     assert pages[2].count("It is moved first, then isolated") == 1
     first, second, *_ = walk_blocks(sample.moved_first(plan), yard)[0].stops
@@ -78,7 +72,7 @@ def test_a_machine_moved_first_is_not_isolated_before_that(plan, yard):
 
 
 def test_the_list_names_the_numbers_of_the_type_book(pages, yard):
-    book = words(paper.type_book_pdf(yard))
+    book = sheets(paper.type_book_pdf(yard))
     unit = yard.units[0]
     names = FittingNames(yard.say, sample.placed_unit(yard, unit))
     assert names.number("boom root", "right") == "2"
@@ -90,7 +84,7 @@ def test_the_list_names_the_numbers_of_the_type_book(pages, yard):
 def test_german_where_the_site_speaks_german(plan, yard):
     from dataclasses import replace
 
-    pages = words(paper.card_pdf(plan, replace(yard, language="de")))
+    pages = sheets(paper.card_pdf(plan, replace(yard, language="de")))
     assert "Zuerst sichern" in pages[0]
     assert pages[2].count("Sichern nach I1") == 5
 
@@ -107,7 +101,7 @@ def test_a_label_tells_a_camera_which_machine_it_is_on(yard):
     typst = pytest.importorskip("typst")
     image = pytest.importorskip("PIL.Image")
     pdf = paper.labels_pdf(yard)
-    (page,) = words(pdf)
+    (page,) = sheets(pdf)
     assert all(unit.unit in page for unit in yard.units)
     drawn = {}
 

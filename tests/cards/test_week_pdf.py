@@ -1,6 +1,5 @@
 """The week's sheets, read back from the PDF by another program (pypdf), figure by figure."""
 
-import io
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,16 +14,10 @@ from greaseroute.forecast.what_if import parse_what_if
 from greaseroute.plan.round import LeftOut
 from greaseroute.plan.week import CannotKeep
 from greaseroute.site.folder import read_site
+from tests.cards.pdf_sheets import sheets
 
 pytest.importorskip("typst")
-pypdf = pytest.importorskip("pypdf")
 DEMO = Path(__file__).parents[2] / "sites_demo" / "three_machines"
-
-
-def sheets(pdf):
-    """The words of each sheet, blanks and line ends as one blank."""
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    return [" ".join(page.extract_text().split()) for page in reader.pages]
 
 
 def after(text, *words):
