@@ -1,6 +1,6 @@
 """What a machine type is: links, closed chains, postures, joints, look points, decks."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from functools import cached_property
 from typing import Any, Literal, Self, TypeVar
 
@@ -94,6 +94,11 @@ class MachineType(Record):
     @cached_property
     def stances(self) -> dict[tuple[str, float], Any]:
         """Memory of ``stance_of``: the ``Stance`` worked out before, by posture and slew."""
+        return {}
+
+    @cached_property
+    def swept(self) -> dict[tuple[str, str, Hashable], Any]:
+        """Memory of ``path_between``: ground swept before, by both postures and the pose."""
         return {}
 
     @cached_property

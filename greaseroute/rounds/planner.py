@@ -9,6 +9,7 @@ from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.rounds.solve import solve
 from greaseroute.rounds.solved import Solved
+from greaseroute.rounds.standing import Standing
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -20,6 +21,7 @@ def plan_round(
     effort: Effort | None = None,
     progress: Callable[[str], None] | None = None,
     meanwhile: Callable[[RoundPlan], None] | None = None,
+    standing: Standing | None = None,
 ) -> RoundPlan:
     """Plan one round.
 
@@ -34,6 +36,8 @@ def plan_round(
         Told in a few words what is being done.
     meanwhile : callable, optional
         What to do with the plan while its bound is still sought: told the plan without one.
+    standing : Standing, optional
+        The site as other rounds have found it; the plan is the same with and without.
 
     Returns
     -------
@@ -49,15 +53,16 @@ def plan_round(
     """
     told = progress or (lambda text: None)
     effort = effort or Effort()
-    ready = prepare(site, request, progress=told)
+    standing = standing or Standing(site)
+    ready = prepare(site, request, progress=told, standing=standing)
     solved = solve(ready, effort=effort, progress=told)
     if request.guns is not None:
-        solved = _guns_as_left(site, request, solved, effort=effort, progress=told)
+        solved = _guns_as_left(standing, request, solved, effort=effort, progress=told)
     return _proved(solved, seed=effort.seed, progress=told, meanwhile=meanwhile)
 
 
 def _guns_as_left(
-    site: Site,
+    standing: Standing,
     request: RoundRequest,
     solved: Solved,
     *,
@@ -71,8 +76,8 @@ def _guns_as_left(
         return found if found.proof is not None else replace(found, bound=found.proved())
     if solved.proof is not None:
         solved.proof.end()
-    own = replace(request, guns=None)
-    ready = prepare(site_with_guns(site, request.guns), own, progress=progress)
+    own, site = replace(request, guns=None), site_with_guns(standing.site, request.guns)
+    ready = prepare(site, own, progress=progress, standing=standing)
     return solve(ready, effort=effort, progress=progress)
 
 

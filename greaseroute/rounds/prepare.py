@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 from shapely.geometry import Point
@@ -14,6 +13,7 @@ from greaseroute.plan.round import LeftOut
 from greaseroute.rounds.left_out import nobody_can, takes_more, whole_unit
 from greaseroute.rounds.people import hands_of, spans_for
 from greaseroute.rounds.request import Keep, RoundRequest
+from greaseroute.rounds.standing import Standing
 from greaseroute.site.crew import Technician
 from greaseroute.site.model import Site
 from greaseroute.site.morning import Morning, morning_of, unit_window
@@ -21,14 +21,12 @@ from greaseroute.site.swept import surroundings
 from greaseroute.visits.all_units import Levels, Look, Visiting, poses_at_units
 from greaseroute.visits.calls import Calls, without_calls
 from greaseroute.visits.poses import Surveyed, apart, newly_closed, surveyed
-from greaseroute.visits.reach import Terms, as_posed, terms_of
+from greaseroute.visits.reach import Terms, terms_of
 from greaseroute.visits.visit import UnitVisit, way_slack_ms
 from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
-from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.no_path import NoPath
-from greaseroute.walk.obstacles import close
 from greaseroute.walk.tables import Array, Point2, Walks, walks_between
-from greaseroute.walk.yard import Stances, Yard, footing, stances_now, yard_of
+from greaseroute.walk.yard import Stances, Yard, footing
 
 Progress = Callable[[str], None]
 
@@ -77,8 +75,13 @@ def _looks(site: Site, request: RoundRequest) -> dict[str, tuple[str, ...]]:
     return {u.unit: tuple(look.name for look in site.machine(u).looks) for u in site.units}
 
 
-def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepared:
-    """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused."""
+def prepare(
+    site: Site, request: RoundRequest, *, progress: Progress, standing: Standing | None = None
+) -> Prepared:
+    """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused.
+
+    ``standing``: the site as other rounds have found it.
+    """
     morning = morning_of(site, request.at, finish_by=request.finish_by)
     crew = _crew(site, request.technicians)
     items = due_items(site, request.at, work=request.work)
@@ -88,11 +91,12 @@ def prepare(site: Site, request: RoundRequest, *, progress: Progress) -> Prepare
         unit_works(site, items, outfit=o, looks=looks, without=request.without) for o in outfits
     ]
     progress("placing machines, free ground")
-    now = stances_now(site)
+    standing = standing or Standing(site)
+    now = standing.now
     calls = calls_on(site, morning, now)
     works = [tuple(without_calls(w, calls, now[w.unit.unit][0]) for w in each) for each in works]
     yard, look = _yard_and_look(site, morning, outfits=outfits, works=works, crew=crew,
-                                calls=calls, now=now, progress=progress)  # fmt: skip
+                                calls=calls, standing=standing, progress=progress)  # fmt: skip
     progress("walks and tours inside the units")
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
@@ -157,17 +161,14 @@ def _yard_and_look(
     works: Sequence[Sequence[UnitWork]],
     crew: Sequence[Technician],
     calls: Calls,
-    now: Stances,
+    standing: Standing,
     progress: Progress,
 ) -> tuple[Yard, Look]:
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
-    # Every machine and obstacle is asked for at each span of hours, and twice.
-    closed_by, closing = cache(closed_ground), cache(close)
-    yard = yard_of(site, now, morning, closed_by=closed_by, closing=closing)
+    yard = standing.yard(standing.now, morning)
     progress("stands and postures")
-    posed = {unit: as_posed(placed[0], closed_by) for unit, placed in now.items()}
     terms = _terms(site, yard, crew=crew, outfits=outfits)
-    poses = poses_at_units(works, posed, terms=terms, calls=calls)
+    poses = poses_at_units(works, standing.posed, terms=terms, calls=calls)
     poses = apart(poses, calls)
     wider: Stances = {
         unit: tuple(
@@ -179,11 +180,11 @@ def _yard_and_look(
             }.values()
         )
         or placed
-        for unit, placed in now.items()
+        for unit, placed in standing.now.items()
     }
     changed = newly_closed(poses)
     if not changed.is_empty:
-        yard = yard_of(site, wider, morning, closed_by=closed_by, closing=closing)
+        yard = standing.yard(wider, morning)
     terms = _terms(site, yard, crew=crew, outfits=outfits)
 
     def look(number: int, work: UnitWork) -> Surveyed:

@@ -17,6 +17,8 @@ from greaseroute.rounds.rounds import Rounds, Units
 from greaseroute.rounds.schedule import schedule_of
 from greaseroute.walk.legs import NEVER
 
+Halts = tuple[int, ...]
+
 MOST_IN_EVERY_ORDER = 5  # units of one technician that are gone through in every order
 MOST_ORDERED = 4  # technicians who call somebody and are tried in every order
 
@@ -65,18 +67,22 @@ def sooner(clock: Clock, units: Units, row: Sequence[int]) -> tuple[int, ...]:
         return min([(clock.run(row), tuple(row)), *tried])[1]
     best = clock.run(row), tuple(row)
     while True:
-        moved = (
-            (clock.run(halts), tuple(halts))
-            for k, halt in enumerate(best[1])
-            for rest in [[*best[1][:k], *best[1][k + 1 :]]]
-            for place in range(len(best[1]))
-            if place != k
-            for halts in [[*rest[:place], halt, *rest[place:]]]
-        )
-        better = min(moved)
+        better = min(_one_moved(clock, best[1]))
         if better[0] >= best[0]:
             return min(best, _by_visit(clock, units, [h for h in best[1] if h >= 0]))[1]
         best = better
+
+
+def _one_moved(clock: Clock, row: Halts) -> Iterator[tuple[int, Halts]]:
+    """(finish, halts) with one halt moved to another place; a finish of ``NEVER`` where it is
+    plain on the way that it cannot be before the row's own."""
+    spots = clock.spots(row)
+    for k, halt in enumerate(row):
+        rest = (*row[:k], *row[k + 1 :])
+        for place in range(len(row)):
+            if place != k:
+                halts = (*rest[:place], halt, *rest[place:])
+                yield clock.run_beside(halts, spots, apart=(min(k, place), max(k, place))), halts
 
 
 def _by_visit(clock: Clock, units: Units, ways: Sequence[int]) -> tuple[int, tuple[int, ...]]:

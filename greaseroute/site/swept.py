@@ -5,7 +5,7 @@ What moves must keep ``swing_gap_m`` from everything round it: other machines as
 buildings and heaps, edges and fences, zones, traffic, the boundary, and places where people go.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -120,8 +120,17 @@ def _sorted(near: Iterable[tuple[str, float]]) -> tuple[Miss, ...]:
 def path_between(one: PlacedMachine, other: PlacedMachine) -> BaseGeometry:
     """Ground under what moves from one posture to another: hulls between steps on the way.
 
-    Where the upperstructure turns as well, its whole circle.
+    Where the upperstructure turns as well, its whole circle. Worked out once for each pose of a
+    machine type.
     """
+    known: dict[tuple[str, str, Hashable], BaseGeometry] = one.machine_type.swept
+    key = one.posture, other.posture, (one.pose, other.pose)
+    if key not in known:
+        known[key] = _path(one, other)
+    return known[key]
+
+
+def _path(one: PlacedMachine, other: PlacedMachine) -> BaseGeometry:
     steps = [one, *_between(one, other), other]
     shapes = [shape for a, b in pairwise(steps) for shape in _moved(a, b)]
     if _turned(one, other):

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,7 +16,7 @@ GROUPS = 16
 MOST_GROUPS = 19
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class UnitTour:
     """What there is to do at one unit.
 
@@ -44,6 +45,16 @@ class UnitTour:
     need: BoolArray
     forbid: BoolArray
     extra_ms: IntArray
+
+    @cached_property
+    def masks(self) -> tuple[IntArray, IntArray, IntArray]:
+        """(S,) sets of groups as bits: covered, needed and forbidden at each node."""
+        return _bits(self.cover), _bits(self.need), _bits(self.forbid)
+
+    @cached_property
+    def varied(self) -> int:
+        """The groups that cost more at some nodes than at others, as bits."""
+        return int(_bits(np.atleast_2d((self.extra_ms > 0).any(axis=0)))[0])
 
     def __post_init__(self) -> None:
         """Refuse more groups than can be walked through; raises UnfitProblem."""
@@ -79,11 +90,9 @@ def _filled(tour: UnitTour, starts: Iterable[int]) -> Iterator[IntArray]:
     # One table for all starts: 2**16 sets of 20 stands are 10 MB.
     table = np.empty((2**groups, stands), dtype=np.int64)
     # Groups that cost the same everywhere are left out of the inner loop.
-    varied = _bits(np.atleast_2d((tour.extra_ms > 0).any(axis=0)))[0]
     extra = np.ascontiguousarray(tour.extra_ms, dtype=np.int64)
-    masks = (_bits(tour.cover), _bits(tour.need), _bits(tour.forbid))
     for start in starts:
-        tour_from(start, tour.enter_ms, tour.move_ms, *masks, extra, varied, table)
+        tour_from(start, tour.enter_ms, tour.move_ms, *tour.masks, extra, tour.varied, table)
         yield table
 
 
@@ -162,9 +171,21 @@ def _few_ends(order: Sequence[Way], excess: IntArray, *, slack_ms: int) -> list[
 
 def nodes_of(tour: UnitTour, way: Way) -> list[int]:
     """The nodes of a way in order, one of the cheapest sequences."""
-    table = next(_filled(tour, [way.enter]))
+    return next(sequences(tour, [way]))
+
+
+def sequences(tour: UnitTour, ways: Sequence[Way]) -> Iterator[list[int]]:
+    """The nodes of each way in order: of ways that begin at one node the table is filled once."""
+    table, start = np.empty((0, 0), dtype=np.int64), -1
+    for way in ways:
+        if way.enter != start:
+            table, start = next(_filled(tour, [way.enter])), way.enter
+        yield _sequence(tour, table, way)
+
+
+def _sequence(tour: UnitTour, table: IntArray, way: Way) -> list[int]:
     # Backwards from everything done at the last node to the first.
-    begin = (int(_bits(tour.cover)[way.enter]), way.enter)
+    begin = (int(tour.masks[0][way.enter]), way.enter)
     state = (2 ** tour.cover.shape[1] - 1, way.leave)
     nodes = [way.leave]
     while state != begin:
@@ -175,18 +196,14 @@ def nodes_of(tour: UnitTour, way: Way) -> list[int]:
 
 def _before(tour: UnitTour, table: IntArray, *, done: int, last: int) -> tuple[int, int]:
     """The state from which the cheapest tour came to (``done``, ``last``)."""
-    cover, need, forbid = (int(_bits(m)[last]) for m in (tour.cover, tour.need, tour.forbid))
+    cover, need, forbid = (int(mask[last]) for mask in tour.masks)
     step = tour.move_ms[:, last]
     # All sets that may have been done before: done less a part of what the last node serves.
     part = fresh = cover & done
     while part:
         was = done & ~part
         if need & was == need and not forbid & was:
-            extra = sum(
-                int(tour.extra_ms[last, g])
-                for g in range(len(tour.extra_ms[last]))
-                if part >> g & 1
-            )
+            extra = _extra_ms(tour, part & tour.varied, at=last)
             came = (
                 (step >= 0) & (table[was] < FAR) & (table[was] + step + extra == table[done, last])
             )
@@ -194,6 +211,14 @@ def _before(tour: UnitTour, table: IntArray, *, done: int, last: int) -> tuple[i
                 return was, int(came.argmax())
         part = (part - 1) & fresh
     raise AssertionError("a tour without a beginning")
+
+
+def _extra_ms(tour: UnitTour, groups: int, *, at: int) -> int:
+    """What a set of groups, as bits, costs at a node above its least."""
+    if not groups:
+        return 0
+    costs = tour.extra_ms[at].tolist()
+    return sum(cost for g, cost in enumerate(costs) if groups >> g & 1)
 
 
 @cached_njit

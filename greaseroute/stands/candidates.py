@@ -1,8 +1,8 @@
 """Where to stand at one unit: on the ground round it and on its decks."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,11 +47,15 @@ OFF_GRID_M = 1e-4 / np.pi
 
 @dataclass(frozen=True, eq=False)
 class Skin:
-    """A machine in one posture with the ground it closes: all that is the same for any reach."""
+    """A machine in one posture with the ground it closes: all that is the same for any reach.
+
+    Stands found for the same fittings, reach and free ground are found once.
+    """
 
     placed: PlacedMachine
     closed: Sequence[Polygon]
     clearance_m: float
+    _found: dict[tuple[object, ...], UnitStands] = field(default_factory=dict)
 
     @cached_property
     def hulls(self) -> Hulls:
@@ -70,6 +74,12 @@ class Skin:
             self.closed, self.placed.pose, clearance_m=self.clearance_m, steps_m=(NUDGE_M,),
             spacing_m=FINE_M,
         )  # fmt: skip
+
+    def once(self, key: tuple[object, ...], find: Callable[[], UnitStands]) -> UnitStands:
+        """The stands of a question that has this key."""
+        if key not in self._found:
+            self._found[key] = find()
+        return self._found[key]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,9 +150,16 @@ def skin_stands(
     if not wanted:
         return UnitStands(placed.posture, (), (), ())
     local = around(free, np.asarray([w.at_m for w in wanted]), within_m=LOCAL_M)
+    look = _Looking(skin.hulls, tuple(wanted), reach, around_fences(fences, local))
+    near = look.fences.wkb if look.fences is not None else b""
+    key = look.wanted, reach, local.wkb, near
+    return skin.once(key, partial(_found, skin, look, local=local))
+
+
+def _found(skin: Skin, look: "_Looking", *, local: BaseGeometry) -> UnitStands:
+    placed, wanted, reach = skin.placed, look.wanted, look.reach
     decks = deck_points(placed.decks, free=local, climb_m_s=reach.climb_m_s)
     spots = ground_places(placed, wanted, rings=skin.rings, free=local, reach=reach)
-    look = _Looking(skin.hulls, tuple(wanted), reach, around_fences(fences, local))
     everywhere = look.places(spots, decks)
     finer = look.finer(skin, everywhere, free=local)
     if len(finer):

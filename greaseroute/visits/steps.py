@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from greaseroute.catalogue.posture import position
 from greaseroute.catalogue.procedure import Procedure
-from greaseroute.solvers.unit_tour import Way, nodes_of
+from greaseroute.solvers.unit_tour import Way, sequences
 from greaseroute.units import S_PER_MIN, ms
 from greaseroute.visits.isolation import isolation_steps
 from greaseroute.visits.nodes import AGAIN, LOOK, POSTURE, TURN, Item, Node
@@ -45,12 +45,28 @@ class UnitCall:
 
 
 def unit_call(visit: UnitVisit, way: Way) -> UnitCall:
-    """Walk through a way: at each node all that is left to do there is done."""
+    """Walk through a way: at each node all that is left to do there is done. Worked out once."""
+    known: dict[Way, UnitCall] = visit.calls
+    if way not in known:
+        known[way] = _walked(visit, way)
+    return known[way]
+
+
+def _sequence(visit: UnitVisit, way: Way) -> tuple[int, ...]:
+    """The nodes of a way in order; worked out with all ways that begin at the same node."""
+    if way not in visit.sequences:
+        alike = list(dict.fromkeys([way, *(w for w in visit.ways if w.enter == way.enter)]))
+        found = sequences(visit.tour, alike)
+        visit.sequences.update((w, tuple(s)) for w, s in zip(alike, found, strict=True))
+    return visit.sequences[way]
+
+
+def _walked(visit: UnitVisit, way: Way) -> UnitCall:
     left = {item for node in visit.nodes for item in node.items}
     posture = visit.work.unit.posture
     calls: list[NodeCall] = []
     before: Node | None = None
-    numbers = tuple(nodes_of(visit.tour, way))
+    numbers = _sequence(visit, way)
     for number in numbers:
         node = visit.nodes[number]
         event = node.items[0] if node.kind != "stand" else None

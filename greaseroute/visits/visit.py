@@ -1,7 +1,8 @@
 """A visit to a unit: what is done there, at which nodes, and what each way in and out costs."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import UnfitProblem
@@ -46,7 +47,8 @@ class UnitVisit:
     time that the route decides (walking inside, climbs, settling, posture moves) and the turns;
     ``fixed_ms`` is all that no route changes: isolation, coupling, strokes, bands, procedures,
     looks. ``slack_ms``: no way that was dropped is better by more. ``postures`` are asked for in
-    this order; ``loss`` is the weight not served.
+    this order; ``loss`` is the weight not served. ``calls`` and ``sequences`` are the memory of
+    `unit_call`: what is done on a way, its nodes in order.
     """
 
     work: UnitWork
@@ -62,6 +64,8 @@ class UnitVisit:
     turn_ms: int
     postures: tuple[str, ...]
     loss: int
+    calls: dict[Way, Any] = field(default_factory=dict, init=False)
+    sequences: dict[Way, tuple[int, ...]] = field(default_factory=dict, init=False)
 
     @property
     def ends(self) -> tuple[Point2, ...]:

@@ -1,8 +1,8 @@
 """The site as it stands: every unit placed, the ground that is left, and what can be walked to."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
@@ -24,6 +24,7 @@ from greaseroute.walk.obstacles import Closing, close
 from greaseroute.walk.site_ground import ClosedBy, site_ground
 
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
+Known = Callable[[tuple[bool, ...], Callable[[], FreeGround]], FreeGround]
 # A place counts as on free ground if it is at most this far off (its figures may be rounded).
 ON_GROUND_M = 1e-6
 # The kind of a place where somebody stands just now, perhaps closer to a machine than the
@@ -99,11 +100,12 @@ def yard_of(
     *,
     closed_by: ClosedBy = closed_ground,
     closing: Closing = close,
+    known: Known = lambda _, lay: lay(),
 ) -> Yard:
     """Free ground with all units in ``stances``, one for each span of hours of the morning.
 
     Spans in which the same zones and crossings are shut are one. ``closed_by`` and ``closing``: see
-    `site_ground`.
+    `site_ground`. ``known`` gives the ground for what is shut, or has it laid.
     """
     plan = kept_ground(site.ground, site.rules)
     timed = (*plan.no_go, *plan.crossings)
@@ -114,10 +116,11 @@ def yard_of(
         span = (morning.moment(begin), morning.moment(end))
         key = tuple(is_shut(area, span) for area in timed)
         if key not in made:
-            made[key] = site_ground(
-                plan, stances, clearance_m=site.rules.clearance_m, times=span,
+            lay = partial(
+                site_ground, plan, stances, clearance_m=site.rules.clearance_m, times=span,
                 closed_by=closed_by, closing=closing,
             )  # fmt: skip
+            made[key] = known(key, lay)
         if not grounds or grounds[-1][1] is not made[key]:
             grounds.append((begin, made[key]))
     return Yard(stances, tuple(grounds))
