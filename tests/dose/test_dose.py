@@ -169,3 +169,54 @@ def test_the_walk_agrees_with_pumping_stroke_by_stroke(tasks, left):
             level -= 1
     assert opened == sum(run.put_in) == run.counts["EP2"].used
     assert level == run.left_strokes["g"]
+
+
+def test_the_strokes_of_a_handbook_dose_follow_the_density():
+    # 0.005 x 80 x 100 = 40 g; / 0.8 = 50 cm3; / 1.4 = 35.7 -> 36; at 1.0: 40 / 1.4 = 28.6 -> 29
+    dose = Dose(pin_diameter_mm=80, pin_length_mm=100)
+    light, heavy = (LITHIUM.model_copy(update={"density_g_cm3": d}) for d in (0.8, 1.0))
+    assert fitting_strokes(dose, LEVER, light) == 36
+    assert fitting_strokes(dose, LEVER, heavy) == 29
+
+
+@pytest.mark.parametrize(("ten_g", "warns"), [(4.9, True), (5, False), (30, False), (30.1, True)])
+def test_the_ends_of_the_usual_stroke_do_not_warn(ten_g, warns):
+    # usual are 0.5 to 3 g a stroke
+    assert bool(calibrate(ten_g, density_g_cm3=0.9).warning) == warns
+
+
+def test_one_stroke_of_less_than_a_gram_can_be_weighed():
+    found = calibrate(0.9, density_g_cm3=0.9, strokes_weighed=1)
+    assert (found.stroke_g, found.stroke_cm3) == (pytest.approx(0.9), pytest.approx(1.0))
+
+
+def test_nothing_weighed_says_what_is_allowed_and_what_to_do():
+    with pytest.raises(UnfitProblem) as found:
+        calibrate(0.0, density_g_cm3=0.9)
+    assert str(found.value) == (
+        "gun calibration: 10 strokes weighing 0 g; allowed: one stroke or more, weighing more "
+        "than 0 g; pump ten full strokes on paper and weigh them"
+    )
+
+
+def test_a_cartridge_of_a_whole_number_of_strokes_keeps_the_last_one():
+    # 1 g at 1 g/cm3, usable share 0.3: 0.3 / 0.1 is 2.9999999999999996 in binary, three strokes
+    thin = LITHIUM.model_copy(update={"density_g_cm3": 1.0, "usable_share": 0.3, "cartridge_g": 1})
+    gun = Gun(name="g", grease="EP2", stroke_cm3=0.1, priming_strokes=0)
+    assert cartridge_strokes(gun, thin) == 3
+
+
+def test_priming_that_eats_the_cartridge_says_what_to_check():
+    gun = Gun(name="lever", grease="EP2", stroke_cm3=50, priming_strokes=9)
+    with pytest.raises(UnfitProblem) as found:
+        cartridge_strokes(gun, LITHIUM)
+    assert str(found.value) == (
+        "gun lever: 8 strokes in a cartridge, 9 of them for priming; allowed: more strokes than "
+        "priming takes; check stroke_cm3, cartridge_g and priming_strokes in site.toml"
+    )
+
+
+def test_an_unknown_gun_is_told_all_that_are_known():
+    guns = [LEVER, Gun(name="air", grease="EP2", stroke_cm3=1.4)]
+    with pytest.raises(UnknownName, match=r"allowed: air, lever; check"):
+        walk_cartridges([(3, "pistol")], guns=guns, greases=[LITHIUM])

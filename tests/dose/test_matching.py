@@ -161,3 +161,25 @@ def test_a_joint_takes_the_grease_with_the_moly_it_prefers():
 )
 def test_a_thickener_has_one_spelling(name, word):
     assert thickener_word(name) == word
+
+
+def test_several_misfits_and_missing_couplers_are_told_in_one_line():
+    found = fits(GreaseWant(nlgi=("1",), thickener="polyurea"), EP2)
+    assert found.reason == "EP2: wants NLGI 1, this is 2; wants polyurea, this is lithium"
+    gun = Gun(name="lever", grease="EP2", stroke_cm3=1.4, couplers=("conical",))
+    joint = _joint()
+    flush, remote = (
+        joint.fittings[0].model_copy(update={"name": h, "head": h}) for h in ("flush", "remote")
+    )
+    bare = joint.model_copy(update={"fittings": (remote, flush)})
+    answer = gun_for(
+        bare,
+        technician_guns=["lever", "other"],
+        guns=[gun, gun.model_copy(update={"name": "other"})],
+        greases=[EP2],
+    )
+    assert isinstance(answer, NoGun)
+    assert answer.reason == (
+        "no gun fits: gun lever has no coupler for flush, remote heads; "
+        "gun other has no coupler for flush, remote heads"
+    )
