@@ -90,14 +90,42 @@ def kernels() -> tuple[Kernel, ...]:
 def cache_root() -> Path | None:
     """The folder of all that is kept, or None where this user has none.
 
-    ``GREASEROUTE_CACHE_DIR`` names it; else it is ``greaseroute`` in the platform's cache folder.
-    A folder that belongs to another user is not used: kept code is run as this user.
+    ``GREASEROUTE_CACHE_DIR`` names it; else it is ``greaseroute`` in the platform's cache folder,
+    or, for a user without a home, ``greaseroute-`` and the user's number in the folder for
+    temporary files. A folder that belongs to another user is not used: kept code is run as this
+    user.
     """
+    return next((root for root in _roots() if _is_usable(root)), None)
+
+
+def _roots() -> Iterator[Path]:
+    """The folders that come into question, the best first."""
     named = os.environ.get(FOLDER_VARIABLE)
-    root = Path(named) if named else user_cache_path("greaseroute", appauthor=False)
-    if not root.is_absolute() or (root.exists() and not _is_own(root)):
-        return None
-    return root
+    if named:
+        yield Path(named)
+        return
+    yield user_cache_path("greaseroute", appauthor=False)
+    with suppress(OSError):  # no folder for temporary files either
+        user = os.geteuid() if hasattr(os, "geteuid") else "user"
+        yield Path(tempfile.gettempdir(), f"greaseroute-{user}")
+
+
+def _is_usable(root: Path) -> bool:
+    """Whether a folder is this user's own, or can be made."""
+    if not root.is_absolute():
+        return False
+    if os.path.lexists(root):
+        return root.is_dir() and _is_own(root)
+    return _takes_files(next(p for p in root.parents if p.exists()))
+
+
+def _takes_files(folder: Path) -> bool:
+    """Whether files can be written in a folder: tried, since rights alone do not tell it."""
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
 
 
 def cache_folder() -> Path | None:
@@ -153,22 +181,20 @@ def can_keep() -> bool:
         return False
     try:
         _make_own(folder)
-        with tempfile.TemporaryFile(dir=folder):
-            return True
     except OSError:
         return False
+    return _takes_files(folder)
 
 
 def clear() -> list[Path]:
     """Remove all kept kernels; the folders that were removed. Raises OSError."""
-    root = cache_root()
-    if root is None or not root.is_dir():
-        return []
-    folders = sorted(root.glob("kernels-*"))
+    roots = [root for root in _roots() if root.is_dir() and _is_usable(root)]
+    folders = [folder for root in roots for folder in sorted(root.glob("kernels-*"))]
     for folder in folders:
         shutil.rmtree(folder)
-    with suppress(OSError):  # somebody keeps something else there
-        root.rmdir()
+    for root in roots:
+        with suppress(OSError):  # somebody keeps something else there
+            root.rmdir()
     return folders
 
 
@@ -270,8 +296,9 @@ def _make_own(folder: Path) -> None:
 
     Files that a killed process left half-written there are taken away.
     """
-    if not folder.is_dir():
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for made in (folder.parent, folder):  # parents made on the way would be open to all
+        if not made.is_dir():
+            made.mkdir(mode=0o700, parents=True, exist_ok=True)
     if not _is_own(folder):
         raise PermissionError(f"{folder} belongs to another user")
     for part in folder.glob(f"{PART_PREFIX}*"):
@@ -282,8 +309,8 @@ def _make_own(folder: Path) -> None:
 
 
 def _is_own(path: Path) -> bool:
-    with suppress(OSError):
-        return _owned(path.stat().st_uid)
+    with suppress(OSError):  # a link counts as what it is, not as what it leads to
+        return _owned(path.lstat().st_uid)
     return False
 
 

@@ -117,6 +117,32 @@ def test_where_nothing_can_be_written_it_runs_from_memory(tmp_path, folder):
     assert run(source(tmp_path), cache) == ["11", "2", "1", "False"]
 
 
+@pytest.mark.parametrize("home", ["/proc/nobody", "a file"])
+def test_a_user_without_a_home_keeps_it_among_the_temporary_files(tmp_path, home):
+    path, temporary = source(tmp_path), tmp_path / "temporary"
+    temporary.mkdir()
+    nowhere = str(path) if home == "a file" else home
+    env = {"HOME": nowhere, "XDG_CACHE_HOME": f"{nowhere}/cache", "TMPDIR": str(temporary)}
+    assert run(path, "", **env) == ["11", "2", "1", "True"]
+    assert run(path, "", **env) == ["11", "0", "0", "True"]
+    (folder,) = temporary.iterdir()
+    assert folder.stat().st_mode & 0o077 == 0
+    assert len(kept(folder)) == 1
+    assert run(path, "", "clear", **env) == ["1"]
+    assert not list(temporary.iterdir())
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="needs another user")
+def test_a_folder_that_another_user_put_among_the_temporary_files_is_not_used(tmp_path):
+    path, temporary = source(tmp_path), tmp_path / "temporary"
+    folder = temporary / f"greaseroute-{os.geteuid()}"
+    folder.mkdir(parents=True)
+    os.chown(folder, 12345, 12345)
+    env = {"XDG_CACHE_HOME": "/proc/nobody", "TMPDIR": str(temporary)}
+    assert run(path, "", **env) == ["11", "2", "1", "False"]
+    assert not list(folder.iterdir())
+
+
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="needs another user")
 def test_code_kept_by_another_user_is_not_run(tmp_path):
     path, cache = source(tmp_path), tmp_path / "cache"
