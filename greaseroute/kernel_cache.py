@@ -29,14 +29,20 @@ from numba.core import event
 from numba.core.caching import NullCache
 from numba.core.compiler import CompileResult
 from numba.core.serialize import dumps
-from platformdirs import user_cache_path
 
-FOLDER_VARIABLE = "GREASEROUTE_CACHE_DIR"
+from greaseroute.user_cache import (
+    PART_PREFIX,
+    cache_root,
+    cache_roots,
+    is_trusted,
+    is_usable,
+    make_own,
+    takes_files,
+)
+
 SUFFIX = ".kernel"
 MAGIC = b"greaseroute kernel 1\n"
 DIGEST_BYTES = hashlib.sha256().digest_size
-PART_PREFIX = ".part-"
-STALE_PART_S = 3600.0  # no kernel takes an hour to write
 NAME_DIGITS = 20  # hexadecimal digits of a hash in a name: 80 bits
 
 # Settings of numba that change the machine code.
@@ -84,48 +90,6 @@ def cached_njit(function: F) -> F:
 def kernels() -> tuple[Kernel, ...]:
     """The entry points of all modules that are loaded."""
     return tuple(_KERNELS)
-
-
-@cache
-def cache_root() -> Path | None:
-    """The folder of all that is kept, or None where this user has none.
-
-    ``GREASEROUTE_CACHE_DIR`` names it; else it is ``greaseroute`` in the platform's cache folder,
-    or, for a user without a home, ``greaseroute-`` and the user's number in the folder for
-    temporary files. A folder that belongs to another user is not used: kept code is run as this
-    user.
-    """
-    return next((root for root in _roots() if _is_usable(root)), None)
-
-
-def _roots() -> Iterator[Path]:
-    """The folders that come into question, the best first."""
-    named = os.environ.get(FOLDER_VARIABLE)
-    if named:
-        yield Path(named)
-        return
-    yield user_cache_path("greaseroute", appauthor=False)
-    with suppress(OSError):  # no folder for temporary files either
-        user = os.geteuid() if hasattr(os, "geteuid") else "user"
-        yield Path(tempfile.gettempdir(), f"greaseroute-{user}")
-
-
-def _is_usable(root: Path) -> bool:
-    """Whether a folder is this user's own, or can be made."""
-    if not root.is_absolute():
-        return False
-    if os.path.lexists(root):
-        return root.is_dir() and _is_own(root)
-    return _takes_files(next(p for p in root.parents if p.exists()))
-
-
-def _takes_files(folder: Path) -> bool:
-    """Whether files can be written in a folder: tried, since rights alone do not tell it."""
-    try:
-        with tempfile.TemporaryFile(dir=folder):
-            return True
-    except OSError:
-        return False
 
 
 def cache_folder() -> Path | None:
@@ -180,15 +144,15 @@ def can_keep() -> bool:
     if folder is None:
         return False
     try:
-        _make_own(folder)
+        make_own(folder)
     except OSError:
         return False
-    return _takes_files(folder)
+    return takes_files(folder)
 
 
 def clear() -> list[Path]:
     """Remove all kept kernels; the folders that were removed. Raises OSError."""
-    roots = [root for root in _roots() if root.is_dir() and _is_usable(root)]
+    roots = [root for root in cache_roots() if is_usable(root) and root.is_dir()]
     folders = [folder for root in roots for folder in sorted(root.glob("kernels-*"))]
     for folder in folders:
         shutil.rmtree(folder)
@@ -267,7 +231,7 @@ def _hash(content: bytes) -> str:
 def _read(path: Path, key: bytes) -> bytes:
     """The content of a kept file. Raises OSError, and ValueError where it is not whole."""
     with path.open("rb") as file:
-        if not _owned(os.fstat(file.fileno()).st_uid):
+        if not is_trusted(os.fstat(file.fileno()).st_uid):
             raise ValueError("another user's file")
         text = file.read()
     head = len(MAGIC) + DIGEST_BYTES
@@ -279,7 +243,7 @@ def _read(path: Path, key: bytes) -> bytes:
 
 def _write(path: Path, key: bytes, content: bytes) -> None:
     """Write a file under a passing name and give it its own: others see all of it or none."""
-    _make_own(path.parent)
+    make_own(path.parent)
     handle, part = tempfile.mkstemp(prefix=PART_PREFIX, dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
@@ -289,34 +253,6 @@ def _write(path: Path, key: bytes, content: bytes) -> None:
         with suppress(OSError):
             os.unlink(part)
         raise
-
-
-def _make_own(folder: Path) -> None:
-    """Make the folder, for this user alone. Raises OSError where it is another user's.
-
-    Files that a killed process left half-written there are taken away.
-    """
-    for made in (folder.parent, folder):  # parents made on the way would be open to all
-        if not made.is_dir():
-            made.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if not _is_own(folder):
-        raise PermissionError(f"{folder} belongs to another user")
-    for part in folder.glob(f"{PART_PREFIX}*"):
-        with suppress(OSError):
-            newest_s = folder.stat().st_mtime
-            if newest_s - part.stat().st_mtime > STALE_PART_S:
-                part.unlink()
-
-
-def _is_own(path: Path) -> bool:
-    with suppress(OSError):  # a link counts as what it is, not as what it leads to
-        return _owned(path.lstat().st_uid)
-    return False
-
-
-def _owned(uid: int) -> bool:
-    """Whether a file of that user is to be trusted; always where users have no number."""
-    return not hasattr(os, "geteuid") or uid == os.geteuid()
 
 
 @cache

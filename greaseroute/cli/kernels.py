@@ -15,7 +15,8 @@ THREADS = "NUMBA_NUM_THREADS"
 
 def ready_kernels(progress: Progress) -> None:
     """Compile what is not kept, after saying so."""
-    from greaseroute.kernel_cache import FOLDER_VARIABLE, cache_root, can_keep, missing_kernels
+    from greaseroute.kernel_cache import can_keep, missing_kernels
+    from greaseroute.user_cache import FOLDER_VARIABLE, cache_root
 
     if not missing_kernels():
         return
