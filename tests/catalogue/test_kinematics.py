@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint
+from greaseroute.catalogue.kinematics.ground_rest import Ground, set_down
 from greaseroute.catalogue.kinematics.link_frames import (
     check_cylinders,
     cylinder_lengths,
@@ -170,3 +171,88 @@ def test_four_bar_that_cannot_close_says_by_how_much():
     machine = PARALLELOGRAM.model_copy(update={"four_bars": (bar,)})
     with pytest.raises(PostureRefused, match=r"parallelogram: .*too far apart by 700 mm"):
         link_angles(machine, Posture(name="drawn", angles_deg={"crank": 180}))
+
+
+def test_a_length_without_a_side_is_refused():
+    bare = BOOM.cylinders[0].model_copy(update={"rod_side": None})
+    machine = BOOM.model_copy(update={"cylinders": (bare,)})
+    with pytest.raises(PostureRefused) as caught:
+        link_angles(machine, Posture(name="by length", lengths_m={"boom cylinder": 1.0}))
+    assert str(caught.value).endswith(
+        "boom-on-a-block, posture by length: boom cylinder: no rod_side given; allowed: chains "
+        "that close, every angle known; say left or right"
+    )
+
+
+def test_a_cylinder_that_stands_aslant_is_longer_than_its_chord():
+    # Seen along the pivots the pins are 0.8 m apart: 2 asin 0.4 = 47.156 degrees. Across they are
+    # 0.3 - 0.05 + 0.1 = 0.35 m apart, where the boom's foot itself lies 0.05 m to the left.
+    aslant = BOOM.cylinders[0].model_copy(
+        update={"head_pin_m": (1, 0.3, 0), "rod_pin_m": (1, -0.1, 0)}
+    )
+    base, top, boom = BOOM.links
+    links = (base, top, boom.model_copy(update={"pivot_m": (0, 0.05, 0)}))
+    machine = BOOM.model_copy(update={"cylinders": (aslant,), "links": links})
+    length_m = math.hypot(0.8, 0.35)
+    posture = Posture(name="by length", lengths_m={"boom cylinder": length_m})
+    assert link_angles(machine, posture)["boom"] == pytest.approx(47.1564, abs=1e-4)
+    assert cylinder_lengths(machine, posture)["boom cylinder"] == pytest.approx(length_m)
+
+
+def test_a_cylinder_from_the_base_gets_longer_as_the_top_turns():
+    # Half a turn puts the rod pin, 0.5 m ahead and 0.866 m up, as far behind: sqrt(1.5^2 + 0.75).
+    held = BOOM.cylinders[0].model_copy(update={"head_link": "base", "head_pin_m": (1, 0, 1)})
+    machine = BOOM.model_copy(update={"cylinders": (held,)})
+    assert cylinder_lengths(machine, "parked")["boom cylinder"] == pytest.approx(1.0)
+    turned = cylinder_lengths(machine, "parked", 180.0)["boom cylinder"]
+    assert turned == pytest.approx(math.sqrt(3))
+
+
+def test_the_gap_of_a_four_bar_is_measured_in_its_plane():
+    # The coupler's pin at 1 - 0.8 = 0.2 m, the rocker's at 0.5: 0.3 apart, 0.4 up; 0.7 aside does
+    # not count.
+    bar = PARALLELOGRAM.four_bars[0]
+    moved = np.eye(4)
+    moved[:3, 3] = (-0.8, 0.7, 0.4)
+    frames = {"ground": np.eye(4), "rocker": np.eye(4), "coupler": moved}
+    assert four_bar_residual(bar, frames) == pytest.approx(0.5)
+
+
+# The boom with a hammer of 0.5 m hung on its tip.
+HAMMER = BOOM.model_copy(
+    update={
+        "links": (
+            *BOOM.links,
+            Link(
+                name="hammer",
+                parent="boom",
+                pivot_m=(2, 0, 0),
+                axis="pitch",
+                solids=(Solid(name="block", box_m=((-0.1, -0.1, -0.5), (0.1, 0.1, 0))),),
+            ),
+        ),
+        "cylinders": (),
+    }
+)
+
+
+@pytest.mark.parametrize(("from_deg", "boom_deg"), [(60, -14.4775), (-170, -165.5225)])
+def test_a_tool_is_set_down_with_the_least_change(from_deg, boom_deg):
+    # Upright on the ground its pin is 0.5 m up, the boom's foot 1 m: sin = -0.25, two angles.
+    before = Posture(name="up", angles_deg={"boom": from_deg, "hammer": 0})
+    laid = set_down(HAMMER, before, tool="hammer", ground=Ground(0.0))
+    assert laid is not None
+    assert laid.angles_deg["boom"] == pytest.approx(boom_deg, abs=1e-4)
+    assert laid.angles_deg["hammer"] == pytest.approx(-boom_deg, abs=1e-4)
+    tip = link_frames(HAMMER, laid)["hammer"] @ np.array((0, 0, -0.5, 1))
+    assert tip[2] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_tool_out_of_reach_of_the_ground_is_not_set_down():
+    high = tuple(
+        link.model_copy(update={"pivot_m": (0, 0, 5)}) if link.name == "top" else link
+        for link in HAMMER.links
+    )
+    machine = HAMMER.model_copy(update={"links": high})
+    before = Posture(name="up", angles_deg={"boom": 60, "hammer": 0})
+    assert set_down(machine, before, tool="hammer", ground=Ground(0.0)) is None
