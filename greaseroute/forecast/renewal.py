@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from greaseroute.forecast.calendar import Calendar
 from greaseroute.forecast.joints import FloatArray, JointRows
@@ -27,7 +27,8 @@ def _reached(hours: DayHours, need_h: float, *, rate: float) -> Callable[[int], 
         if hours.sd_h <= 0:
             return float(days * hours.mean_h * rate >= need_h - 1e-9)
         shape = days * (hours.mean_h / hours.sd_h) ** 2
-        return float(stats.gamma.sf(need_h / rate, shape, scale=hours.sd_h**2 / hours.mean_h))
+        scale_h = hours.sd_h**2 / hours.mean_h
+        return float(special.gammaincc(shape, max(0.0, need_h / rate / scale_h)))
 
     return chance
 

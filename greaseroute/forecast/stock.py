@@ -1,9 +1,11 @@
 """How much to keep and to order: safety stock and reorder level."""
 
 import math
+from bisect import bisect_left
+from collections.abc import Callable
 from statistics import NormalDist
 
-from scipy import stats
+from scipy import special
 
 from greaseroute.records import Record
 
@@ -34,11 +36,23 @@ def safety_stock(sd_a_day: float, lead_days: float, *, service_level: float) -> 
 def count_quantile(mean: float, variance: float, *, share: float) -> int:
     """The least count not exceeded with ``share``, for a count of that mean and variance.
 
-    Negative binomial where the variance is above the mean, else Poisson.
+    Negative binomial where the variance is above the mean, else Poisson. (The distributions are
+    those of ``scipy.special``: loading ``scipy.stats`` for two of them takes longer than a round.)
     """
-    if variance <= mean or mean == 0:
-        return int(stats.poisson.ppf(share, mean))
-    return int(stats.nbinom.ppf(share, mean**2 / (variance - mean), mean / variance))
+    if mean == 0:
+        return 0
+    if variance <= mean:
+        return _least(lambda count: float(special.gammaincc(count + 1, mean)), share)
+    successes, chance = mean**2 / (variance - mean), mean / variance
+    return _least(lambda count: float(special.betainc(successes, count + 1, chance)), share)
+
+
+def _least(at_most: Callable[[int], float], share: float) -> int:
+    """The least count whose chance not to be exceeded, ``at_most``, is ``share`` or more."""
+    high = 1
+    while at_most(high) < share:
+        high *= 2
+    return bisect_left(range(high), share, key=at_most)
 
 
 def reorder_level(

@@ -52,6 +52,7 @@ class Clock:
         self.reload_ms = ms(site.rules.reload_s)
         self.enter, self.leave = team.ways.way_enter.tolist(), team.ways.way_leave.tolist()
         self.total_ms = team.ways.total_ms.tolist()
+        self.windows = [team.window_of(way) for way in range(len(team.ways.ways))]
         self._pumped: dict[tuple[int, tuple[int, ...]], Pumped] = {}
         self._fittings = fittings
         self.people = People(team.hands, member.spans[0][1], {})
@@ -87,7 +88,7 @@ class Clock:
 
     def arrive(self, spot: Spot, point: int) -> int:
         """When one can be at a point."""
-        return self.member.legs.leg(spot.point, point, from_ms=spot.ready_ms).arrive_ms
+        return self.member.legs.arrive_ms(spot.point, point, from_ms=spot.ready_ms)
 
     def step(self, spot: Spot, halt: int) -> Spot | None:
         """The way or store after a spot."""
@@ -99,7 +100,7 @@ class Clock:
         used = spot.used + pumped.put_in
         if used > self.room:
             return None
-        first, last = self.team.window_of(way)
+        first, last = self.windows[way]
         begin = self.begin_ms(way, max(self.arrive(spot, self.enter[way]), first), pumped.each_ms)
         leave = begin + self.total_ms[way] + pumped.change_ms
         if leave > min(last, self.end_ms):

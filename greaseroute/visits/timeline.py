@@ -7,6 +7,7 @@ them, since they hang on what the guns hold: ``pumped`` says how many fittings c
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from greaseroute.solvers.unit_tour import Way
 from greaseroute.units import ms
 from greaseroute.visits.node_tour import on_deck_ms
 from greaseroute.visits.nodes import AGAIN, POSTURE, TURN, again_item, band_ms
@@ -62,8 +63,12 @@ def timeline(call: UnitCall) -> tuple[At, ...]:
 
 
 def needs_of(call: UnitCall) -> tuple[Need, ...]:
-    """When somebody beside the technician has to be at the machine, in order."""
-    return tuple(need for k, at in enumerate(timeline(call)) for need in _needs(call, k, at))
+    """When somebody beside the technician has to be at the machine, in order. Worked out once."""
+    known: dict[Way, tuple[Need, ...]] = call.visit.needs
+    if call.way not in known:
+        found = (need for k, at in enumerate(timeline(call)) for need in _needs(call, k, at))
+        known[call.way] = tuple(found)
+    return known[call.way]
 
 
 def _needs(call: UnitCall, k: int, at: At) -> Iterator[Need]:
@@ -107,6 +112,8 @@ def _here_ms(call: NodeCall, visit: UnitVisit) -> int:
 
 def again_ms(call: NodeCall, visit: UnitVisit) -> int:
     """Time of a second pass at a stand: coupling and one stroke at each fitting, in its band."""
+    if not call.again:
+        return 0
     bands = band_ms(visit.outfit.reach)
     work = {again_item(f.key): f for j in visit.work.joints for f in j.fittings}
     couple_s = visit.outfit.reach.couple_s

@@ -47,8 +47,9 @@ class UnitVisit:
     time that the route decides (walking inside, climbs, settling, posture moves) and the turns;
     ``fixed_ms`` is all that no route changes: isolation, coupling, strokes, bands, procedures,
     looks. ``slack_ms``: no way that was dropped is better by more. ``postures`` are asked for in
-    this order; ``loss`` is the weight not served. ``calls`` and ``sequences`` are the memory of
-    `unit_call`: what is done on a way, its nodes in order.
+    this order; ``loss`` is the weight not served. ``calls``, ``sequences`` and ``needs``
+    are the memory of `unit_call` and `needs_of`: what is done on a way, its nodes in order, who is
+    wanted when.
     """
 
     work: UnitWork
@@ -66,6 +67,7 @@ class UnitVisit:
     loss: int
     calls: dict[Way, Any] = field(default_factory=dict, init=False)
     sequences: dict[Way, tuple[int, ...]] = field(default_factory=dict, init=False)
+    needs: dict[Way, Any] = field(default_factory=dict, init=False)
 
     @property
     def ends(self) -> tuple[Point2, ...]:
