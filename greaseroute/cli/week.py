@@ -134,6 +134,7 @@ def _files(week: "WeekPlan", site: "Site") -> dict[str, bytes]:
 def _span(args: argparse.Namespace) -> "Span":
     from dataclasses import replace
 
+    from greaseroute.forecast.round_planner import trial_rounds
     from greaseroute.forecast.week import WeekSettings, span_of
     from greaseroute.forecast.what_if import parse_what_if
     from greaseroute.forecast.windows import Tolerance
@@ -150,6 +151,7 @@ def _span(args: argparse.Namespace) -> "Span":
         service_level=args.service_level,
         weeks=args.weeks,
         seed=args.seed,
+        trial_rounds=trial_rounds(site),
         what_ifs=tuple(parse_what_if(text) for text in args.what_if),
     )
     return span_of(site, first, mornings=args.mornings, settings=settings)

@@ -15,7 +15,7 @@ from greaseroute.cards.week_html import week_html
 from greaseroute.cards.week_pdf import week_pdf
 from greaseroute.cli.output_set import OutputSet
 from greaseroute.door.open_site import OpenSite
-from greaseroute.forecast.round_planner import round_planner
+from greaseroute.forecast.round_planner import round_planner, trial_rounds
 from greaseroute.forecast.week import WeekSettings, span_of
 from greaseroute.forecast.week import plan_week as week_record
 from greaseroute.plan.first_day import FirstDay
@@ -99,7 +99,7 @@ def plan_week(
         site.record,
         when,
         mornings=mornings,
-        settings=WeekSettings(seed=seed),
+        settings=WeekSettings(seed=seed, trial_rounds=trial_rounds(site.record)),
     )
     with at_most_cores(cores):
         week = week_record(span, plan=round_planner(site.record, seed=seed))

@@ -92,7 +92,12 @@ def level_week(
         courses = maker.courses(apart=apart, relief=True)
         problem = chain_problem(site, rows, courses, capacity_ms=capacity_ms)
         answer = level(problem, seed=seed, work=work)
-    on_due = [_due_path(course, len(capacity_ms)) for course in courses]
+    return week_of(problem, courses, answer)
+
+
+def week_of(problem: ChainProblem, courses: Sequence[Course], answer: Levelled) -> LevelWeek:
+    """The services of an answer, beside greasing each joint when due."""
+    on_due = [_due_path(course, problem.days) for course in courses]
     due_load, due_visits = loads(problem, on_due)
     services = sorted(
         (s for course, mine in zip(courses, answer.mornings, strict=True)

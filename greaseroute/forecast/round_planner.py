@@ -18,6 +18,7 @@ from greaseroute.rounds.standing import Standing
 from greaseroute.site.model import Site
 
 MOST_WORKERS, ENOUGH_UNITS = 8, 12
+TRIAL_ROUNDS = 60
 MOST_IN_A_ROW = 4  # mornings that a process takes at a time: more would be told of too late
 PASSES_A_UNIT, LEAST_PASSES = 60, 2000  # seven rounds: far fewer passes than a single one
 
@@ -41,6 +42,12 @@ def round_planner(site: Site, *, seed: int) -> PlanMornings:
 def week_effort(site: Site, *, seed: int, prove: bool) -> Effort:
     """How long a morning of a week is searched for: the same where its round is planned again."""
     return Effort(seed, max(LEAST_PASSES, PASSES_A_UNIT * len(site.units)), prove=prove)
+
+
+def trial_rounds(site: Site) -> int:
+    """How many rounds may be planned on trial while a week is levelled: none on a large site,
+    where a round takes seconds."""
+    return TRIAL_ROUNDS if len(site.units) < ENOUGH_UNITS else 0
 
 
 def _rounds(standing: Standing, asked: Iterable[Asked], *, effort: Effort) -> Iterator[RoundPlan]:

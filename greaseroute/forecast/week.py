@@ -12,6 +12,7 @@ from greaseroute.forecast.calendar import Calendar, plan_calendar
 from greaseroute.forecast.grease import Planned, grease_weeks
 from greaseroute.forecast.hours import day_hours
 from greaseroute.forecast.joints import FloatArray, JointRows, joint_rows
+from greaseroute.forecast.level_walked import Trial, level_walked
 from greaseroute.forecast.level_week import LevelWeek, Service, level_week
 from greaseroute.forecast.orders import DEFAULT_SERVICE_LEVEL, order_list
 from greaseroute.forecast.renewal import expected_services
@@ -40,13 +41,18 @@ STEADY_WEEKS = 300
 
 @dataclass(frozen=True, slots=True)
 class WeekSettings:
-    """What may be set for a week; the defaults are those of the command."""
+    """What may be set for a week; the defaults are those of the command.
+
+    ``trial_rounds`` are planned at most to level the mornings as walked; see `trial_rounds` of
+    the round planner.
+    """
 
     tolerance: Tolerance = field(default_factory=Tolerance)
     service_level: float = DEFAULT_SERVICE_LEVEL
     weeks: int = LEAST_WEEKS
     seed: int = 1
     levelling_work: float = 1.0
+    trial_rounds: int = 0
     what_ifs: tuple[WhatIf, ...] = ()
 
 
@@ -278,6 +284,10 @@ def plan_week(span: Span, *, plan: PlanMornings | None, progress: Progress = _si
     maker, settings = course.maker, span.settings
     progress(f"levelling {len(span.rows)} joints over {len(span.calendar)} mornings")
     level = levelled(span, course)
+    if plan is not None and settings.trial_rounds:
+        progress("levelling by rounds on trial")
+        trial = Trial(plan, settings.trial_rounds)
+        level = level_walked(span.site, maker, level, capacity_ms=span.capacity_ms, trial=trial)
     under_way = Mornings(span.site, maker, plan, progress)
     found = under_way.run(level.services)
     progress(f"simulating {settings.weeks} weeks")

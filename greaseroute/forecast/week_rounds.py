@@ -69,6 +69,12 @@ def service_item(maker: CourseMaker, service: Service) -> DueItem:
     return item.model_copy(update=update)
 
 
+def asked_of(maker: CourseMaker, day: int, services: Sequence[Service]) -> Asked:
+    """What the round of a morning with these services is asked for."""
+    order = sorted(services, key=lambda s: s.row)
+    return Asked(maker.calendar.mornings[day], tuple(service_item(maker, s) for s in order))
+
+
 def share_of(maker: CourseMaker, service: Service) -> float:
     """Share of the interval used when a service is done; infinite where none is on record."""
     return float(maker.wear.shares(maker.rows, service.row, begun=service.begun)[service.day])
@@ -117,9 +123,7 @@ class Mornings:
 
     def asked(self, day: int, *, guns: Mapping[str, int] | None = None) -> Asked:
         """What a morning's round is asked for."""
-        order = sorted(self.by_day[day], key=lambda s: s.row)
-        items = tuple(service_item(self.maker, s) for s in order)
-        return Asked(self.maker.calendar.mornings[day], items, guns)
+        return asked_of(self.maker, day, self.by_day[day])._replace(guns=guns)
 
     def _plan(self, days: Sequence[int]) -> None:
         if self.plan is None or not days:
