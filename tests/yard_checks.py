@@ -9,7 +9,8 @@ from itertools import combinations
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Point
+from shapely.geometry import LineString, Point, Polygon
+from shapely.ops import substring
 
 from greaseroute.catalogue.kinematics.placed import Pose, place
 
@@ -25,6 +26,7 @@ def findings(site, plan):
         *swept_into_something(site, plan),
         *touched_without_isolation(plan),
         *too_near(site, plan),
+        *over_the_way_of_one_that_left(site, plan),
     ]
 
 
@@ -205,3 +207,72 @@ def too_near(site, plan):
                 away_m = shape.distance(Point(stand.x_m, stand.y_m))
                 if away_m < keep_m - NEAR_M:
                     yield f"a stand at {stop.unit} is {away_m:.3f} m from {name}"
+
+
+def leaving(site, plan):
+    """(unit, moment) of each machine that leaves between the begin and the end of the walks."""
+    begin = moment(plan.at)
+    end = moment(plan.shift_start)
+    for unit in site.units:
+        goes = unit.parked_to
+        if goes is None and unit.parked_to_clock is not None:
+            goes = datetime.combine(begin.date(), unit.parked_to_clock, begin.tzinfo)
+        if goes is not None and begin < goes < end:
+            yield unit, goes
+
+
+def over_the_way_of_one_that_left(site, plan):
+    """A leg, a stand or a wait on the place of a machine that left, or on its way to a road.
+
+    The place is the machine's own ground; the way is what the plan tells, which has to cover the
+    place and reach a road where there is one within its own width.
+    """
+    told = {each.unit: each for each in plan.leaving}
+    for unit, goes in leaving(site, plan):
+        if unit.unit not in told:
+            yield f"{unit.unit} leaves at {goes:%H:%M} and the plan does not say so"
+            continue
+        ground = Polygon(told[unit.unit].ground)
+        body = shapely.union_all([s.footprint for s in placed(site, unit, unit.posture).solids])
+        if not ground.buffer(NEAR_M).covers(body):
+            yield f"{unit.unit}: its place is not all of it told as traffic"
+        for who, line, begin, end in walked(plan):
+            if end > goes and _inside_m(line, ground, begin, end, goes) > NEAR_M:
+                yield f"{who} walks over the way of leaving machine {unit.unit} after {goes:%H:%M}"
+        for _, stop in stops(plan):
+            if moment(stop.leave) > goes + SLACK and any(
+                ground.contains(Point(s.x_m, s.y_m)) for s in stop.stands
+            ):
+                yield f"{stop.unit} is worked at where leaving machine {unit.unit} drives"
+
+
+def walked(plan):
+    """(technician, line, from, to) of each leg; the last one home included."""
+    for technician in plan.technicians:
+        before = moment(technician.start)
+        for stop in technician.stops:
+            if len(stop.path) > 1:
+                yield technician.name, LineString(stop.path), before, moment(stop.arrive)
+            before = moment(stop.leave)
+        home = LineString(technician.path)
+        if technician.stops:
+            last = Point(technician.stops[-1].stands[-1].x_m, technician.stops[-1].stands[-1].y_m)
+            yield technician.name, _after(home, last), before, moment(technician.finish)
+
+
+def _after(line, point):
+    """The part of a line after it last passes a point."""
+    corners = list(line.coords)
+    last = max(k for k, c in enumerate(corners) if Point(c).distance(point) < 0.01)
+    return LineString(corners[last:]) if last + 1 < len(corners) else LineString([point, point])
+
+
+def _inside_m(line, ground, begin, end, goes):
+    """Metres of a leg on some ground that can only have been walked after a moment.
+
+    Whoever waits on the way walks the rest later: what lies after the moment by an even pace is
+    counted, so that a wait makes the check milder and never harder.
+    """
+    share = max(0.0, (goes + SLACK - begin) / (end - begin)) if end > begin else 1.0
+    rest = substring(line, min(1.0, share), 1.0, normalized=True)
+    return rest.intersection(ground.buffer(-NEAR_M)).length

@@ -54,6 +54,7 @@ from greaseroute.audit.reach import (
 )
 from greaseroute.audit.room import moves_have_room
 from greaseroute.audit.spare_time import time_is_short
+from greaseroute.audit.traffic import leaving_is_told
 from greaseroute.audit.walks import walk_is_joined, walk_keeps_off
 from greaseroute.audit.work import (
     counts_are_told,
@@ -78,6 +79,7 @@ PROMISES: tuple[Promise, ...] = (
     shift_is_kept,
     units_stand_while_worked_on,
     waits_have_a_reason,
+    leaving_is_told,
     units_are_isolated_once,
     postures_follow,
     procedures_are_followed,

@@ -115,11 +115,22 @@ class Ground:
         roads = shapely.union_all([_valid(r.polygon) for r in plan.haul_roads])
         timed = [(z, self._near(self._kept(z))) for z in plan.no_go if z.hours]
         timed += [(c, self._on_road(c, roads)) for c in plan.crossings if c.hours]
-        return tuple(
-            ShutForHours(area.name, near, spans)
-            for area, near in timed
-            if (spans := self._spans(area))
+        return (
+            *(
+                ShutForHours(area.name, near, spans)
+                for area, near in timed
+                if (spans := self._spans(area))
+            ),
+            *self._traffic(),
         )
+
+    def _traffic(self) -> Iterator[ShutForHours]:
+        """Ground of machines that leave, from that hour on, with the distance of a closed zone."""
+        basis = self.basis
+        for each in basis.plan.leaving:
+            zone = Area(f"way out of {each.unit}", "no_go", Polygon(each.ground))
+            span = (basis.clock.of_text(each.leaves), max(basis.last_ms, basis.end_ms) + 1)
+            yield ShutForHours(zone.name, self._near(self._kept(zone)), (span,))
 
     def _on_road(self, crossing: Area, roads: BaseGeometry) -> BaseGeometry:
         """What a shut crossing closes: also its very edges across the road, where one may walk

@@ -14,6 +14,7 @@ from greaseroute.cards.card_stops import minded, stops_data
 from greaseroute.cards.card_words import CardWords
 from greaseroute.cards.cautions import AID, general_cautions, own_cautions, sources
 from greaseroute.cards.emergency import emergency
+from greaseroute.cards.leaving import leaving
 from greaseroute.cards.lonlat import plane_of_phone
 from greaseroute.cards.pages import environment, part
 from greaseroute.drawings import drawing, leg_svg, map_svg
@@ -62,6 +63,7 @@ def card_html(
         sources=sources(plan, site.time_zone),
         plan_cautions=own_cautions(plan.cautions),
         emergency=emergency(plan, site.say),
+        leaving=leaving(plan, site.say),
         left=left_by_reason(plan),
         certificate=certificate(plan.bound),
     )

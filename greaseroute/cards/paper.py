@@ -16,6 +16,7 @@ from greaseroute.cards.card_words import filled, in_language
 from greaseroute.cards.cautions import AID, own_cautions, sources
 from greaseroute.cards.emergency import emergency
 from greaseroute.cards.fitting_names import FittingNames
+from greaseroute.cards.leaving import leaving
 from greaseroute.cards.stop_signs import StopSigns
 from greaseroute.cards.type_sheet import numbered_scene
 from greaseroute.cards.typesetter import typeset
@@ -172,6 +173,7 @@ class _Pocket:
             "inspect": list(self._inspected()),
             "left": list(self._left()),
             "people": list(self._people()),
+            "leaving": leaving(plan, self.say),
         }
 
     def _all(self, texts: Iterable[str]) -> list[str]:

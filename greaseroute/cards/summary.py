@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from greaseroute.cards.cautions import aid, own_cautions
 from greaseroute.cards.emergency import emergency
+from greaseroute.cards.leaving import leaving
 from greaseroute.catalogue.posture import position
 from greaseroute.plan.round import GENERAL_CAUTIONS, RoundPlan, TechnicianPlan
 from greaseroute.plan.tally import WalkTally, left_by_reason, left_name, tally
@@ -27,6 +28,7 @@ def summary_text(plan: RoundPlan, say: Language = ENGLISH) -> str:
         _filled(emergency(plan, say)),
         _head(plan, say),
         _people(plan, say),
+        _filled(leaving(plan, say)),
         _walks(plan, say),
         _cartridges(plan, say),
         _left(plan, say),

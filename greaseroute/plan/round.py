@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from greaseroute.dose.count import CartridgeCount
 from greaseroute.records import Moment, MomentOrNone, Record
@@ -216,6 +216,18 @@ class LookedAt(Record):
     text: str
 
 
+class Leaving(Record):
+    """A machine that goes while the round may be under way, and the ground it then needs.
+
+    ``ground`` is the outline (x, y in m) of its place and its way out: nobody walks or stands
+    there from ``leaves`` (ISO 8601) on.
+    """
+
+    unit: str
+    leaves: str
+    ground: tuple[tuple[float, float], ...]
+
+
 class RoundPlan(Record):
     """One round for one site, as written to ``round.json``.
 
@@ -235,6 +247,7 @@ class RoundPlan(Record):
     due_fittings: int = 0
     technicians: tuple[TechnicianPlan, ...]
     people: tuple[PersonCall, ...] = ()
+    leaving: tuple[Leaving, ...] = ()
     emergency_number: str = ""
     cartridges: dict[str, CartridgeCount]
     left: tuple[LeftOut, ...] = ()
@@ -243,3 +256,11 @@ class RoundPlan(Record):
     bound: Bound
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @model_serializer(mode="wrap")
+    def _written(self, write: SerializerFunctionWrapHandler):  # type: ignore[no-untyped-def]  # noqa: ANN202
+        """Without ``leaving`` where no machine leaves. A return type would become the schema."""
+        fields = write(self)
+        if not self.leaving:
+            fields.pop("leaving", None)
+        return fields

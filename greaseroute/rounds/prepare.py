@@ -26,6 +26,7 @@ from greaseroute.visits.visit import UnitVisit, way_slack_ms
 from greaseroute.visits.work import Outfit, UnitWork, due_items, outfit_of, unit_works
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.tables import Array, Point2, Walks, walks_between
+from greaseroute.walk.ways_out import WayOut
 from greaseroute.walk.yard import Stances, Yard, footing
 
 Progress = Callable[[str], None]
@@ -64,6 +65,7 @@ class Prepared:
     left: tuple[LeftOut, ...]
     keep: Keep | None = None
     without: frozenset[tuple[str, str, str]] = frozenset()
+    traffic: tuple[WayOut, ...] = ()
 
 
 def _looks(site: Site, request: RoundRequest) -> dict[str, tuple[str, ...]]:
@@ -95,8 +97,11 @@ def prepare(
     now = standing.now
     calls = calls_on(site, morning, now)
     works = [tuple(without_calls(w, calls, now[w.unit.unit][0]) for w in each) for each in works]
-    yard, look = _yard_and_look(site, morning, outfits=outfits, works=works, crew=crew,
-                                calls=calls, standing=standing, progress=progress)  # fmt: skip
+    traffic = standing.traffic(morning)
+    yard, look = _yard_and_look(
+        site, morning, outfits=outfits, works=works, crew=crew, calls=calls, standing=standing,
+        traffic=traffic, progress=progress,
+    )  # fmt: skip
     progress("walks and tours inside the units")
     outlooks = _outlooks(site, yard, outfits=outfits, works=works, look=look,
                          fixed=fixed_points(site, crew, yard))  # fmt: skip
@@ -108,8 +113,9 @@ def prepare(
         *_cut_off(yard, outlooks, starts=starts),
     ]
     return Prepared(
-        site, morning, crew, items, yard, outlooks, tuple(left), request.keep, request.without
-    )
+        site, morning, crew, items, yard, outlooks, tuple(left), request.keep, request.without,
+        traffic,
+    )  # fmt: skip
 
 
 def calls_on(site: Site, morning: Morning, now: Stances) -> Calls:
@@ -162,10 +168,11 @@ def _yard_and_look(
     crew: Sequence[Technician],
     calls: Calls,
     standing: Standing,
+    traffic: Sequence[WayOut],
     progress: Progress,
 ) -> tuple[Yard, Look]:
     """Ground and stands. A unit closes the ground of every posture that it is worked in."""
-    yard = standing.yard(standing.now, morning)
+    yard = standing.yard(standing.now, morning, traffic=traffic)
     progress("stands and postures")
     terms = _terms(site, yard, crew=crew, outfits=outfits)
     poses = poses_at_units(works, standing.posed, terms=terms, calls=calls)
@@ -184,7 +191,7 @@ def _yard_and_look(
     }
     changed = newly_closed(poses)
     if not changed.is_empty:
-        yard = standing.yard(wider, morning)
+        yard = standing.yard(wider, morning, traffic=traffic)
     terms = _terms(site, yard, crew=crew, outfits=outfits)
 
     def look(number: int, work: UnitWork) -> Surveyed:

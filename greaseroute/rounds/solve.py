@@ -24,6 +24,7 @@ from greaseroute.rounds.schedule import Schedule, fixed_ms, halts_of, keeps_wind
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.team import Team, bag, capacity, cluster_cost, strokes_of
 from greaseroute.rounds.together import solve_together, weights_of
+from greaseroute.site.morning import changes
 from greaseroute.solvers.arrays import FAR
 from greaseroute.solvers.gtsp.solve import solve_clusters
 from greaseroute.units import MS_PER_S
@@ -47,7 +48,7 @@ def solve(ready: Prepared, *, effort: Effort, progress: Progress) -> Solved:
     team = build_team(ready)
     if not team.ways.ways:
         return _nothing_to_do(ready, team)
-    alone = len(team.members) == 1 and len(team.members[0].spans) == 1 and ready.keep is None
+    alone = len(team.members) == 1 and never_opens(ready) and ready.keep is None
     if alone and work_alone_fits(team):
         progress(f"order of {len(team.ways.units)} units")
         tour = solve_alone(ready, team, effort=effort, progress=progress)
@@ -80,6 +81,20 @@ def _less_waiting(alone: Solved, *, effort: Effort, progress: Progress) -> Solve
     if found.bound.gap_pct is not None and found.schedules[0].finish_ms <= tour.finish_ms:
         return found
     return replace(found, bound=_bound_of_tour(found.schedules, alone))
+
+
+def never_opens(ready: Prepared) -> bool:
+    """Whether the ground of the first hour is the widest: nothing opens later, some may be shut."""
+    plan = ready.site.ground
+    return not changes((*plan.no_go, *plan.crossings), ready.morning)
+
+
+def goes_round(schedule: Schedule, team: Team) -> bool:
+    """Whether some leg takes longer than on the ground of the first hour."""
+    table = team.members[schedule.route.technician].spans[0][1]
+    legs = [(h.origin, h.enter, h.leg) for h in schedule.halts]
+    legs.append((schedule.last, schedule.route.finish, schedule.home))
+    return any(leg.arrive_ms - leg.depart_ms > int(table[a, b]) for a, b, leg in legs if a != b)
 
 
 def changes_take_time(schedule: Schedule, team: Team) -> bool:
@@ -194,11 +209,11 @@ def solve_alone(
     first = tour.order.index(len(ways.ways))
     order = tour.order[first + 1 :] + tour.order[:first]
     schedule = schedule_of(Clock(team, 0), order)
-    if not fits(schedule, team):
+    if not fits(schedule, team) or goes_round(schedule, team):
         return None
     fixed = sum(h.call.visit.fixed_ms for h in schedule.halts if h.call is not None)
-    changes = fewest_changes_ms(schedule, team)
-    tour_ms = member.start_ms + tour.lower_bound - slack_ms(team) + fixed + changes
+    fewest_ms = fewest_changes_ms(schedule, team)
+    tour_ms = member.start_ms + tour.lower_bound - slack_ms(team) + fixed + fewest_ms
     window_ms = by_one_window(team, order)
     what = f"shortest tour over all ways in and out: {tour.what}; waits left out"
     if changes_take_time(schedule, team):

@@ -1,8 +1,10 @@
 """What stays as it is from one round to the next: machines placed, ground laid, stands found."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
+
+from shapely.geometry import Polygon
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.site.model import Site
@@ -12,9 +14,10 @@ from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.obstacles import Closing, close
 from greaseroute.walk.site_ground import ClosedBy
+from greaseroute.walk.ways_out import WayOut, ways_out
 from greaseroute.walk.yard import Stances, Yard, stances_now, yard_of
 
-MOST_GROUNDS = 8  # some megabytes each; the oldest goes first
+MOST_GROUNDS = 16  # some megabytes each; the oldest goes first
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +32,7 @@ class Standing:
     closed_by: ClosedBy = field(default_factory=lambda: cache(closed_ground))
     closing: Closing = field(default_factory=lambda: cache(close))
     _grounds: dict[tuple[object, ...], FreeGround] = field(default_factory=dict)
+    _ways: dict[str, Polygon] = field(default_factory=dict)
 
     @cached_property
     def now(self) -> dict[str, tuple[PlacedMachine, ...]]:
@@ -40,9 +44,13 @@ class Standing:
         """The same with the ground that each unit closes."""
         return {unit: as_posed(placed[0], self.closed_by) for unit, placed in self.now.items()}
 
-    def yard(self, stances: Stances, morning: Morning) -> Yard:
+    def traffic(self, morning: Morning) -> tuple[WayOut, ...]:
+        """The ways out of the units that leave before the morning ends."""
+        return ways_out(self.site, self.now, morning, known=self._ways)
+
+    def yard(self, stances: Stances, morning: Morning, *, traffic: Sequence[WayOut] = ()) -> Yard:
         """Free ground with all units in ``stances`` by the hours of a morning."""
-        standing = tuple(stances.items())
+        standing = tuple(stances.items()), tuple(way.unit for way in traffic)
 
         def known(shut: tuple[bool, ...], lay: Callable[[], FreeGround]) -> FreeGround:
             key = standing, shut
@@ -52,5 +60,5 @@ class Standing:
                 del self._grounds[next(iter(self._grounds))]
             return found
 
-        return yard_of(self.site, stances, morning, closed_by=self.closed_by,
+        return yard_of(self.site, stances, morning, traffic=traffic, closed_by=self.closed_by,
                        closing=self.closing, known=known)  # fmt: skip

@@ -7,6 +7,7 @@ from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.intervals.worklist import carried_note
 from greaseroute.plan.round import (
     GENERAL_CAUTIONS,
+    Leaving,
     LeftOut,
     LookedAt,
     PersonCall,
@@ -67,6 +68,7 @@ def write_plan(solved: Solved, *, seed: int) -> RoundPlan:
         due_fittings=sum(item.fittings for item in ready.items),
         technicians=technicians,
         people=_people(technicians),
+        leaving=_leaving(ready),
         emergency_number=ready.site.emergency_number,
         cartridges=added_up([t.cartridges for t in technicians]),
         left=by_unit_and_joint(left, order_of(ready.items)),
@@ -117,6 +119,18 @@ def _people(technicians: Iterable[TechnicianPlan]) -> tuple[PersonCall, ...]:
     """Everybody who has to come somewhere, by the clock."""
     calls = [call for t in technicians for stop in t.stops for call in stop.people]
     return tuple(sorted(calls, key=lambda call: (datetime.fromisoformat(call.begin), call.person)))
+
+
+def _leaving(ready: Prepared) -> tuple[Leaving, ...]:
+    """Machines that go while somebody may be walking, and the ground they take."""
+    return tuple(
+        Leaving(
+            unit=way.unit,
+            leaves=way.leaves.isoformat(),
+            ground=tuple((float(x), float(y)) for x, y in way.ground.exterior.coords),
+        )
+        for way in ready.traffic
+    )
 
 
 def _left(ready: Prepared, solved: Solved) -> list[LeftOut]:

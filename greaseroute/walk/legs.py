@@ -10,34 +10,13 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 from typing import NamedTuple
 
-import numpy as np
-import shapely
-from shapely.geometry import LineString
-from shapely.geometry.base import BaseGeometry
-
 from greaseroute.solvers.arrays import IntArray
-from greaseroute.walk.arrays import Floats
-from greaseroute.walk.ground import FreeGround
-from greaseroute.walk.shapes import clip
+from greaseroute.walk.pieces import Cuts, Piece, pieces_of
 from greaseroute.walk.tables import Grounds, Point2, Walks
-from greaseroute.walk.waits import wait_seconds
 
 NEVER = 2**50  # ms: a leg that cannot be walked
-ON_EDGE_M = 1e-5  # a line along the edge of free ground lies on it, whatever the rounding
-NO_PIECE_M = 1e-4  # pieces shorter than this are joined to the one before
-
-
-class Piece(NamedTuple):
-    """A part of a line: when it begins and ends (ms from the line's start), where it begins, and
-    for each span of hours whether it is open."""
-
-    begin_ms: int
-    end_ms: int
-    begin_m: Point2
-    is_open: tuple[bool, ...]
 
 
 class Wait(NamedTuple):
@@ -88,6 +67,10 @@ class Legs:
         return {}
 
     @cached_property
+    def _cuts(self) -> dict[int, Cuts]:
+        return {}
+
+    @cached_property
     def _begins(self) -> list[int]:
         return [begin for begin, _ in self.spans]
 
@@ -107,9 +90,14 @@ class Legs:
             return Leg(from_ms, from_ms + took, now)
         if self.walks is None:
             return IMPOSSIBLE
-        lines = dict.fromkeys(self._lines[k] for k in range(now, len(self.spans)))
-        found = [self._along(a, b, line, from_ms=from_ms) for line in lines]
-        return min(found, key=lambda leg: leg.arrive_ms)
+        best = IMPOSSIBLE
+        for line in dict.fromkeys(self._lines[k] for k in range(now, len(self.spans))):
+            took = int(self.spans[line][1][a, b])
+            # Nobody is sooner along a line than without any wait on it.
+            if 0 <= took < best.arrive_ms - from_ms:
+                leg = self._along(a, b, line, from_ms=from_ms)
+                best = min(best, leg, key=lambda leg: leg.arrive_ms)
+        return best
 
     def arrive_ms(self, a: int, b: int, *, from_ms: int) -> int:
         """When the leg from point a to b ends; the same as `leg` tells, asked most often."""
@@ -131,8 +119,6 @@ class Legs:
 
     def _along(self, a: int, b: int, line: int, *, from_ms: int) -> Leg:
         """The leg along the quickest line of one span's ground."""
-        if int(self.spans[line][1][a, b]) < 0:
-            return IMPOSSIBLE
         pieces = self._pieces_of(a, b, line)
         times = _times(pieces, self._begins, from_ms=from_ms)
         if times is None:
@@ -150,13 +136,15 @@ class Legs:
         key = (a, b, line)
         if key not in self._pieces:
             assert self.walks is not None
-            free = [ground.free for _, ground in self.grounds]
             took = int(self.spans[line][1][a, b])
             walked = self.walks.line(a, b, span=line)
-            ground = self.grounds[line][1]
-            pace = _Pace(ground, self.speed_m_s)
-            self._pieces[key] = pieces_of(walked, free, took_ms=took, pace=pace)
+            self._pieces[key] = pieces_of(walked, self._cuts_on(line), took_ms=took)
         return self._pieces[key]
+
+    def _cuts_on(self, line: int) -> Cuts:
+        if line not in self._cuts:
+            self._cuts[line] = Cuts([g for _, g in self.grounds], line, self.speed_m_s)
+        return self._cuts[line]
 
 
 def _times(
@@ -215,82 +203,3 @@ def _runs(is_open: Sequence[bool], begins: Sequence[int]) -> list[tuple[int, int
         elif free:
             found.append((begin, ends[k]))
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class _Pace:
-    """How long parts of a line take on one ground, up to a common factor."""
-
-    ground: FreeGround
-    speed_m_s: float
-
-    def seconds(self, begin: Point2, end: Point2) -> float:
-        """Time of a straight part: slow ground, slope, waits of crossings."""
-        ends = np.asarray(_cut(begin, end, [area.shape for area in self.ground.slow]))
-        a, b = ends[:-1], ends[1:]
-        time_s = np.hypot(*(b - a).T) / self.speed_m_s * self._slow((a + b) / 2)
-        if self.ground.slope is not None:
-            time_s = time_s * self.ground.slope.factor(a, b)
-        return float(time_s.sum() + wait_seconds(a, b, self.ground.waits).sum())
-
-    def _slow(self, middles: Floats) -> Floats:
-        """The time factor at (n, 2) points: of the slowest area, on a border of the better side."""
-        factor, here = np.ones(len(middles)), shapely.points(middles)
-        for area in self.ground.slow:
-            inside = shapely.contains(area.shape, here)
-            inside &= shapely.distance(shapely.boundary(area.shape), here) > ON_EDGE_M
-            factor[inside] = np.maximum(factor[inside], area.time_factor)
-        return factor
-
-
-def pieces_of(
-    line: Sequence[Point2], free: Sequence[BaseGeometry], *, took_ms: int, pace: _Pace
-) -> tuple[Piece, ...]:
-    """A line that takes ``took_ms`` in pieces, each open or shut as a whole in each span."""
-    low_x, low_y = np.min(line, axis=0) - 1.0
-    high_x, high_y = np.max(line, axis=0) + 1.0
-    local = [
-        clip(f, (low_x, low_y, high_x, high_y)).buffer(ON_EDGE_M)
-        for f in {id(f): f for f in free}.values()
-    ]
-    rows = [list({id(f): None for f in free}).index(id(f)) for f in free]
-    parts: list[tuple[Point2, float, tuple[bool, ...]]] = []
-    for begin, end in pairwise(line):
-        for a, b in pairwise(_cut(begin, end, local)):
-            middle = shapely.Point((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
-            covers = [bool(shapely.intersects(g, middle)) for g in local]
-            parts.append((a, pace.seconds(a, b), tuple(covers[r] for r in rows)))
-    return _joined(parts, took_ms)
-
-
-def _cut(begin: Point2, end: Point2, grounds: Sequence[BaseGeometry]) -> list[Point2]:
-    """The ends of a straight part and where it passes an edge of one of the grounds, in order."""
-    part = LineString([begin, end])
-    shares = {0.0, 1.0}
-    for ground in grounds:
-        for at in shapely.get_coordinates(part.difference(ground)):
-            away = float(np.hypot(*(at - np.asarray(begin))))
-            if NO_PIECE_M < away < part.length - NO_PIECE_M:
-                shares.add(away / part.length)
-    a, run = np.asarray(begin), np.asarray(end) - np.asarray(begin)
-    points = [a + share * run for share in sorted(shares)]
-    return [(float(x), float(y)) for x, y in points]
-
-
-def _joined(
-    parts: Sequence[tuple[Point2, float, tuple[bool, ...]]], took_ms: int
-) -> tuple[Piece, ...]:
-    """Neighbours that are open at the same hours as one piece; times stretched to ``took_ms``."""
-    total_s = sum(seconds for _, seconds, _ in parts)
-    scale = took_ms / total_s if total_s else 0.0
-    found: list[Piece] = []
-    spent_s = 0.0
-    for at, seconds, is_open in parts:
-        begin_ms = round(spent_s * scale)
-        spent_s += seconds
-        end_ms = round(spent_s * scale)
-        if found and found[-1].is_open == is_open:
-            found[-1] = found[-1]._replace(end_ms=end_ms)
-        else:
-            found.append(Piece(begin_ms, end_ms, at, is_open))
-    return tuple(found) or (Piece(0, took_ms, (0.0, 0.0), ()),)

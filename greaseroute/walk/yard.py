@@ -1,7 +1,7 @@
 """The site as it stands: every unit placed, the ground that is left, and what can be walked to."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from itertools import pairwise
 
@@ -22,6 +22,7 @@ from greaseroute.walk.ground import FreeGround
 from greaseroute.walk.hours import is_shut
 from greaseroute.walk.obstacles import Closing, close
 from greaseroute.walk.site_ground import ClosedBy, site_ground
+from greaseroute.walk.ways_out import WayOut
 
 Stances = Mapping[str, tuple[PlacedMachine, ...]]  # a unit in each posture it will be in
 Known = Callable[[tuple[bool, ...], Callable[[], FreeGround]], FreeGround]
@@ -98,16 +99,19 @@ def yard_of(
     stances: Stances,
     morning: Morning,
     *,
+    traffic: Sequence[WayOut] = (),
     closed_by: ClosedBy = closed_ground,
     closing: Closing = close,
     known: Known = lambda _, lay: lay(),
 ) -> Yard:
     """Free ground with all units in ``stances``, one for each span of hours of the morning.
 
-    Spans in which the same zones and crossings are shut are one. ``closed_by`` and ``closing``: see
-    `site_ground`. ``known`` gives the ground for what is shut, or has it laid.
+    ``traffic``: ground of machines that leave, shut from then on. Spans in which the same zones
+    and crossings are shut are one. ``closed_by`` and ``closing``: see `site_ground`. ``known``
+    gives the ground for what is shut, or has it laid.
     """
-    plan = kept_ground(site.ground, site.rules)
+    zones = (*site.ground.no_go, *(way.zone(morning) for way in traffic))
+    plan = kept_ground(replace(site.ground, no_go=zones), site.rules)
     timed = (*plan.no_go, *plan.crossings)
     begins = [0, *changes(timed, morning)]
     made: dict[tuple[bool, ...], FreeGround] = {}
