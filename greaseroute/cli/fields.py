@@ -98,6 +98,7 @@ PLAIN = {
     "emergency_number": "number to call in an emergency on this site",
     "way_cautions": "cautions of the leg to the stop, each with what it is about",
     "place_cautions": "cautions of where one stands at the stop, each with what it is about",
+    "leaving": "machines that go before the shift starts, and the ground that is traffic then",
     "check_ins": "when the technician says that all is well, and to whom; the last on coming back",
     "home_cautions": "cautions of the way back, each with what it is about",
     "begin": "from when somebody has to be there, ISO 8601",

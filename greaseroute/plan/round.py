@@ -219,12 +219,12 @@ class LookedAt(Record):
 class Leaving(Record):
     """A machine that goes while the round may be under way, and the ground it then needs.
 
-    ``ground`` is the outline (x, y in m) of its place and its way out: nobody walks or stands
-    there from ``leaves`` (ISO 8601) on.
+    ``leaves`` is the moment it goes, ISO 8601. ``ground`` is the outline (x, y in m) of its place
+    and its way out: nobody walks or stands there from then on.
     """
 
     unit: str
-    leaves: str
+    leaves: Moment
     ground: tuple[tuple[float, float], ...]
 
 
