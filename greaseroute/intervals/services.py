@@ -63,12 +63,6 @@ class UnitHistory:
             for fitting in joint.fittings
         }
 
-    def last(self, joint: Joint) -> Reading | None:
-        """When the whole of ``joint`` was last greased: the fitting served longest ago, or None."""
-        found = self.last_of_fittings(joint).values()
-        known = [reading for reading in found if reading is not None]
-        return min(known) if len(known) == len(joint.fittings) else None
-
 
 def unit_history(
     unit: Unit,

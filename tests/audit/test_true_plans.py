@@ -24,6 +24,6 @@ def test_no_finding_on_a_small_site(seed):
     plan = plan_round(small.site, request, effort=FEW)
     asked = Asked(work=frozenset(wish.work), finish_by=wish.finish_by)
     found = audit_round(small.site, plan, asked=asked).findings
-    # No bound is sought, some joints have no reason that can be looked into, the guns are shared.
-    told = [f.line() for f in found if f.promise not in ("reasons", "certificate", "guns")]
+    # Two technicians of such a site may have the same gun, which a site folder cannot say.
+    told = [f.line() for f in found if f.promise != "guns"]
     assert told == [], small.kind

@@ -9,6 +9,7 @@ import pytest
 from greaseroute.catalogue.joint import Dose, Fitting, Interval, Joint, LookPoint
 from greaseroute.catalogue.machine_type import MachineType
 from greaseroute.errors import UnknownName
+from greaseroute.intervals.interval import shortened
 from greaseroute.intervals.worklist import carried_note, checks_due, work_list
 from greaseroute.site.crew import Severity, WorkingRules
 from greaseroute.site.fleet import LastService, MeterReading, Unit
@@ -431,3 +432,74 @@ def test_checks_are_due_by_shift_hours_or_days_as_joints_are():
     assert _checked(at=yesterday, meter_h=1092.0) == ("engine oil",)
     assert _checked(at=yesterday, meter_h=1050.0) == ("engine oil", "final drive")
     assert _checked(at=a_month_ago, meter_h=1092.0) == ("engine oil", "battery")
+
+
+def test_a_check_may_be_told_in_local_time():
+    """A check of today without a zone is one of today by the site's clock."""
+    assert _checked(at=datetime(2031, 3, 10, 5), meter_h=1100.0) == ()
+
+
+def test_checks_look_ahead_as_far_as_the_rules_say():
+    """45 of 50 h used: in time for today, not where 8 h of work before the next round count."""
+    looks = (
+        LookPoint(name="final drive", link="boom", position_m=(0, 0, 1), what="good",
+                  interval=Interval(hours=50)),
+    )  # fmt: skip
+    site = _site([_joint(hours=50)], meter_h=1095.0, look_ahead_h=0.0)
+    joints = site.types["digger"].joints
+    machine = MachineType.model_construct(name="digger", joints=joints, attachments=(), looks=looks)
+    past = Past(checks=[CheckSeen(unit="EX-1", check="final drive", at=MONDAY, meter_h=1050.0)])
+    site = replace(site, types={"digger": machine}, past=past)
+    for look_ahead_h, days_on, names in ((0.0, 1, ()), (8.0, 1, ("final drive",))):
+        asked = replace(site, rules=WorkingRules(look_ahead_h=look_ahead_h))
+        ahead = MONDAY.replace(day=10 + days_on)
+        assert checks_due(asked, MONDAY, next_round=ahead)["EX-1"] == names
+
+
+def test_every_shift_weighs_as_an_interval_just_used_up():
+    item = _only(_site([_joint(every_shift=True)], services=[_done(1050, day=9)]))
+    assert (item.reason, item.overdue_ratio) == ("every shift", 1.0)
+    never = _only(_site([_joint(every_shift=True)]))
+    assert (never.reason, never.overdue_ratio) == ("never recorded", 1.0)
+
+
+def test_days_and_days_over_stand_in_the_item():
+    # Greased on the 5th, every 3 days, judged on the 10th: 2 days over
+    item = _only(_site([_joint(days=3)], services=[_done(1050)]))
+    assert (item.interval_days, item.overdue_days, item.interval_h) == (3, 2, None)
+
+
+def test_limits_after_severity_are_told_in_short_words():
+    wet = Severity(name="wet", interval_factor=0.5)
+    told = {
+        "25 h or 1 day (50 h or 2 days, shortened for wet)": Interval(hours=50, days=2),
+        "1.5 days (3 days, shortened for wet)": Interval(days=3),
+        "every shift or 25 h (every shift or 50 h, shortened for wet)": Interval(
+            hours=50, every_shift=True
+        ),
+    }
+    for words, interval in told.items():
+        assert shortened(interval, wet).label == words
+
+
+def test_a_note_counts_the_units_and_rounds_to_tenths():
+    site = _site([_joint(hours=50)], services=[_done(1000)], planned_for=MONDAY, hours_per_day=0.26)
+    (one,) = site.units
+    told = carried_note(site, MONDAY.replace(day=12, tzinfo=None))
+    assert "0.5 h of 1 unit since" in told
+    two = replace(site, units=(one, one.model_copy(update={"unit": "EX-2"})))
+    assert "1 h of 2 units since" in carried_note(two, MONDAY.replace(day=12))
+
+
+@pytest.mark.parametrize(
+    ("hours_per_day", "told"),
+    [(0.01, "meter replaced on 8 Mar 2031"), (0.26, "meter replaced on 8 Mar 2031, 1 h of it")],
+)
+def test_hours_that_no_meter_shows_are_told_in_tenths(hours_per_day, told):
+    # Four shifts between the service and the new meter: 0.04 h are nothing, 1.04 h are 1 h
+    readings = [_meter(7, 150, new=True), _meter(8, 151, new=True)]
+    site = _site([_joint(hours=50)], meter_h=160, services=[_done(130)], readings=readings,
+                 hours_per_day=hours_per_day)  # fmt: skip
+    reason = _only(site).reason
+    assert told in reason
+    assert ("from hours per day" in reason) == ("of it" in told)
