@@ -26,7 +26,7 @@ def asked_by_week(site: Site, plan: RoundPlan, week: WeekPlan) -> tuple[Site, As
     touched = {(s.unit, f.joint) for t in plan.technicians for s in t.stops
                for stand in s.stands for f in stand.fittings}  # fmt: skip
     touched |= {(x.unit, x.joint) for x in plan.left}
-    mine = {(s.unit, s.joint) for s in morning.services}
+    mine = {(s.unit, s.joint) for s in (*morning.services, *morning.tried)}
     needed = {key for key in mine if key in verdicts and not _since(site, key, week, day=at.date())}
     broken = {(x.unit, x.joint, x.fitting) for x in week.mend_first}
     sure = {
@@ -78,7 +78,7 @@ def _waiting(week: WeekPlan) -> set[UnitJoint]:
 def _since(site: Site, key: UnitJoint, week: WeekPlan, *, day: date) -> bool:
     """Whether a joint was greased beside the week since it was made."""
     begun = datetime.fromisoformat(week.at).date()
-    planned = _dates(week)[key]
+    planned = _dates(week).get(key, [])
     days = {
         s.at.astimezone(ZoneInfo(site.time_zone)).date()
         for s in site.last_services

@@ -6,12 +6,14 @@ from datetime import date, datetime
 from functools import cached_property
 
 from greaseroute.errors import UnknownName
+from greaseroute.forecast.week_rounds import week_ratio
 from greaseroute.intervals.worklist import DueItem, work_list
 from greaseroute.plan.week import MorningPlan, PlannedService, WeekPlan
 from greaseroute.plan.words import count, listed
 from greaseroute.site.model import Site
 
 Key = tuple[str, str]
+NEAR = 0.05  # a share that differs by less from the week's is the week's
 NAMED = 3  # units named in the sentence
 
 
@@ -107,8 +109,9 @@ class OneMorning:
         today = self.planned[self.day]
         first = (*(x for x in self.week.mend_first if x.fitting is None), *self.week.no_gun)
         mended = {(x.unit, x.joint) for x in first}
-        waiting = sum(self.items[k].due for k in mended if k in self.items)
-        asked = {(s.unit, s.joint) for s in today.services}
+        tried = {(s.unit, s.joint) for s in today.tried}
+        waiting = sum(self.items[k].due for k in mended - tried if k in self.items)
+        asked = {(s.unit, s.joint) for s in (*today.services, *today.tried)}
         mine = {k for k in asked if k in self.items and not self._needless(k)}
         missed = {k for k in self.items if self.missed(k) and not self.astray(k)} - mine
         due = {
@@ -153,12 +156,26 @@ class OneMorning:
     def _asked(self, key: Key, *, whole: bool) -> DueItem:
         """The item as asked for: all its fittings where the week has it so."""
         item = self.items[key]
-        if whole and item.due_fittings and key in self._broken:
-            item = item.model_copy(update={"due_fittings": ()})
+        if whole and self.day > min(self.planned):
+            item = item.model_copy(update=self._as_planned(key))
         if item.due:
             return item
         told = [text for text in (item.reason, "brought forward by the week") if text]
         return item.model_copy(update={"due": True, "status": "due", "reason": "; ".join(told)})
+
+    def _as_planned(self, key: Key) -> dict[str, object]:
+        """What the week's round took for granted of a joint: all its fittings, and how far over it
+        is unless it is further over by now (what has to be mended first always is)."""
+        today, item = self.planned[self.day], self.items[key]
+        found = (s for s in (*today.services, *today.tried) if (s.unit, s.joint) == key)
+        planned = next(found)
+        whole: dict[str, object] = {"due_fittings": (), "fittings": planned.fittings}
+        if planned.used is None:
+            return whole
+        over = max(1 + self.week.late, planned.used * (1 + NEAR))
+        if planned in today.services and item.overdue_ratio > over:
+            return whole
+        return whole | {"overdue_ratio": week_ratio(planned.used)}
 
     def _needless(self, key: Key) -> bool:
         """Whether a joint of this morning was greased since the week was made and is not due."""

@@ -83,6 +83,7 @@ def morning_plan(
     return MorningPlan(
         at=maker.calendar.mornings[morning.day].isoformat(),
         services=tuple(planned_service(maker, s) for s in ordered),
+        tried=tuple(planned_service(maker, s) for s in sorted(morning.tried, key=lambda s: s.row)),
         units=len({int(rows.unit[s.row]) for s in ordered}),
         fittings=sum(len(rows.joints[s.row].fittings) for s in ordered),
         estimate_min=minutes(int(level.answer.load_ms[morning.day])),

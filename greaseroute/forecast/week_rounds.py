@@ -16,6 +16,8 @@ from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut, RoundPlan
 from greaseroute.site.model import Site
 
+MOST_RATIO = 1.5  # a share beyond it is a backlog, and weighs no more
+
 
 class Asked(NamedTuple):
     """The moment of a round, the joints it is for, strokes left in the guns (None: as the site
@@ -42,7 +44,8 @@ class Morning:
     """One morning as it comes out: what is done, what is left for want of time.
 
     ``plan`` is None without a round engine, or where there is nothing to do; ``guns`` are the
-    strokes left in them at its start.
+    strokes left in them at its start. ``tried`` are services that its round was asked for and that
+    have to be mended first.
     """
 
     day: int
@@ -51,13 +54,15 @@ class Morning:
     left: tuple[LeftOut, ...]
     guns: Mapping[str, int]
     account: Account
+    tried: tuple[Service, ...] = ()
 
 
 def service_item(maker: CourseMaker, service: Service) -> DueItem:
     """The work-list item of a service: why it is on its morning, the share used by then."""
     item = maker.rows.items[service.row]
     share = float(share_of(maker, service))
-    ratio = item.overdue_ratio if np.isinf(share) or service.day == 0 else min(share, 1.5)
+    known = service.day > 0 and not np.isinf(share)
+    ratio = week_ratio(round(share, 4)) if known else item.overdue_ratio
     update = {
         "due": True,
         "status": "due",
@@ -67,6 +72,11 @@ def service_item(maker: CourseMaker, service: Service) -> DueItem:
     if not (service.day == 0 and item.due):
         update |= {"fittings": len(maker.rows.joints[service.row].fittings), "due_fittings": ()}
     return item.model_copy(update=update)
+
+
+def week_ratio(used: float) -> float:
+    """How far a joint counts as overdue on a later morning of a week that told this share."""
+    return min(used, MOST_RATIO)
 
 
 def asked_of(maker: CourseMaker, day: int, services: Sequence[Service]) -> Asked:
@@ -105,6 +115,7 @@ class Mornings:
     progress: Callable[[str], None]
     by_day: list[list[Service]] = field(default_factory=list)
     plans: dict[int, RoundPlan] = field(default_factory=dict)
+    asked_for: dict[int, tuple[Service, ...]] = field(default_factory=dict)
     mend: dict[tuple[str, str, str], LeftOut] = field(default_factory=dict)
 
     def run(self, services: Sequence[Service]) -> tuple[Morning, ...]:
@@ -128,6 +139,7 @@ class Mornings:
     def _plan(self, days: Sequence[int]) -> None:
         if self.plan is None or not days:
             return
+        self.asked_for |= {day: tuple(self.by_day[day]) for day in days}
         asked = [self.asked(day) for day in days]
         for day, done in zip(days, self.plan(asked), strict=True):
             self.plans[day] = done
@@ -140,6 +152,7 @@ class Mornings:
             return Morning(day, tuple(self.by_day[day]), None, (), guns, Account(left=dict(guns)))
         account = account_of(plan, self.site, left=guns)
         if self.plan is not None and _overruns(plan, account):
+            self.asked_for[day] = tuple(self.by_day[day])
             (plan,) = self.plan([self.asked(day, guns=guns)])
             account = account_of(plan, self.site, left=guns)
         now = tuple(left for left in plan.left if FOR_NOW.search(left.reason))
@@ -147,7 +160,8 @@ class Mornings:
         out = self._whole_joints(day, plan.left)
         self.by_day[day] = [s for s in self.by_day[day] if s.row not in out]
         self._carry_on(day, [s for row, s in out.items() if self._key(row) in _joints(now)])
-        return Morning(day, tuple(self.by_day[day]), plan, now, dict(guns), account)
+        tried = tuple(s for s in self.asked_for[day] if s.row in self.mended_rows)
+        return Morning(day, tuple(self.by_day[day]), plan, now, dict(guns), account, tried)
 
     def _key(self, row: int) -> tuple[str, str]:
         item = self.maker.rows.items[row]

@@ -90,11 +90,14 @@ class MorningPlan(Record):
     ``estimate_min`` is what the levelling reckoned with, all technicians together. ``left`` is what
     the round had no time for: it is asked of the next morning. ``guns`` are the strokes left in
     each gun at its start; ``strokes``, ``grams`` and ``cartridges`` (put in) are by grease.
-    ``window_min``: minutes of all technicians up to the shift's start.
+    ``window_min``: minutes of all technicians up to the shift's start. ``tried`` are services that
+    the round was planned with and that have to be mended first: a round of this morning asks for
+    them once more, so that it is the same round.
     """
 
     at: Moment
     services: tuple[PlannedService, ...]
+    tried: tuple[PlannedService, ...] = ()
     units: int
     fittings: int
     estimate_min: float
