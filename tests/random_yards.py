@@ -1,6 +1,7 @@
 """Random yards for the safety officer's checks: machines close together, ground of every kind."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 from shapely.geometry import Point, box
@@ -39,8 +40,19 @@ def random_site(seed):
         crew.append(technician("Bo", guns=("lever 2", "second 2")))
     rules = WorkingRules(posture_moves=bool(rng.random() < 0.8),
                          posture_move_min=float(rng.choice([1.0, 3.0])))  # fmt: skip
-    site = yard(units, rules=rules, technicians=crew, guns=guns, people=people)
-    return replace(site, ground=_ground(site.ground, units, rng)), rng
+    site = yard(_leaving(units, seed), rules=rules, technicians=crew, guns=guns, people=people)
+    return replace(site, ground=_ground(site.ground, units, rng, seed)), rng
+
+
+def _leaving(units, seed):
+    """The same, with some that leave from a few minutes to two hours after the begin."""
+    rng = np.random.default_rng(5900 + seed)
+    return [
+        u.model_copy(update={"parked_to": AT + timedelta(minutes=int(rng.integers(8, 120)))})
+        if rng.random() < 0.4
+        else u
+        for u in units
+    ]
 
 
 def _spots(rng, count):
@@ -55,7 +67,7 @@ def _spots(rng, count):
     return [(float(np.clip(x, 15, 145)), float(np.clip(y, 15, 105))) for x, y in found]
 
 
-def _ground(plan, units, rng):
+def _ground(plan, units, rng, seed):
     areas = []
     for number in range(int(rng.integers(2, 7))):
         x, y = rng.uniform(8, 150), rng.uniform(8, 110)
@@ -66,7 +78,10 @@ def _ground(plan, units, rng):
         role = "no_go" if rng.random() < 0.25 else "obstacle"
         areas.append(Area(f"{role} {number}", role, shape, kind=str(rng.choice(THINGS))))
     obstacles = tuple(a for a in areas if a.role == "obstacle")
-    return replace(plan, obstacles=obstacles, no_go=tuple(a for a in areas if a.role == "no_go"))
+    zones = tuple(a for a in areas if a.role == "no_go")
+    road = Area("haul road", "haul_road", box(0, 114, 160, 120))
+    roads = (road,) if seed % 3 else ()
+    return replace(plan, obstacles=obstacles, no_go=zones, haul_roads=roads)
 
 
 def checked(seed):

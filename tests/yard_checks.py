@@ -254,9 +254,9 @@ def walked(plan):
             if len(stop.path) > 1:
                 yield technician.name, LineString(stop.path), before, moment(stop.arrive)
             before = moment(stop.leave)
-        home = LineString(technician.path)
-        if technician.stops:
-            last = Point(technician.stops[-1].stands[-1].x_m, technician.stops[-1].stands[-1].y_m)
+        if technician.stops and len(technician.path) > 1:
+            home = LineString(technician.path)
+            last = Point([*technician.stops[-1].path, *technician.stops[-1].inside][-1])
             yield technician.name, _after(home, last), before, moment(technician.finish)
 
 

@@ -6,6 +6,9 @@ from typing import Any
 from greaseroute.cards.card_model import PostureBlock, StandBlock, StopBlock, WalkBlock
 from greaseroute.cards.legs import Mind
 
+# Ends of words that say what something on the way is, in the languages that a site may be named in.
+SAYS_IT = {"crossing": ("crossing", "übergang"), "gate": ("gate", "tor")}
+
 
 def stops_data(walks: Iterable[WalkBlock]) -> list[dict[str, Any]]:
     """Walk by walk whose it is, where it ends, and its stops in order, as plain JSON values."""
@@ -20,11 +23,17 @@ def stops_data(walks: Iterable[WalkBlock]) -> list[dict[str, Any]]:
 
 
 def minded(item: Mind) -> tuple[str, dict[str, str]]:
-    """The key and the values of the words for something on the way."""
+    """The key and the values of the words for something on the way.
+
+    A name that says what it is (``crossing at the face``) has no word for that before it.
+    """
+    words = item.name.casefold().split()
+    itself = any(word.endswith(SAYS_IT.get(item.what, ())) for word in words)
+    what = "mind_named" if itself else f"mind_{item.what}"
     if item.what == "crossing" and item.wait_s:
-        return "mind_crossing_wait", {"name": item.name, "s": f"{item.wait_s:.0f}"}
+        return f"{what}_wait", {"name": item.name, "s": f"{item.wait_s:.0f}"}
     if item.what in ("crossing", "gate"):
-        return f"mind_{item.what}", {"name": item.name}
+        return what, {"name": item.name}
     return "mind_slow", {"name": item.name or item.kind}
 
 

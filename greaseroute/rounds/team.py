@@ -21,6 +21,8 @@ from greaseroute.visits.work import Outfit, outfit_of
 from greaseroute.walk.legs import Legs
 from greaseroute.walk.tables import Point2
 
+NO_TIME = (0, 0)  # the window of a way that nobody can take: those wanted come when it is over
+
 
 @dataclass(frozen=True, slots=True)
 class SiteWay:
@@ -172,10 +174,11 @@ class Team:
         needs = needs_of(unit_call(visit, here.way))
         spans = spans_for(self.hands, visit.work.machine_type)
         if not needs or not spans:
-            return (begin, end) if not needs else (0, 0)
+            return (begin, end) if not needs else NO_TIME
         first, last = min(a for a, _ in spans), max(b for _, b in spans)
         rest_ms = visit.total_ms(here.way) - (needs[-1].offset_ms + needs[-1].duration_ms)
-        return max(begin, first - needs[0].offset_ms), min(end, last + rest_ms)
+        begin, end = max(begin, first - needs[0].offset_ms), min(end, last + rest_ms)
+        return (begin, end) if begin <= end else NO_TIME
 
 
 # Long: one array of the solver after the other, each a line or two.

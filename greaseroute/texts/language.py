@@ -244,6 +244,10 @@ class Language:
         """What stood in a sentence: a figure, a sentence of its own, or a name."""
         if re.fullmatch(r"-?\d+\.\d+", english):
             return english.translate(self._marks)
+        parts = english.split("; ")
+        each = [self._known(part, family) for part in parts]
+        if len(parts) > 1 and all(each):
+            return "; ".join(str(part) for part in each)
         return self._known(english, family) or ", ".join(
             self.name(each, family) for each in english.split(", ")
         )

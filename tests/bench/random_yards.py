@@ -13,7 +13,8 @@ def main(first: int, count: int) -> int:
         found, plan = checked(seed)
         seen.update(
             units=sum(len(t.stops) for t in plan.technicians), calls=len(plan.people),
-            left=len(plan.left), no_room=sum("no room" in x.reason for x in plan.left),
+            leaving=len(plan.leaving), left=len(plan.left),
+            no_room=sum("no room" in x.reason for x in plan.left),
         )  # fmt: skip
         for text in found:
             print(f"seed {seed}: {text}", flush=True)

@@ -11,13 +11,14 @@ from html.parser import HTMLParser
 
 import pytest
 
+from greaseroute.cards.card_stops import minded
 from greaseroute.cards.cautions import AID, general_cautions
 from greaseroute.cards.html import card_html
-from greaseroute.cards.legs import DIRECTIONS
+from greaseroute.cards.legs import DIRECTIONS, Mind
 from greaseroute.ledger.receipt import REASONS
 from greaseroute.plan.handed_out import round_id
 from greaseroute.plan.round import Bound
-from greaseroute.texts.language import language
+from greaseroute.texts.language import ENGLISH, language
 from tests.cards import sample
 
 VOID = {"col", "meta", "input", "br", "link", "img", "hr"}
@@ -76,6 +77,23 @@ def page(plan, yard):
 @pytest.fixture(scope="module")
 def card(page):
     return read(page)
+
+
+@pytest.mark.parametrize(
+    ("what", "name", "wait_s", "english"),
+    [
+        ("crossing", "crossing at the face", 30.0,
+         "crossing at the face: look both ways, allow 30 s"),
+        ("crossing", "at the face", 30.0, "crossing at the face: look both ways, allow 30 s"),
+        ("crossing", "Fußgängerübergang", 0.0, "Fußgängerübergang"),
+        ("gate", "depot gate", 0.0, "depot gate"),
+        ("gate", "gangway", 0.0, "gate gangway"),
+        ("gate", "rail crossing west", 0.0, "gate rail crossing west"),
+    ],
+)  # fmt: skip
+def test_a_name_that_says_what_it_is_has_no_word_for_that_before_it(what, name, wait_s, english):
+    key, values = minded(Mind(what, name, wait_s))
+    assert ENGLISH(f"card.{key}", **values) == english
 
 
 def test_same_plan_and_site_give_the_same_bytes(page, yard):

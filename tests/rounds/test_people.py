@@ -12,6 +12,7 @@ from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.prepare import prepare
 from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import RoundRequest
+from greaseroute.rounds.team import crew_problem
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.people import Person
 from greaseroute.site.swept import slew_misses, surroundings, swing_circle
@@ -106,6 +107,19 @@ def test_needs_lie_within_the_time_of_the_visit_and_the_timeline_ends_with_it():
             assert need.offset_ms + need.duration_ms <= visit.total_ms(here.way)
 
 
+def test_a_way_whose_people_come_when_its_window_is_over_has_no_time():
+    """A window that ends before the banksman comes: no window that ends before it begins."""
+    site = site_of(unit(0, DIGGER, 60, 60), people=banksman("05:30"))
+    team = build_team(prepare(site, RoundRequest(AT), progress=lambda _: None))
+    short = replace(team, windows={"U-0": (0, 60_000)})
+    windows = crew_problem(short, skip_loss={"U-0": 1}).way_window_ms
+    called = [team.ways.visits[w.visit].needs_people for w in team.ways.ways]
+    assert any(called)
+    assert {tuple(row) for row, wanted in zip(windows.tolist(), called, strict=True) if wanted} == {
+        (0, 0)
+    }
+
+
 def test_one_banksman_and_two_machines_every_order_to_the_millisecond():
     """Waiting for the banksman is used for work next door: enumerated, way by way."""
     guns = tuple(g.model_copy(update={"change_s": 0.0}) for g in GUNS)
@@ -139,6 +153,71 @@ def _enumerated(ready, begin):
                 now, point = now + total, here.leave
             ends.append(now + int(walk[point, team.members[0].finish]))
     return min(ends)
+
+
+def test_two_technicians_one_banksman_every_share_to_the_millisecond():
+    """He is at one machine at a time and walks between them: every share, way and turn of his."""
+    guns = tuple(
+        GUNS[0].model_copy(update={"name": name, "change_s": 0.0}) for name in ("lever", "second")
+    )
+    crew = (technician(guns=("lever",)), technician("Bo", guns=("second",)))
+    units = (unit(0, DIGGER, 40, 60), unit(1, DIGGER, 110, 60))
+    work = [("U-0", "slew ring"), ("U-1", "slew ring")]
+    for begin in ("04:00", "04:08", "04:25"):
+        site = site_of(*units, people=banksman(begin), technicians=crew, guns=guns)
+        request = RoundRequest(AT, work=work)
+        plan = plan_round(site, request)
+        assert plan.left == ()
+        last = max(datetime.fromisoformat(t.finish) for t in plan.technicians if t.stops)
+        ready = prepare(site, request, progress=lambda _: None)
+        assert round((last - AT) / timedelta(milliseconds=1)) == _shared_out(ready, begin)
+
+
+def _shared_out(ready, begin):
+    """The least last finish of two technicians at two machines, one each or both for one."""
+    team = build_team(ready)
+    walk, store = team.members[0].spans[0][1], team.members[0].start
+    hour, minute = map(int, begin.split(":"))
+    from_ms = ((hour - 4) * 60 + minute) * 60_000
+    ways = [[], []]
+    for here in team.ways.ways:
+        visit = team.ways.visits[here.visit]
+        if team.outfit_of_visit[here.visit] == team.outfit_of_visit[0]:  # both find the same
+            needs = [(n.offset_ms, n.offset_ms + n.duration_ms)
+                     for n in needs_of(unit_call(visit, here.way))]  # fmt: skip
+            unit = team.ways.units.index(visit.work.unit.unit)
+            ways[unit].append((here.enter, here.leave, visit.total_ms(here.way), needs))
+    ends = []
+    for one, two in [(a, b) for a in ways[0] for b in ways[1]]:
+        for first, then in ((one, two), (two, one)):
+            had = _earliest(first, int(walk[store, first[0]]), from_ms, None, walk)
+            done = had + first[2]
+            alone = _earliest(then, done + int(walk[first[1], then[0]]), from_ms, None, walk)
+            ends.append(alone + then[2] + int(walk[then[1], store]))
+            beside = _earliest(then, int(walk[store, then[0]]), from_ms, (first, had), walk)
+            ends.append(max(done + int(walk[first[1], store]),
+                            beside + then[2] + int(walk[then[1], store])))  # fmt: skip
+    return min(ends)
+
+
+def _earliest(way, arrive, from_ms, other, walk):
+    """When a way can begin with the banksman there for each need, beside another visit."""
+    enter, leave, _, needs = way
+    starts = {arrive, *(from_ms - a for a, _ in needs)}
+    busy = []
+    if other is not None:
+        (there, gone, _, his), begun = other
+        busy = [(begun + a - int(walk[leave, there]), begun + b + int(walk[gone, enter]))
+                for a, b in his]  # fmt: skip
+        starts |= {end - a for _, end in busy for a, _ in needs}
+
+    def fine(at):
+        mine = [(at + a, at + b) for a, b in needs]
+        return all(a >= from_ms for a, _ in mine) and all(
+            b <= first or last <= a for a, b in mine for first, last in busy
+        )
+
+    return min(at for at in starts if at >= arrive and fine(at))
 
 
 def test_two_technicians_share_one_banksman_who_is_at_one_machine_at_a_time():

@@ -12,13 +12,16 @@ import greaseroute
 from greaseroute.cards.cautions import RESTS_ON
 from greaseroute.cards.first_day_html import first_day_html
 from greaseroute.cards.week_html import week_html
+from greaseroute.catalogue.joint import GreaseWant
 from greaseroute.catalogue.shelf import shelf_attachments, shelf_names, shelf_type
 from greaseroute.drawings.map_svg import map_svg
 from greaseroute.errors import UnknownName
 from greaseroute.forecast.week import WeekSettings, plan_week, span_of
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.site.crew import Grease
 from greaseroute.site.folder import read_site
+from greaseroute.site.grease_fit import misfits
 from greaseroute.texts.language import ENGLISH, MissingText, language, languages
 from greaseroute.training.choice import DaySettings
 from greaseroute.training.day import pairing
@@ -153,11 +156,44 @@ def test_every_name_of_an_attachment_has_its_german():
         ("move it to posture raised", "umstellen: Stellung »angehoben«"),
         ("move it to the service position", "umstellen: die Wartungsstellung"),
         ("said by nobody", "said by nobody"),
+        (
+            "no gun fits: gun lever holds plain: wants NLGI 0 or 00, this is 2; gun two has no "
+            "coupler for conical, flush heads",
+            "keine Fettpresse passt: in lever ist plain: verlangt NLGI 0 oder 00, dies ist 2; two "
+            "hat keine Kupplung für Kegelnippel, Flachnippel",
+        ),
     ],
 )
 def test_sentences_of_a_plan_are_found_again(english, german):
     assert GERMAN.sentence(english) == german
     assert ENGLISH.sentence(english) == english
+
+
+@pytest.mark.parametrize(
+    ("want", "has"),
+    [
+        ({"purpose": "crusher maker's own"}, {}),
+        ({}, {"purpose": "crusher maker's own"}),
+        ({"nlgi": ("0", "00")}, {}),
+        ({"nlgi": ("1",)}, {}),
+        ({"thickener": "calcium"}, {}),
+        ({"moly": True}, {}),
+        ({"moly": False}, {"moly": True}),
+        ({"code": "KP2K-30"}, {}),
+        ({"code": "KP2K-30"}, {"code": "K2K-30"}),
+        ({"code": "KPF2K-30"}, {"code": "KP2K-30"}),
+        ({"code": "KP2N-30"}, {"code": "KP2K-30"}),
+        ({"code": "KP2K-30"}, {"code": "KP2K-20"}),
+        ({"code": "house grease 7"}, {"code": "house grease 8"}),
+    ],
+)
+def test_what_a_grease_lacks_is_told_in_german(want, has):
+    """What is written beside the table is found by it: no English is left but names."""
+    grease = Grease(**{"name": "g", "nlgi": "2", "thickener": "lithium complex", **has})
+    told = misfits(GreaseWant(**want), grease)
+    assert told
+    for text in told:
+        assert not re.search(r"\b(wants|this|has|is|must|ask)\b", GERMAN.sentence(text)), text
 
 
 def test_a_sentence_made_from_the_table_comes_back_whole():
