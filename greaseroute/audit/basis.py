@@ -12,6 +12,7 @@ from greaseroute.plan.round import FittingTask, RoundPlan, StandVisit, Stop, Tec
 from greaseroute.site.crew import Grease, Gun, Technician
 from greaseroute.site.fleet import Unit
 from greaseroute.site.ground_plan import Place
+from greaseroute.site.lonlat import middle_lonlat
 from greaseroute.site.model import Site
 
 UnitJoint = tuple[str, str]
@@ -73,6 +74,11 @@ class Basis:
         """The clock of the morning: zero is the moment planned for."""
         zone = ZoneInfo(self.site.time_zone)
         return Clock(datetime.fromisoformat(self.plan.at).astimezone(zone), zone)
+
+    @cached_property
+    def lonlat(self) -> tuple[float, float] | None:
+        """Where the middle of the site lies on the earth, where anybody said so, degrees."""
+        return middle_lonlat(self.site)
 
     @cached_property
     def end_ms(self) -> int:

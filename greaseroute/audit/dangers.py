@@ -15,7 +15,6 @@ from greaseroute.audit.ground import KEPT_FROM
 from greaseroute.audit.house_rules import FALL_M, PLACE_M, WARNED_M
 from greaseroute.plan.round import PlaceCaution, Stop
 from greaseroute.site.ground_plan import Area, Barrier
-from greaseroute.site.lonlat import middle_lonlat
 from greaseroute.site.sun import is_down
 
 # What warns of a thing that has a distance of its own. An edge over water is told as water.
@@ -79,7 +78,7 @@ def _near(
 
 def _dark(case: Case, told: tuple[PlaceCaution, ...], span: tuple[str, str]) -> Iterator[str]:
     """Darkness where the sun is down at an end of the span and for a while around that."""
-    lonlat = middle_lonlat(case.basis.site)
+    lonlat = case.basis.lonlat
     if lonlat is None or any(caution.key == "DARK" for caution in told):
         return
     clock = case.basis.clock

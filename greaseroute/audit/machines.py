@@ -4,15 +4,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.audit.basis import Basis
 from greaseroute.audit.house_rules import HEADROOM_M
+from greaseroute.audit.surface import Floats
 from greaseroute.catalogue.kinematics.placed import PlacedMachine, Pose, place
 from greaseroute.errors import PostureRefused, UnknownName
 
+Extent = tuple[Floats, Floats]
 Stance = tuple[str, str]  # unit and posture
 
 
@@ -71,6 +74,11 @@ class Machines:
         }
 
     @cached_property
+    def extents(self) -> Mapping[Stance, Extent]:
+        """The lowest and the highest (x, y) of each."""
+        return {stance: extent_of(machine) for stance, machine in self.placed.items()}
+
+    @cached_property
     def closed(self) -> Mapping[Stance, tuple[Polygon, ...]]:
         """The ground that each closes in each posture, as polygons without holes."""
         return {stance: closed_by(machine) for stance, machine in self.placed.items()}
@@ -81,6 +89,12 @@ class Machines:
         shapes = [solid.footprint for machine in machines for solid in machine.solids]
         shapes += [m.slew_clear for m in machines if m.slew_clear is not None]
         return shapely.union_all(shapes)
+
+
+def extent_of(machine: PlacedMachine) -> Extent:
+    """Lowest and highest (x, y) of a machine."""
+    points = np.vstack([solid.points_m[:, :2] for solid in machine.solids])
+    return points.min(axis=0), points.max(axis=0)
 
 
 def closed_by(machine: PlacedMachine) -> tuple[Polygon, ...]:

@@ -23,7 +23,7 @@ from greaseroute.audit.house_rules import (
     SHOULDER_SHARE,
     STAND_CLEAR_SIGHT_DEG,
 )
-from greaseroute.audit.machines import closed_by
+from greaseroute.audit.machines import closed_by, extent_of
 from greaseroute.audit.reach import cut_lines, sight_solids
 from greaseroute.audit.surface import Floats
 from greaseroute.audit.visits import band_of
@@ -83,18 +83,13 @@ def serving_place(
 
 def _ground(case: Case, unit: str, posture: str, *, machine: PlacedMachine) -> BaseGeometry:
     """Walkable ground round a unit in a posture."""
-    low, high = _extent(machine)
+    low, high = extent_of(machine)
     box = shapely.box(*(low - 6.0), *(high + 6.0))
     ground = case.ground.walkable.intersection(box)
     if posture not in case.machines.asked_for[unit]:
         shut = [case.ground.kept_off(shape) for shape in closed_by(machine)]
         ground = ground.difference(shapely.union_all(shut))
     return ground.buffer(-PLACE_M)
-
-
-def _extent(machine: PlacedMachine) -> tuple[Floats, Floats]:
-    points = np.vstack([solid.points_m[:, :2] for solid in machine.solids])
-    return points.min(axis=0), points.max(axis=0)
 
 
 def _candidates(

@@ -20,6 +20,7 @@ from greaseroute.audit.house_rules import (
     SHOULDER_SHARE,
     TIGHT_M,
 )
+from greaseroute.audit.machines import extent_of
 from greaseroute.audit.surface import Floats
 from greaseroute.audit.visits import Visit, band_of
 from greaseroute.catalogue.kinematics.placed import PlacedFitting, PlacedMachine, PlacedSolid
@@ -170,22 +171,17 @@ def shoulder_m(stand: StandVisit, reach: Reach, *, band: str) -> Point3:
 
 def sight_solids(case: Case, unit: str, own: PlacedMachine) -> list[NamedSolid]:
     """Solids of a unit as it stands, and of units beside it as they were parked, with names."""
-    low, high = _extent(own)
+    low, high = extent_of(own)
     found = [(f"its {solid.name}", solid) for solid in own.solids]
     for other in case.basis.site.units:
         machine = case.machines.placed.get((other.unit, other.posture))
         if other.unit == unit or machine is None:
             continue
-        far = np.maximum(_extent(machine)[0] - high, low - _extent(machine)[1]).max()
+        first, last = case.machines.extents[other.unit, other.posture]
+        far = np.maximum(first - high, low - last).max()
         if far <= 2 * LOOK_M:
             found += [(f"the {solid.name} of {other.unit}", solid) for solid in machine.solids]
     return found
-
-
-def _extent(machine: PlacedMachine) -> tuple[Floats, Floats]:
-    """Lowest and highest (x, y) of a machine."""
-    points = np.vstack([solid.points_m[:, :2] for solid in machine.solids])
-    return points.min(axis=0), points.max(axis=0)
 
 
 def cut_lines(

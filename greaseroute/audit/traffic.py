@@ -77,15 +77,16 @@ def _gap_to_road_m(case: Case, unit: str, ground: Polygon) -> float:
     plan, outline = case.basis.site.ground, _outline(case, unit)
     roads: list[BaseGeometry] = [road.polygon for road in plan.haul_roads]
     goals = roads or [gate.opening for gate in plan.gates]
+    gap_m = min((float(ground.distance(goal)) for goal in goals), default=0.0)
     half_m = ROOM * _width_m(outline) / 2
-    if not goals or not _drives_to(case, unit, goals, half_m=half_m):
+    if gap_m <= ROAD_M or not _drives_to(case, unit, goals, half_m=half_m):
         return 0.0
     crew = case.basis.site.technicians
     used = {name for person in crew for name in (person.start, person.finish)}
     spots = [p.point for p in plan.places if p.name in used or p.kind == "store"]
     if any(ground.distance(spot) < 2 * half_m + BY_PLACE_M for spot in spots):
         return 0.0
-    return float(min(ground.distance(goal) for goal in goals))
+    return gap_m
 
 
 def _drives_to(case: Case, unit: str, goals: Sequence[BaseGeometry], *, half_m: float) -> bool:
