@@ -224,7 +224,9 @@ def solve_alone(
         lower_ms=max(tour_ms, window_ms),
         what=what if tour_ms >= window_ms else WINDOW,
     )
-    return Solved(ready, team, (schedule,), {}, bound, complete=tour.status != "interrupted")
+    left_out = sum(h.call.visit.loss for h in schedule.halts if h.call is not None)
+    complete = tour.status != "interrupted"
+    return Solved(ready, team, (schedule,), {}, bound, complete=complete, lost=left_out)
 
 
 def fits(schedule: Schedule, team: Team) -> bool:
