@@ -61,10 +61,13 @@ class PlannedServices:
 
     The rule of `round --week`: the joints of that morning, and what hours made due that the week
     has on no later morning, or too late. A joint greased beside the plan goes by what is due from
-    there on. ``never`` (N,) are joints that cannot be greased as things stand.
+    there on. ``never`` (N,) are joints that cannot be greased as things stand. ``backlog`` (D, N)
+    are services over already when the week begins: they wait for the morning that the week gives
+    them.
     """
 
     on: BoolArray
+    backlog: BoolArray
     never: BoolArray
     wear: WearDays
     late: float
@@ -84,7 +87,8 @@ class PlannedServices:
         since_h, since_days = np.where(known, (clockwork.since_h, clockwork.since_days), 0.0)
         by_h, by_days = (since_h + hours) / rows.limit_h, (since_days + passed) / rows.limit_days
         worn = np.where(known, np.maximum(by_h, by_days), np.inf)
-        waits = follows & (worn <= 1 + self.late + SLACK)
+        told = self.backlog[np.minimum(next_day, len(self.on) - 1), every]
+        waits = follows & (told | (worn <= 1 + self.late + SLACK))
         beside = due & ~self.on[day] & ~waits & ~self.never
         done = np.where(astray, due & ~self.never, self.on[day] | beside)
         astray |= beside

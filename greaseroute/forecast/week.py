@@ -115,10 +115,12 @@ def levelled(span: Span, course: Course) -> LevelWeek:
 def _on_plan(span: Span, course: Course, services: Sequence[Service]) -> PlannedServices:
     """The services of a plan as the simulation follows them."""
     on = np.zeros((len(span.calendar), len(span.rows)), dtype=np.bool_)
+    backlog = np.zeros_like(on)
     for service in services:
         on[service.day, service.row] = True
+        backlog[service.day, service.row] = service.backlog
     never = np.zeros(len(span.rows), dtype=np.bool_)
-    return PlannedServices(on, never, course.wear, span.settings.tolerance.late)
+    return PlannedServices(on, backlog, never, course.wear, span.settings.tolerance.late)
 
 
 def _simulated(span: Span, rates: FloatArray, *, planned: PlannedServices | None) -> Weeks:

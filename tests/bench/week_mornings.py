@@ -1,10 +1,13 @@
 """A week planned ahead, then `round --week` on each of its mornings, booking each, by the verbs.
 
-``python -m tests.bench.week_mornings SITE [--mornings N] [--seeds N]``
+``python -m tests.bench.week_mornings SITE [--mornings N] [--seeds N] [--unwalked N [--week FILE]]``
 
 First with the hours that the week expects: each morning's joints, strokes and cartridges are to be
-those of the week. Then, with ``--seeds``, so many weeks whose machines work other hours (gamma, a
-quarter about the mean, booked as meter readings): the strokes of the week beside P10 and P90.
+those of the week. Then, with ``--seeds``, so many weeks whose machines work other hours (gamma with
+the mean and spread that the week tells of each machine, booked as meter readings): the strokes of
+the week beside P10 and P90.
+With ``--unwalked`` alone so many of the latter without any walk: what each morning's round would be
+asked for is taken as done, but what has to be mended first.
 """
 
 import argparse
@@ -14,18 +17,21 @@ import re
 import shutil
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from greaseroute.dose.cartridges import cartridge_strokes
+from greaseroute.forecast.joints import joint_rows
+from greaseroute.forecast.one_morning import morning_work
 from greaseroute.ledger.events import MeterRead
 from greaseroute.ledger.store import FILE, open_ledger
 from greaseroute.plan.round import RoundPlan
+from greaseroute.plan.week import WeekPlan
+from greaseroute.site.fleet import LastService
 from greaseroute.site.folder import read_site
 from tests.bench.month import verb
 from tests.ledger.cards import card_of
-
-SPREAD = 0.25
 
 
 def planned_week(folder, out, at, mornings):
@@ -74,16 +80,16 @@ class Hours:
     """Hours of each machine day by day: as expected (no seed), or drawn."""
 
     def __init__(self, site, week, seed):
-        self.mean = {h["unit"]: h["mean_h"] for h in week["hours"]}
+        self.told = {h["unit"]: (h["mean_h"], h["sd_h"]) for h in week["hours"]}
         self.meters = {unit.unit: unit.meter_h for unit in site.units}
         self.rng = None if seed is None else random.Random(seed)
 
     def work(self):
         """One day."""
-        for unit, mean in self.mean.items():
+        for unit, (mean, sd) in self.told.items():
             hours = mean
-            if self.rng is not None and mean > 0:
-                hours = self.rng.gammavariate(1 / SPREAD**2, mean * SPREAD**2)
+            if self.rng is not None and mean > 0 and sd > 0:
+                hours = self.rng.gammavariate((mean / sd) ** 2, sd**2 / mean)
             self.meters[unit] += hours
 
 
@@ -124,7 +130,7 @@ def unexplained(week, plans):
     left out with its reason, or of a unit that is gone, or counted as greased since.
     """
     for morning, plan in zip(week["mornings"], plans, strict=True):
-        planned = {(s["unit"], s["joint"]) for s in morning["services"]}
+        planned = {(s["unit"], s["joint"]) for s in (*morning["services"], *morning["tried"])}
         asked = {(s.unit, f.joint) for t in plan.technicians for s in t.stops
                  for stand in s.stands for f in stand.fittings}  # fmt: skip
         asked |= {(left.unit, left.joint) for left in plan.left if left.reason}
@@ -157,12 +163,101 @@ def inside(site, week, plans):
     return found
 
 
+def unwalked(site, week, seed):
+    """Strokes by grease of a week worked by the hours of a seed, and of the week as planned, both
+    by the gun taken first; all that a morning asks for is done, but what has to be mended first."""
+    first = datetime.fromisoformat(week.at)
+    rows = joint_rows(site, first)
+    takes = {(i.unit, i.joint): (s.grease.name, s.strokes, [f.name for f in j.fittings])
+             for i, s, j in zip(rows.items, rows.services, rows.joints, strict=True)}  # fmt: skip
+    broken = {(x.unit, x.joint, x.fitting) for x in week.mend_first}
+    hours, done, strokes, planned = Hours(site, week.model_dump(), seed), [], Counter(), Counter()
+    for number, morning in enumerate(week.mornings):
+        at = datetime.fromisoformat(morning.at)
+        if number:
+            hours.work()
+        units = tuple(
+            u.model_copy(update={"meter_h": round(hours.meters[u.unit], 2)}) for u in site.units
+        )
+        now = replace(site, units=units, planned_for=at, meter_readings=(),
+                      last_services=(*site.last_services, *done))  # fmt: skip
+        for item in morning_work(now, week, at).items:
+            grease, count, every = takes[item.unit, item.joint]
+            names = [
+                n
+                for n in item.due_fittings or every
+                if not {(item.unit, item.joint, n), (item.unit, item.joint, None)} & broken
+            ]
+            strokes[grease] += count * len(names) // len(every)
+            done += [
+                LastService(
+                    unit=item.unit,
+                    joint=item.joint,
+                    fitting=name,
+                    at=at,
+                    meter_h=round(hours.meters[item.unit], 2),
+                )
+                for name in names
+            ]
+        for service in morning.services:
+            grease, count, every = takes[service.unit, service.joint]
+            names = [n for n in every if (service.unit, service.joint, n) not in broken]
+            planned[grease] += count * len(names) // len(every)
+    return strokes, planned
+
+
+def inside_unwalked(site, week, seed):
+    """The same as `inside` without any walk."""
+    strokes, planned = unwalked(site, week, seed)
+    share = {
+        g.name: g.cartridge_g * g.usable_share / cartridge_strokes(gun, g)
+        for gun in reversed(site.guns)
+        for g in site.greases
+        if g.name == gun.grease
+    }
+    return {
+        g.grease: (g.grams.p10 - 0.5,
+                   g.planned_g + (strokes[g.grease] - planned[g.grease]) * share[g.grease],
+                   g.grams.p90 + 0.5)
+        for g in week.greases
+    }  # fmt: skip
+
+
+def without_walks(folder, *, seeds, week_file, mornings):
+    """Tell of so many weeks without any walk how many lie inside P10 to P90."""
+    site = read_site(folder)
+    if week_file is None:
+        with tempfile.TemporaryDirectory() as place:
+            planned_week(folder, Path(place) / "week", site.planned_for, mornings)
+            told = (Path(place) / "week" / "week.json").read_text(encoding="utf-8")
+    else:
+        told = week_file.read_text(encoding="utf-8")
+    week, fine, each = WeekPlan.model_validate_json(told), 0, Counter()
+    strokes, planned = unwalked(site, week, None)
+    print(f"by the hours expected: {dict(strokes)} strokes, the week {dict(planned)}")
+    for seed in range(seeds):
+        found = inside_unwalked(site, week, seed)
+        within = all(low <= grams <= high for low, grams, high in found.values())
+        fine += within
+        each.update(g for g, (low, grams, high) in found.items() if low <= grams <= high)
+        rounded = {g: tuple(round(x, 1) for x in three) for g, three in found.items()}
+        print(f"seed {seed}: {'inside' if within else 'outside'} {rounded}", flush=True)
+    print(f"{fine} of {seeds} seeds inside P10 to P90 with every grease, unwalked; {dict(each)}")
+    return strokes == planned
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("site", type=Path)
     parser.add_argument("--mornings", type=int, default=7)
     parser.add_argument("--seeds", type=int, default=0)
+    parser.add_argument("--unwalked", type=int, default=0)
+    parser.add_argument("--week", type=Path)
     args = parser.parse_args()
+    if args.unwalked:
+        same = without_walks(args.site, seeds=args.unwalked, week_file=args.week,
+                             mornings=args.mornings)  # fmt: skip
+        raise SystemExit(not same)
     week, plans = run(args.site, mornings=args.mornings, seed=None)
     different = list(unlike(week, plans))
     for day, done, told in different:

@@ -13,6 +13,8 @@ from greaseroute.plan.round import Bound, LeftOut, RoundPlan, TechnicianPlan
 from greaseroute.site.fleet import LastService
 from greaseroute.site.folder import read_site
 from greaseroute.site.morning import moment_for
+from tests.bench.week_mornings import inside_unwalked, unwalked
+from tests.site_maker import write_random_site
 
 YARD = Path(__file__).parents[2] / "sites_demo" / "three_machines"
 BROKEN = "BF-1"
@@ -114,3 +116,23 @@ def test_the_audit_lets_a_round_ask_for_what_the_week_tried():
     (plan,) = Engine((BROKEN,))([Asked(span.calendar.mornings[day], ())])
     _, asked = asked_by_week(then, plan, week)
     assert {(s.unit, s.joint) for s in week.mornings[day].tried} <= asked.work
+
+
+def test_by_the_hours_expected_the_mornings_come_to_the_strokes_of_the_week():
+    site = read_site(YARD)
+    _, week = week_of(site, None)
+    strokes, planned = unwalked(site, week, None)
+    assert sum(strokes.values()) > 0
+    assert strokes == planned
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_by_other_hours_the_grams_lie_between_p10_and_p90(seed, tmp_path):
+    """Sixteen weeks of twenty and more; joints that nobody recorded wait for the second morning."""
+    site = read_site(write_random_site(tmp_path / "s", seed))
+    span = span_of(site, moment_for(site, None), mornings=7, settings=WeekSettings(weeks=400))
+    week = plan_week(span, plan=None)
+    assert any(s.backlog for s in week.mornings[1].services)
+    found = [inside_unwalked(site, week, draw) for draw in range(20)]
+    fine = sum(all(low <= g <= high for low, g, high in each.values()) for each in found)
+    assert fine >= 16
