@@ -1,7 +1,7 @@
 """What is owed and why; the sentences are asserted as a technician reads them."""
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -503,3 +503,133 @@ def test_hours_that_no_meter_shows_are_told_in_tenths(hours_per_day, told):
     reason = _only(site).reason
     assert told in reason
     assert ("from hours per day" in reason) == ("of it" in told)
+
+
+@pytest.mark.parametrize(
+    ("meter_h", "told"),
+    [
+        (1050.04, "50 h since last greasing, every 50 h: due now"),
+        (1050.26, "50.3 h since last greasing, every 50 h: 0.3 h over"),
+        (1051.0, "51 h since last greasing, every 50 h: 1 h over"),
+        (1049.74, "49.7 h since last greasing, every 50 h: 0.3 h left"),
+    ],
+)
+def test_hours_are_told_in_tenths(meter_h, told):
+    assert _only(_site([_joint(hours=50)], meter_h=meter_h, services=[_done(1000)])).reason == told
+
+
+def test_days_over_are_no_hours_over():
+    item = _only(_site([_joint(days=3, hours=500)], services=[_done(1000)]))
+    assert (item.overdue_days, item.overdue_h, item.left_h) == (2, 0.0, 448.0)
+
+
+def test_what_falls_due_ahead_tells_how_much_is_used_and_left():
+    item = _only(_site([_joint(hours=50)], services=[_done(1005)], look_ahead_h=9))
+    assert (item.status, item.overdue_ratio, item.left_h) == ("ahead", 47 / 50, 3.0)
+    later = _only(_site([_joint(hours=50)], services=[_done(1010)]))
+    assert (later.status, later.overdue_ratio, later.left_h) == ("not due", 42 / 50, 8.0)
+
+
+def test_without_a_look_ahead_nothing_falls_due_ahead():
+    """0.5 h left and 1.5 h left, none over; half an hour of look-ahead takes the first."""
+    joints = [_joint("arm pin", hours=52.5), _joint("arm tip", hours=53.5)]
+    services = [_done(1000), _done(1000, joint="arm tip")]
+    for look_ahead_h, count in ((0.0, 0), (0.5, 1), (1.5, 2)):
+        site = _site(joints, services=services, look_ahead_h=look_ahead_h)
+        assert sum(item.due for item in work_list(site, MONDAY)) == count
+
+
+def test_without_a_look_ahead_days_do_not_fall_due_ahead_either():
+    site = _site([_joint(days=5.5)], services=[_done(1000)])
+    assert _only(site).status == "not due"
+    ahead = replace(site, rules=WorkingRules(look_ahead_h=0.5))
+    assert _only(ahead).status == "ahead"
+
+
+def test_done_today_weighs_nothing_and_a_limit_used_up_further_speaks():
+    item = _only(_site([_joint(every_shift=True)], services=[_done(1052, day=10, hour=4)]))
+    assert item.overdue_ratio == 0.0
+    both = [_joint(every_shift=True, hours=52)]
+    even = _only(_site(both, services=[_done(1000)]))
+    assert (even.reason, even.overdue_ratio) == ("every shift", 1.0)
+    over = _only(_site([_joint(every_shift=True, hours=50)], services=[_done(1000)]))
+    assert over.reason == "52 h since last greasing, every 50 h: 2 h over"
+
+
+def test_an_unknown_severity_says_what_is_known_and_what_to_do():
+    site = _site([_joint(hours=50)], severity="dry")
+    two = replace(site, severities=(*site.severities, Severity(name="dusty", interval_factor=0.7)))
+    for asked, known in ((two, "wet, dusty"), (replace(site, severities=()), "none")):
+        with pytest.raises(UnknownName) as found:
+            work_list(asked, MONDAY)
+        assert str(found.value) == (
+            f"unit EX-1: severity 'dry'; allowed: {known}; add a [[severity]] to site.toml or "
+            "mend fleet.csv"
+        )
+
+
+def test_a_severity_that_shortens_nothing_is_not_told_as_shortening():
+    own = shortened(Interval(hours=50, days=2), Severity(name="easy", interval_factor=1.0))
+    assert (own.severity, own.hours_h, own.days) == (None, 50, 2)
+    assert "shortened" not in own.label
+
+
+def test_fractions_of_a_shortened_interval_are_kept():
+    own = shortened(Interval(hours=50, days=1), Severity(name="wet", interval_factor=0.33333))
+    assert (own.hours_h, own.days) == (16.6665, 0.33333)
+
+
+def test_days_are_those_of_the_site_whatever_zone_a_moment_is_told_in():
+    """23:30 by universal time on the 4th is half past midnight of the 5th in Berlin."""
+    late = LastService(
+        unit="EX-1", joint="arm pin", at=datetime(2031, 3, 4, 23, 30, tzinfo=UTC), meter_h=1000
+    )
+    site = _site([_joint(days=50)], services=[late])
+    assert _only(site).since_days == 5.0
+    # 23:30 on the 9th by universal time is Monday the 10th there too
+    assert _only(site, at=datetime(2031, 3, 9, 23, 30, tzinfo=UTC)).since_days == 5.0
+
+
+def test_a_service_and_a_reading_at_the_very_moment_count():
+    at = MONDAY.replace(tzinfo=None)
+    done = LastService(unit="EX-1", joint="arm pin", at=at, meter_h=1052)
+    assert _only(_site([_joint(hours=50)], services=[_done(1000), done])).since_h == 0.0
+    reading = MeterReading(unit="EX-1", at=at, meter_h=1060)
+    site = _site([_joint(hours=50)], services=[_done(1000)], readings=[reading],
+                 planned_for=MONDAY.replace(day=9))  # fmt: skip
+    assert _only(site).since_h == 60.0
+
+
+def test_several_fittings_due_are_named_in_order():
+    names = ("one", "two", "three")
+    joint = Joint(
+        name="arm pin",
+        links=("boom", "arm"),
+        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in names),
+        dose=Dose(cm3=(3, 4)),
+        interval=Interval(hours=50),
+    )
+    three = _done(1040, day=9).model_copy(update={"fitting": "three"})
+    item = _only(_site([joint], services=[_done(1000), three]))
+    assert item.reason.endswith("2 h over (2 of 3 fittings: one, two)")
+
+
+def test_troubles_of_a_joint_that_is_not_due_stay_out_of_its_reason():
+    told = Trouble(unit="EX-1", joint="arm pin", fitting="", kind="takes more", since=MONDAY,
+                   text="takes more and more")  # fmt: skip
+    past = Past(troubles=(told,))
+    site = replace(_site([_joint(hours=50)], services=[_done(1010)]), past=past)
+    item = _only(site)
+    assert item.reason == "42 h since last greasing, every 50 h: 8 h left"
+    assert item.troubles == ("takes more and more",)
+
+
+def test_hours_of_both_kinds_are_told_one_after_the_other():
+    readings = [_meter(8, 150, new=True)]
+    site = _site([_joint(hours=500)], meter_h=160, services=[_done(130)], readings=readings,
+                 planned_for=MONDAY, hours_per_day=7.77)  # fmt: skip
+    (item,) = work_list(site, MONDAY.replace(day=11))
+    assert (
+        "(meter replaced on 8 Mar 2031, 31.1 h of it from hours per day; 7.8 h of it from hours "
+        "per day since 10 Mar)" in item.reason
+    )
