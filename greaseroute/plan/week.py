@@ -121,8 +121,8 @@ class LevellingReport(Record):
     Reckoned are pumping, procedures, isolation and a usual walk to each machine. ``lower_min``: by
     these minutes no choice of mornings inside the tolerances has a shorter longest morning, and
     none has fewer than ``fewest_visits``; 0 where nothing is proved. ``walked_longest_min`` is the
-    longest morning as it is walked, ``walked_lower_min`` what no choice of mornings can go below
-    as walked. ``overrun`` are mornings whose reckoned minutes are more than there are.
+    longest morning as it is walked. ``overrun`` are mornings whose reckoned minutes are more than
+    there are.
     ``due_day_longest_min``: the longest morning if each joint were greased on the day it falls
     due. ``late`` lists services for which no morning of their window had room.
     """
@@ -138,7 +138,6 @@ class LevellingReport(Record):
     shorter_pct: float
     moved: int
     walked_longest_min: float = 0.0
-    walked_lower_min: float = 0.0
     late: tuple[str, ...] = ()
     overrun: tuple[str, ...] = ()
 
