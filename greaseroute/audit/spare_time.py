@@ -90,7 +90,7 @@ class SpareTime:
             if place is None or place.deck:
                 return None
             band = band_of(heights[key], walker.reach) or ""
-            work_s += walker.reach.settle_s + walker.reach.couple_s + band_s(band, walker.reach)
+            work_s += walker.reach.settle_s + walker.reach.handling_s + band_s(band, walker.reach)
             work_s += strokes * gun.stroke_s
             places.append(place)
         return places, work_s, strokes * len(claim.fittings)

@@ -122,7 +122,7 @@ class Visit:
             return 0.0
         joint = self.joints.get(task.joint)
         share = 1.0 if joint is None else self.technician.pace.get(joint.kind, 1.0)
-        pump_s = share * (self.reach.couple_s + task.strokes * gun.stroke_s)
+        pump_s = share * (self.reach.handling_s + task.strokes * gun.stroke_s)
         return pump_s + band_s(task.band, self.reach) + task.put_in * gun.change_s
 
     def again_s(self, stand: StandVisit, heights_m: Mapping[JointKey, float]) -> float:
@@ -133,7 +133,7 @@ class Visit:
             gun = self.basis.guns.get(pumped.get(key, ""))
             band = band_of(heights_m.get(key, math.inf) - stand.height_m, self.reach)
             stroke_s = 0.0 if gun is None else gun.stroke_s
-            total += self.reach.couple_s + stroke_s + band_s(band or "", self.reach)
+            total += self.reach.handling_s + stroke_s + band_s(band or "", self.reach)
         return total
 
     def bands_s(self, stand: StandVisit, heights_m: Mapping[JointKey, float]) -> float:

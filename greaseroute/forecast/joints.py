@@ -50,7 +50,7 @@ def service_of(site: Site, joint: Joint, *, reach: Reach, guns: Sequence[str]) -
     fittings = len(joint.within_reach)
     count = fitting_strokes(joint.dose, gun, grease) * fittings
     procedure_s = joint.procedure.minutes * S_PER_MIN if joint.procedure else 0.0
-    pump_s = fittings * reach.couple_s + count * gun.stroke_s
+    pump_s = fittings * reach.handling_s + count * gun.stroke_s
     return Service(
         gun=gun,
         grease=grease,

@@ -93,13 +93,29 @@ class Reach(Record):
         unit="s",
         usual=(0.0, 30.0),
     )
-    couple_s: float = number(
-        "time to wipe, couple and uncouple",
-        default=8.0,
+    wipe_s: float = number(
+        "time to wipe a fitting before and after",
+        default=4.0,
         least=0.0,
         greatest=600.0,
         unit="s",
-        usual=(2.0, 90.0),
+        usual=(0.0, 60.0),
+    )
+    couple_s: float = number(
+        "time to push the coupler on and to take it off",
+        default=2.0,
+        least=0.0,
+        greatest=600.0,
+        unit="s",
+        usual=(0.5, 60.0),
+    )
+    bleed_s: float = number(
+        "time for the pressure to go out of the hose before the coupler comes off",
+        default=2.0,
+        least=0.0,
+        greatest=600.0,
+        unit="s",
+        usual=(0.0, 60.0),
     )
     settle_s: float = number(
         "time to settle at a stand",
@@ -117,6 +133,15 @@ class Reach(Record):
         unit="m/s",
         usual=(0.1, 0.6),
     )
+
+    @property
+    def handling_s(self) -> float:
+        """Time at each fitting beside its strokes and the height: wiped, coupled, let off.
+
+        With strokes, height and settling at the stand a fitting takes 30 to 60 s; common practice,
+        no source.
+        """
+        return self.wipe_s + self.couple_s + self.bleed_s
 
     @model_validator(mode="after")
     def _bands_rise(self) -> Self:

@@ -116,9 +116,9 @@ def again_ms(call: NodeCall, visit: UnitVisit) -> int:
         return 0
     bands = band_ms(visit.outfit.reach)
     work = {again_item(f.key): f for j in visit.work.joints for f in j.fittings}
-    couple_s = visit.outfit.reach.couple_s
+    handling_s = visit.outfit.reach.handling_s
     return sum(
-        ms(couple_s + work[item].stroke_s) + bands[band]
+        ms(handling_s + work[item].stroke_s) + bands[band]
         for item, band in zip(call.node.items, call.node.bands, strict=True)
         if item[0] == AGAIN and item[1] in call.again
     )

@@ -292,7 +292,7 @@ def _fixed_ms(
         ms(f.pump_s) + least[f.key] for j in done for f in j.fittings if f.key in task.items
     )
     again = sum(
-        ms(outfit.reach.couple_s + f.stroke_s) + least[again_item(f.key)]
+        ms(outfit.reach.handling_s + f.stroke_s) + least[again_item(f.key)]
         for j in done
         for f in j.fittings
         if again_item(f.key) in least

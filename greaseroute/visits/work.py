@@ -303,7 +303,7 @@ def _fittings(
     grease = next(g for g in site.greases if g.name == gun.grease)
     strokes = fitting_strokes(joint.dose, gun, grease)
     dose = dose_cm3(joint.dose, density_g_cm3=grease.density_g_cm3)
-    pump_s = outfit.share_of(joint.kind) * (outfit.reach.couple_s + strokes * gun.stroke_s)
+    pump_s = outfit.share_of(joint.kind) * (outfit.reach.handling_s + strokes * gun.stroke_s)
     return tuple(
         FittingWork(
             joint=joint.name,

@@ -549,7 +549,7 @@ def _item_costs(visit: UnitVisit, technician: Technician) -> dict[tuple[int, tup
     bands = band_ms(reach)
     work = {f.key: f for j in visit.work.joints for f in j.fittings}
     pump = {key: ms(f.pump_s) for key, f in work.items()}
-    pump |= {(AGAIN, "/".join(key)): ms(reach.couple_s + f.stroke_s) for key, f in work.items()}
+    pump |= {(AGAIN, "/".join(key)): ms(reach.handling_s + f.stroke_s) for key, f in work.items()}
     at = {
         (k, item): bands[band]
         for k, node in enumerate(visit.nodes)

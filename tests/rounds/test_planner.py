@@ -93,6 +93,17 @@ def test_a_longer_settling_is_paid_once_per_stand(small, plan):
     assert 0 < seconds(longer) - seconds(plan) <= stands * 1.0 + 1e-6
 
 
+@pytest.mark.parametrize("part", ["wipe_s", "couple_s", "bleed_s"])
+def test_each_part_of_handling_is_paid_at_every_fitting(small, plan, part):
+    reach = small.technicians[0].reach
+    slower = reach.model_copy(update={part: getattr(reach, part) + 1.5})
+    longer = plan_round(_with(small, technicians=(technician(reach=slower),)), RoundRequest(AT))
+    stands = [v for s in plan.technicians[0].stops for v in s.stands]
+    times = sum(len(v.fittings) + len(v.again) for v in stands)
+    assert times > 6
+    assert seconds(longer) - seconds(plan) == pytest.approx(1.5 * times)
+
+
 def test_windows_are_kept_and_waited_for(small):
     opens = AT + timedelta(minutes=90)
     units = tuple(
