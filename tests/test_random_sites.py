@@ -16,8 +16,9 @@ BEING_MENDED = {
     "reasons": "a joint that the guns would do is left out where a small bag is shared by units",
 }
 # Sites on which the audit once found something: a bag of one, somebody who sets off after the
-# last one is back, waits before a crossing on slow ground and beside a road kept clear of.
-FOUND_ONCE = (1001, 1008, 1017, 1041, 1050)
+# last one is back, waits before a crossing on slow ground and beside a road kept clear of, or at
+# the edge of one on ground so slow that a millimetre takes milliseconds.
+FOUND_ONCE = (1001, 1008, 1017, 1041, 1050, 2043)
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,13 @@
 """Promises about time: walks take their time, visits do, and the sums add up."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from greaseroute.audit.case import Case, Leg
 from greaseroute.audit.finding import Finding, Measure, Where
-from greaseroute.audit.house_rules import CLOCK_MS, may_be_off_ms
+from greaseroute.audit.house_rules import CLOCK_MS, PLACE_M, may_be_off_ms
 from greaseroute.audit.open_hours import leg_arrivals
 from greaseroute.audit.visits import Visit
 from greaseroute.plan.round import TechnicianPlan
@@ -28,9 +29,16 @@ def walks_take_their_time(case: Case) -> Iterator[Finding]:
             continue
         there = leg_arrivals(case, leg, look_when_open=True)
         idle_ms = leg.to_ms - there[0][0] if there else 0.0
-        if idle_ms > slack_ms and not _waits_anyway(case, leg):
+        if idle_ms > slack_ms + _edge_ms(case, leg) and not _waits_anyway(case, leg):
             what = f"nothing shut on the way to {leg.goal} explains so late an arrival"
             yield where.finding("clock", what, off=idle_ms / MS_PER_S, measure="s")
+
+
+def _edge_ms(case: Case, leg: Leg) -> float:
+    """How long one walks over the width in which the edge of what is shut may lie, ms."""
+    steps = case.walked.steps(leg.track)
+    paces = (s.walk_s / math.dist(s.start, s.end) for s in steps if s.start != s.end)
+    return 2 * PLACE_M * max(paces, default=0.0) * MS_PER_S
 
 
 def _waits_anyway(case: Case, leg: Leg) -> bool:
