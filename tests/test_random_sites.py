@@ -17,8 +17,9 @@ BEING_MENDED = {
 }
 # Sites on which the audit once found something: a bag of one, somebody who sets off after the
 # last one is back, waits before a crossing on slow ground and beside a road kept clear of, or at
-# the edge of one on ground so slow that a millimetre takes milliseconds.
-FOUND_ONCE = (1001, 1008, 1017, 1041, 1050, 2043)
+# the edge of one on ground so slow that a millimetre takes milliseconds; a machine that leaves
+# before the only crossing to it opens.
+FOUND_ONCE = (1001, 1008, 1017, 1041, 1050, 2043, 2572)
 
 
 @pytest.fixture(scope="module")

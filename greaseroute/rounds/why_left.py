@@ -62,8 +62,8 @@ def _hurdles(clock: Clock, way: int) -> int:
     """How many of the hurdles path, bag, window, end are taken when going there alone."""
     start, free = clock.start, clock.unhurried()
     arrive = clock.arrive(start, clock.enter[way])
-    if arrive >= NEVER:
-        return 0
+    if arrive >= NEVER:  # its ground is shut once it leaves: nobody gets there before
+        return 2 if clock.windows[way][1] < clock.member.end_ms else 0
     if clock.pumped(way, start.left).put_in > clock.room:
         return 1
     there = free.work(start, way)
