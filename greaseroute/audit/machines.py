@@ -68,10 +68,7 @@ class Machines:
     @cached_property
     def outlines(self) -> Mapping[Stance, BaseGeometry]:
         """Each from above: what all its solids cover."""
-        return {
-            stance: shapely.union_all([solid.footprint for solid in machine.solids])
-            for stance, machine in self.placed.items()
-        }
+        return {stance: machine.outline for stance, machine in self.placed.items()}
 
     @cached_property
     def extents(self) -> Mapping[Stance, Extent]:

@@ -65,7 +65,7 @@ def _told_right(case: Case, told: Leaving, *, go_ms: int) -> Iterator[Finding]:
 
 
 def _outline(case: Case, unit: str) -> BaseGeometry:
-    return case.machines.placed[unit, case.basis.units[unit].posture].outline
+    return case.machines.outlines[unit, case.basis.units[unit].posture]
 
 
 def _gap_to_road_m(case: Case, unit: str, ground: Polygon) -> float:

@@ -20,12 +20,12 @@ ZONE = ZoneInfo("Europe/Berlin")
 MONDAY = datetime(2031, 3, 10, 5, 30, tzinfo=ZONE)
 
 
-def _joint(name="arm pin", hours=None, days=None, **more):
+def _joint(name="arm pin", hours=None, days=None, fittings=("one",), **more):
     shift = more.pop("every_shift", False)
     return Joint(
         name=name,
         links=("boom", "arm"),
-        fittings=(Fitting(name="one", link="arm", position_m=(0, 0, 1)),),
+        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in fittings),
         dose=Dose(cm3=(3, 4)),
         interval=Interval(hours=hours, days=days, every_shift=shift),
         **more,
@@ -348,13 +348,7 @@ def test_what_the_record_tells_of_a_joint_stands_in_its_reason():
 
 
 def test_fittings_are_judged_each_by_its_own_service():
-    two = Joint(
-        name="arm pin",
-        links=("boom", "arm"),
-        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in ("one", "two")),
-        dose=Dose(cm3=(3, 4)),
-        interval=Interval(hours=50),
-    )
+    two = _joint(hours=50, fittings=("one", "two"))
     one = _done(1030, day=8).model_copy(update={"fitting": "one"})
     item = _only(_site([two], services=[_done(1000), one]))
     assert (item.due, item.fittings, item.due_fittings) == (True, 1, ("two",))
@@ -368,13 +362,7 @@ def test_fittings_are_judged_each_by_its_own_service():
 def test_fittings_that_fall_due_before_the_next_round_are_done_with_those_due():
     """Of three fittings one is over, one falls due within 9 h, one has 38 h left."""
     names = ("one", "two", "three")
-    joint = Joint(
-        name="arm pin",
-        links=("boom", "arm"),
-        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in names),
-        dose=Dose(cm3=(3, 4)),
-        interval=Interval(hours=50),
-    )
+    joint = _joint(hours=50, fittings=names)
     done = [
         _done(meter_h, day=day).model_copy(update={"fitting": name})
         for name, meter_h, day in zip(names, (1000, 1005, 1040), (5, 6, 9), strict=True)
@@ -602,13 +590,7 @@ def test_a_service_and_a_reading_at_the_very_moment_count():
 
 def test_several_fittings_due_are_named_in_order():
     names = ("one", "two", "three")
-    joint = Joint(
-        name="arm pin",
-        links=("boom", "arm"),
-        fittings=tuple(Fitting(name=n, link="arm", position_m=(0, 0, 1)) for n in names),
-        dose=Dose(cm3=(3, 4)),
-        interval=Interval(hours=50),
-    )
+    joint = _joint(hours=50, fittings=names)
     three = _done(1040, day=9).model_copy(update={"fitting": "three"})
     item = _only(_site([joint], services=[_done(1000), three]))
     assert item.reason.endswith("2 h over (2 of 3 fittings: one, two)")
