@@ -34,7 +34,11 @@ BATTERY: Weighed = ("charging cable out, battery plug pulled", 3.0)
 
 
 def _steps(machine: MachineType) -> tuple[Weighed, ...]:
-    """The steps of a machine in order."""
+    """The steps of a machine in order.
+
+    Trying to start it is last: should it start, what holds it in place is there already. (29 CFR
+    1910.147(d): shut down, isolate, lock, make stored energy safe, then verify.)
+    """
     plant = machine.family in ("crusher", "screen", "conveyor", "washing plant")
     wheels = machine.family in WHEELED and "crawler" not in machine.name
     return (
@@ -47,10 +51,10 @@ def _steps(machine: MachineType) -> tuple[Weighed, ...]:
         KEY,
         *((BATTERY,) if machine.family == "work platform" else ()),
         LOCK,
-        TRY,
         *((RUN_BACK,) if machine.family in ("conveyor", "screen") else ()),
         *((CHOCKS,) if wheels else ()),
         *((FRAME_LOCK,) if "ARTIC" in machine.cautions else ()),
+        TRY,
     )
 
 

@@ -1,7 +1,8 @@
 """Machines that leave before the walk ends: from then on their place and their way out are traffic.
 
 The way out is the shortest one that the machine has room for, to the nearest haul road, else to
-the nearest gate: where it really drives is for the driver to say. Common practice, no source.
+the nearest gate: where it really drives is for the driver to say. Where it can, it goes round the
+people at other machines and not between them. Common practice, no source.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -23,6 +24,7 @@ from greaseroute.site.model import Site
 from greaseroute.site.moment import parked_window
 from greaseroute.site.morning import Morning
 from greaseroute.walk.arrays import Floats
+from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.no_path import NoPath
 from greaseroute.walk.site_ground import site_ground
 
@@ -31,6 +33,7 @@ LEAST_M = 0.1  # half the width of a machine is taken as this at least
 APART_M = 15.0  # between points of a haul road that are tried
 TRIED = 8  # of them the nearest
 NARROWER = (1.0, 0.6, 0.2)  # parts of its half width with which a way is looked for in turn
+STAND_M = 1.0  # beside a machine, taken by somebody who greases it; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,8 +85,11 @@ def _ground(site: Site, unit: str, now: Mapping[str, Sequence[PlacedMachine]]) -
     width_m = _width_m(outline)
     line = None
     if not any(road.polygon.intersects(around) for road in site.ground.haul_roads):
-        tries = (max(width_m / 2 * share, LEAST_M) for share in NARROWER)
-        lines = (_shortest(site.ground, others, outline.centroid, half_m=half) for half in tries)
+        work_m = BESIDE_M + distance_m("no_entry", site.rules) + STAND_M
+        halves = [max(width_m / 2 * share, LEAST_M) for share in NARROWER]
+        tries = [(halves[0], work_m), *((half, 0.0) for half in halves)]
+        start = outline.centroid
+        lines = (_shortest(site, others, start, half_m=h, work_m=work) for h, work in tries)
         line = next((found for found in lines if found is not None), None)
     if line is None:
         return _whole_mm(around)
@@ -120,17 +126,29 @@ def _short_of_places(site: Site, line: LineString, *, half_m: float) -> LineStri
 
 
 def _shortest(
-    plan: GroundPlan,
+    site: Site,
     others: Mapping[str, Sequence[PlacedMachine]],
     start: Point,
     *,
     half_m: float,
+    work_m: float,
 ) -> LineString | None:
-    """The shortest line to a road or a gate that keeps clear of everything by ``half_m``."""
-    goals = _goals(plan, start)
+    """The shortest line to a road or a gate that keeps clear of everything by ``half_m``.
+
+    From other machines it keeps ``work_m`` more, but not where it sets off: who stands beside it
+    there is shut in by it in any case.
+    """
+    plan, goals = site.ground, _goals(site.ground, start)
+    here = start.buffer(half_m + work_m)
+
+    def closed_by(placed: PlacedMachine) -> list[Polygon]:
+        solid = closed_ground(placed)
+        around = shapely.union_all(solid).buffer(work_m).difference(here)
+        return [*solid, *shapely.get_parts(around)] if work_m else solid
+
     open_plan = replace(plan, haul_roads=(), crossings=(), no_go=(), slow_ground=(),
                         spot_heights=())  # fmt: skip
-    ground = site_ground(open_plan, others, clearance_m=half_m)
+    ground = site_ground(open_plan, others, clearance_m=half_m, closed_by=closed_by)
     if not len(goals) or not ground.is_free([(start.x, start.y)])[0]:
         return None
     lengths = ground.distances_between_m([(start.x, start.y)], goals)[0]

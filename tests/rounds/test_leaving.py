@@ -79,6 +79,26 @@ def test_it_drives_straight_to_the_road_and_takes_its_width_and_half_a_metre_on_
     assert way.leaves == AT + timedelta(minutes=1)
 
 
+@pytest.mark.parametrize(("gap_m", "keeps_m"), [(40.0, 3.0), (4.5, 1.0)])
+def test_it_goes_round_the_people_at_another_machine_where_there_is_room(gap_m, keeps_m):
+    """Straight north it passes another dumper at a metre, to a gap in a wall behind that. In a
+    wide gap it keeps a closed zone's distance (2 m) and the metre of one who greases there; a
+    narrow one leaves it the straight way alone.
+    """
+    site = site_of(AT + timedelta(minutes=1))
+    east_m = stances_now(site)["U-0"][0].outline.bounds[2] - 40.0  # from its place to its side
+    beside = unit(3, DUMPER, LEAVES_XY[0] - 2 * east_m - 0.5 - 1.0, 80)
+    gap = (beside.x_m + east_m, beside.x_m + east_m + gap_m)
+    walls = (Area("west wall", "obstacle", box(0, 88, gap[0], 98)),
+             Area("east wall", "obstacle", box(gap[1], 88, 160, 98)))  # fmt: skip
+    ground = replace(site.ground, obstacles=walls)
+    site = replace(site, units=(*site.units, beside), ground=ground)
+    now = stances_now(site)
+    (way,) = ways_out(site, now, morning_of(site, AT))
+    assert way.ground.distance(box(0, ROAD_Y, 160, 110)) < 0.01
+    assert way.ground.distance(now["U-3"][0].outline) == pytest.approx(keeps_m, abs=0.02)
+
+
 def test_after_it_left_one_walks_round_its_way_out_and_not_across(stays, leaves):
     """The rule alone: the straight leg of before cuts the way out; the new one goes round its
     south end, at the distance of a closed zone, and is as long as the shortest line round it.
