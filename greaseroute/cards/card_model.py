@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.cards.cautions import ToldCaution, stop_cautions, told_cautions
+from greaseroute.cards.leaving import stop_notes
 from greaseroute.cards.legs import Leg, leg_of
 from greaseroute.cards.lonlat import geo_link
 from greaseroute.cards.place_words import place_words
@@ -212,7 +213,7 @@ def _stop_block(
         label=numbered_stop.label,
         unit=stop.unit,
         title=site.types[unit.type].title if unit else "",
-        notes=unit.notes if unit else "",
+        notes=stop_notes(plan, unit, site.say) if unit else "",
         arrive=clock(stop.arrive),
         leave=clock(stop.leave),
         arrive_iso=stop.arrive,

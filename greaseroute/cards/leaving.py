@@ -1,7 +1,15 @@
 """Which machines leave while the round is under way: from then on nobody goes near their way."""
 
 from greaseroute.plan.round import RoundPlan
+from greaseroute.site.fleet import Unit
 from greaseroute.texts.language import Language
+
+
+def stop_notes(plan: RoundPlan, unit: Unit, say: Language) -> str:
+    """What is noted of a machine in the fleet list, and when it goes."""
+    hours = [say.clock(each.leaves) for each in plan.leaving if each.unit == unit.unit]
+    gone = [say("summary.gone_from", units=unit.unit, clock=clock) for clock in hours]
+    return "; ".join([*gone, *([unit.notes] if unit.notes else [])])
 
 
 def leaving(plan: RoundPlan, say: Language) -> str:

@@ -19,6 +19,7 @@ STYLE = """
 .gm-road{fill:#ece2cc;stroke:#a8946a;stroke-width:1}
 .gm-slow{fill:#f3efe2;stroke:#a09a86;stroke-width:.8;stroke-dasharray:2 3}
 .gm-shut{fill:#fff;stroke:#7a2b12;stroke-width:1.6}
+.gm-out{fill:#a8946a;fill-opacity:.1;stroke:#7a2b12;stroke-width:1;stroke-dasharray:5 3 1 3}
 .gm-h{fill:none;stroke-width:.7}
 .gm-halo{stroke:#fff;stroke-width:3;stroke-linejoin:round;paint-order:stroke}
 """
@@ -72,6 +73,11 @@ def shut(area: Polygon, view: View) -> str:
         + _hatched(area, view, gap=6.0, angle_deg=45.0, stroke="#7a2b12")
         + _hatched(area, view, gap=6.0, angle_deg=-45.0, stroke="#7a2b12")
     )
+
+
+def way_out(area: Polygon, view: View) -> str:
+    """Ground that is traffic once a machine leaves: a tint, so that what lies under it is seen."""
+    return tag("path", d=area_data(area, view), class_="gm-out")
 
 
 def crossing(area: Polygon, view: View) -> str:

@@ -24,7 +24,11 @@ def entries(
     ground: GroundPlan, plan: RoundPlan | None, say: Language = ENGLISH
 ) -> tuple[Entry, ...]:
     """A sample and words for every kind of mark on this map, and for none that it lacks."""
-    return (*(_walk_entries(plan, say) if plan else ()), *_ground_entries(ground, say))
+    return (
+        *(_walk_entries(plan, say) if plan else ()),
+        *(_traffic_entries(say) if plan and plan.leaving else ()),
+        *_ground_entries(ground, say),
+    )
 
 
 def _walk_entries(plan: RoundPlan, say: Language) -> Iterator[Entry]:
@@ -47,6 +51,10 @@ def _walk_entries(plan: RoundPlan, say: Language) -> Iterator[Entry]:
     yield dot + words("1", (13, 10.5), class_="gm-t gm-no"), say("map.stop")
     yield _swatch("gm-seen"), say("map.machine")
     yield _swatch("gm-other"), say("map.other")
+
+
+def _traffic_entries(say: Language) -> Iterator[Entry]:
+    yield map_ground.way_out(box(2, 1, 24, 12), View(0.0, SAMPLE[1], 1.0)), say("map.way_out")
 
 
 def _swatch(class_: str) -> str:

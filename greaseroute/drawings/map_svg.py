@@ -40,7 +40,10 @@ def map_svg(site: Site, plan: RoundPlan | None = None, *, width_px: float = WIDT
     view, height = map_view(site.ground.boundary, width_px)
     marked = _marked(plan, outlines(site))
     body = [tag("rect", width=width_px, height="100%", fill="#fff")]
-    body += [map_ground.ground_layers(site.ground, view), map_walk.machines(marked, view)]
+    leaving = plan.leaving if plan else ()
+    body += [map_ground.ground_layers(site.ground, view)]
+    body += [map_ground.way_out(Polygon(each.ground), view) for each in leaving]
+    body += [map_walk.machines(marked, view)]
     body += [
         map_walk.walk_line(technician, index, view)
         for index, technician in enumerate(plan.technicians if plan else ())

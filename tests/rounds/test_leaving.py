@@ -8,7 +8,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from greaseroute.audit.audit import audit_round
 from greaseroute.audit.basis import Asked
-from greaseroute.cards.leaving import leaving
+from greaseroute.cards.leaving import leaving, stop_notes
+from greaseroute.drawings.map_svg import map_svg
 from greaseroute.plan.round import RoundPlan
 from greaseroute.rounds.planner import plan_round
 from greaseroute.rounds.request import Effort, RoundRequest
@@ -190,3 +191,17 @@ def test_those_that_leave_are_told_by_the_hour(leaves):
 
 def test_a_plan_is_read_back_as_it_was_written(leaves):
     assert RoundPlan.model_validate_json(leaves.model_dump_json()) == leaves
+
+
+def test_its_stop_and_the_map_say_so(stays, leaves):
+    """When it goes stands at its own stop, before its notes; the way out is drawn and explained."""
+    site = site_of(AT + timedelta(minutes=1))
+    noted = site.units[1].model_copy(update={"notes": "low tyre"})
+    clock = ENGLISH.clock(leaves.leaving[0].leaves)
+    assert stop_notes(leaves, noted, ENGLISH) == f"U-1 gone from {clock}; low tyre"
+    assert stop_notes(leaves, site.units[0], ENGLISH) == ""
+    told = "traffic from the hour it leaves"
+    with_way, without = map_svg(site, leaves), map_svg(site, stays)
+    assert (with_way.count('class="gm-out"'), with_way.count(told)) == (2, 1)  # one in the legend
+    assert 'class="gm-out"' not in without
+    assert told not in without
