@@ -63,6 +63,26 @@ class Claim:
             and not misfits(self.joint.grease, basis.greases[gun.grease])
         ]
 
+    def gun_taken(self, walker: Technician) -> Gun | None:
+        """The gun of a technician that takes the most cartridges for it, of those that reach.
+
+        Those with a grease that the joint prefers come before all others: which of several is
+        taken is the plan's choice. None where none reaches as the unit stands.
+        """
+        liked, greases = self.joint.grease.prefers_moly, self.case.basis.greases
+        reach = [gun for gun in self.guns(walker) if self._reaches(walker, gun)]
+        best = [gun for gun in reach if liked in (None, greases[gun.grease].moly)]
+        return max(best or reach, key=lambda gun: cartridges_for(self, gun), default=None)
+
+    def _reaches(self, walker: Technician, gun: Gun) -> bool:
+        """Whether every fitting is in reach in some posture that the unit is worked in."""
+        case, arm = self.case, Arm(walker.name, walker.reach, gun.hose_m)
+        postures = case.machines.asked_for[self.unit]
+        return all(
+            any(serving_place(case, self.unit, key, posture=p, arm=arm) for p in postures)
+            for key in ((self.joint.name, fitting) for fitting in self.fittings)
+        )
+
 
 def reasons_hold(case: Case) -> Iterator[Finding]:
     """No reason in the list of what is left out can be disproved."""
@@ -187,12 +207,10 @@ def _somebody_can(claim: Claim) -> Iterator[str]:
 def _bag_suffices(claim: Claim) -> Iterator[str]:
     """More cartridges than a full bag: the joint alone, with what the guns hold."""
     for walker in claim.who():
-        room = _room(claim, walker)
-        for gun in claim.guns(walker):
-            needed = _cartridges(claim, gun)
-            if needed <= room:
-                yield f"{walker.name} needs {needed} cartridges for it and has room for {room}"
-                return
+        room, gun = _room(claim, walker), claim.gun_taken(walker)
+        if gun is not None and (needed := cartridges_for(claim, gun)) <= room:
+            yield f"{walker.name} needs {needed} cartridges for it and has room for {room}"
+            return
 
 
 def _bag_suffices_for_all(claim: Claim) -> Iterator[str]:
@@ -203,7 +221,10 @@ def _bag_suffices_for_all(claim: Claim) -> Iterator[str]:
     case = claim.case
     done = [(t.task.gun, t.task.strokes) for t in case.basis.tasks if t.unit == claim.unit]
     for walker in claim.who():
-        missed = [s for left in case.basis.plan.left for s in _strokes(claim, left, walker)]
+        each = [_strokes(claim, left, walker) for left in case.basis.plan.left]
+        if None in each:
+            continue
+        missed = [s for some in each for s in some or ()]
         left = {name: case.basis.guns[name].left_strokes for name in walker.guns}
         needed = 0
         for name, strokes in (*done, *missed):
@@ -219,18 +240,20 @@ def _bag_suffices_for_all(claim: Claim) -> Iterator[str]:
             return
 
 
-def _strokes(claim: Claim, left: LeftOut, walker: Technician) -> Iterator[tuple[str, int]]:
-    """Gun and strokes of each fitting that is left out at the unit for the same reason."""
+def _strokes(claim: Claim, left: LeftOut, walker: Technician) -> list[tuple[str, int]] | None:
+    """Gun and strokes of each fitting that is left out at the unit for the same reason; None where
+    the audit sees no gun that reaches it.
+    """
     joint = claim.case.joint(left.unit, left.joint)
     if (left.unit, left.reason) != (claim.unit, claim.left.reason) or joint is None:
-        return
+        return []
     names = [f.name for f in joint.fittings if left.fitting in (None, f.name) and f.takes is None]
     other = Claim(claim.case, left, joint, tuple(names))
-    gun = next(iter(other.guns(walker)), None)
+    gun = other.gun_taken(walker)
     if gun is None or joint.dose is None:
-        return
+        return None
     grease = claim.case.basis.greases[gun.grease]
-    yield from [(gun.name, strokes_for(dose_cm3(joint.dose, grease), gun, grease))] * len(names)
+    return [(gun.name, strokes_for(dose_cm3(joint.dose, grease), gun, grease))] * len(names)
 
 
 def _no_store(claim: Claim) -> Iterator[str]:
@@ -251,7 +274,7 @@ def _reserve(claim: Claim, walker: Technician) -> int:
     return sum(basis.greases[grease].reserve_cartridges for grease in held)
 
 
-def _cartridges(claim: Claim, gun: Gun) -> int:
+def cartridges_for(claim: Claim, gun: Gun) -> int:
     """Cartridges that go in for the fittings of a joint, from the gun as it is at the start."""
     grease = claim.case.basis.greases[gun.grease]
     assert claim.joint.dose is not None

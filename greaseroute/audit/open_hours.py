@@ -85,12 +85,16 @@ def _walked(ready: Sequence[Stretch], open_: Sequence[Stretch], *, walk_ms: floa
 
 
 def leg_arrivals(case: Case, leg: Leg, *, look_when_open: bool = False) -> list[Stretch]:
-    """Every moment at which one can be at the end of a leg, in order."""
+    """Every moment at which one can be at the end of a leg, in order.
+
+    ``look_when_open``: for whoever looks once a crossing is open, and keeps off the very edges of
+    what is shut.
+    """
     timed, line = case.ground.by_the_clock, case.walked.tracks[leg.track].line
     here = shapely.points(line[0]) if line else None
     over = [k for k, shut in enumerate(timed) if here is not None and shut.near.contains(here)]
     spans = [shut.spans for shut in timed]
-    steps = case.walked.steps(leg.track)
+    steps = case.walked.steps(leg.track, to_the_edge=look_when_open)
     return sorted(
         arrivals(steps, spans, from_ms=leg.from_ms, start=over, look_when_open=look_when_open)
     )

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from greaseroute.audit.basis import Basis
 from greaseroute.audit.ground import Ground, Passage
-from greaseroute.audit.house_rules import TIGHT_M
+from greaseroute.audit.house_rules import PLACE_M, TIGHT_M
 from greaseroute.audit.surface import Floats, Slopes, SlowGround
 
 Ints = NDArray[np.int64]
@@ -161,10 +161,19 @@ class Walked:
     @cached_property
     def _shut_at(self) -> Mapping[int, tuple[int, ...]]:
         """For each piece that some hours shut, the numbers of what shuts it."""
+        return self._inside([shut.near for shut in self.ground.by_the_clock])
+
+    @cached_property
+    def _shut_to_the_edge(self) -> Mapping[int, tuple[int, ...]]:
+        """The same with all that lies where the edge of what is shut may be."""
+        return self._inside([s.near.buffer(2 * PLACE_M) for s in self.ground.by_the_clock])
+
+    def _inside(self, shapes: Sequence[BaseGeometry]) -> dict[int, tuple[int, ...]]:
+        """For each piece whose middle lies in some shapes, their numbers."""
         found: dict[int, tuple[int, ...]] = {}
-        for number, shut in enumerate(self.ground.by_the_clock):
-            shapely.prepare(shut.near)
-            inside = shapely.contains_xy(shut.near, *self.pieces.middles.T)
+        for number, shape in enumerate(shapes):
+            shapely.prepare(shape)
+            inside = shapely.contains_xy(shape, *self.pieces.middles.T)
             for piece in np.flatnonzero(inside).tolist():
                 found[piece] = (*found.get(piece, ()), number)
         return found
@@ -174,9 +183,13 @@ class Walked:
         """First piece of each track, and the count of pieces at the end."""
         return np.searchsorted(self.pieces.track, np.arange(len(self.tracks) + 1))
 
-    def steps(self, track: int) -> tuple[Step, ...]:
-        """The pieces of one track in order, with what is waited for before each."""
+    def steps(self, track: int, *, to_the_edge: bool = False) -> tuple[Step, ...]:
+        """The pieces of one track in order, with what is waited for before each.
+
+        ``to_the_edge``: a piece along the edge of what is shut counts as shut with it.
+        """
         wait_s: dict[int, float] = {}
+        shut_at = self._shut_to_the_edge if to_the_edge else self._shut_at
         for _, piece, seconds in self._waits:
             wait_s[piece] = wait_s.get(piece, 0.0) + seconds
         pieces = self.pieces
@@ -186,7 +199,7 @@ class Walked:
                 walk_s=float(pieces.walk_s[k]),
                 start=(float(pieces.start[k, 0]), float(pieces.start[k, 1])),
                 end=(float(pieces.end[k, 0]), float(pieces.end[k, 1])),
-                shut=self._shut_at.get(k, ()),
+                shut=shut_at.get(k, ()),
             )
             for k in range(int(self._rows[track]), int(self._rows[track + 1]))
         )

@@ -45,13 +45,25 @@ def best_in_order(clock: Clock, groups: Sequence[Sequence[int]]) -> tuple[int, t
 
 
 def without_needless_stores(clock: Clock, halts: Sequence[int]) -> tuple[int, ...]:
-    """A round less every visit to a store without which it ends no later."""
+    """A round less every visit to a store without which it ends no later, and less those that
+    nothing is loaded at, unless it is late without.
+    """
     kept = tuple(halts)
     for place in reversed(range(len(kept))):
+        if kept[place] >= 0:
+            continue
         less = (*kept[:place], *kept[place + 1 :])
-        if kept[place] < 0 and clock.run(less) <= clock.run(kept):
+        latest = NEVER - 1 if _loads_nothing(clock, kept, place) else clock.run(kept)
+        if clock.run(less) <= latest:
             kept = less
     return kept
+
+
+def _loads_nothing(clock: Clock, halts: Sequence[int], place: int) -> bool:
+    """Whether no cartridge goes in between a visit to a store and the next one, or the end."""
+    after = next((k for k in range(place + 1, len(halts)) if halts[k] < 0), len(halts))
+    last = clock.spots(halts)[after]
+    return last is not None and last.used == 0
 
 
 def undominated(clock: Clock, labels: Sequence[Label]) -> list[Label]:

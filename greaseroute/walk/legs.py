@@ -1,7 +1,8 @@
 """Legs by the clock: on ground that is open while it is walked, waiting where it opens.
 
 A leg that ends before the hours change is the quickest walk on the ground of its span. Any other
-follows the quickest line of the ground of some span, in pieces that are open or shut together: a
+follows the quickest line of the ground of some span, also of one that is over (its ground may be
+open one piece after the other), in pieces that are open or shut together: a
 piece is begun only if it stays open until it is left. One waits between two pieces, on ground that
 stays open meanwhile, as far along the line as can be reached.
 """
@@ -91,7 +92,7 @@ class Legs:
         if self.walks is None:
             return IMPOSSIBLE
         best = IMPOSSIBLE
-        for line in dict.fromkeys(self._lines[k] for k in range(now, len(self.spans))):
+        for line in dict.fromkeys([*self._lines[now:], *self._lines[:now]]):
             took = int(self.spans[line][1][a, b])
             # Nobody is sooner along a line than without any wait on it.
             if 0 <= took < best.arrive_ms - from_ms:

@@ -72,6 +72,18 @@ def test_a_store_visit_that_saves_nothing_goes():
     assert without_needless_stores(clock, [STORE, first, STORE]) == (first,)
 
 
+def test_a_store_visit_that_loads_nothing_goes_though_it_is_on_a_quicker_way():
+    """By way of the store one is back sooner, such as where one waits at another gate."""
+    site = small_bag(200, bag=9)
+    team = build_team(prepare(site, RoundRequest(AT), progress=lambda _: None))
+    (clock,) = clocks_of(team)
+    first = next(w for w in range(len(team.ways.ways)) if clock.run([w]) < 2**49)
+    home = clock.home
+    clock.home = lambda spot: home(spot) + 10**6 * (spot.point != team.stores[0])
+    assert clock.run([first, STORE]) < clock.run([first])
+    assert without_needless_stores(clock, [first, STORE]) == (first,)
+
+
 def test_a_store_visit_that_is_needed_stays():
     """Two units that each take what the bag holds: between them the store stays."""
     site = small_bag(0, bag=6)

@@ -99,6 +99,15 @@ def test_a_way_round_is_taken_where_it_is_sooner_than_waiting():
     assert 180_000 < leg.arrive_ms < 190_000
 
 
+def test_one_leaves_ground_that_shuts_and_waits_where_it_opens_later():
+    """No hour has all of the line open but one that is over: 20 s on, the wall opens at 300 s."""
+    here = box(-1, -1, 20, 11)
+    found = legs((0, []), (10, [WALL]), (300, [here]))
+    leg = found.leg(0, 1, from_ms=20_000)
+    assert leg.arrive_ms == pytest.approx(390_000, abs=2)
+    assert on_open_ground(leg, found)
+
+
 def test_where_it_never_opens_there_is_no_leg():
     found = legs((0, []), (50, [WALL]))
     assert found.leg(0, 1, from_ms=0).arrive_ms == NEVER
