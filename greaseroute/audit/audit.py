@@ -53,6 +53,7 @@ from greaseroute.audit.reach import (
     stands_hold_a_person,
 )
 from greaseroute.audit.room import moves_have_room
+from greaseroute.audit.shut_ways import shut_ways_are_shut
 from greaseroute.audit.spare_time import time_is_short
 from greaseroute.audit.traffic import leaving_is_told
 from greaseroute.audit.walks import walk_is_joined, walk_keeps_off
@@ -103,6 +104,7 @@ PROMISES: tuple[Promise, ...] = (
     left_is_told_right,
     reasons_hold,
     time_is_short,
+    shut_ways_are_shut,
     guns_suit,
     one_gun_one_technician,
     strokes_give_the_dose,

@@ -12,6 +12,7 @@ from greaseroute.visits.visit import turns
 from greaseroute.visits.work import JointWork, UnitWork, left_out
 
 NO_TIME = "not enough time before the shift"
+MORE_TIME = "more time, or one more technician"
 NO_SECOND = "no time for it while a second person is at hand"
 
 
@@ -104,14 +105,10 @@ def _as_it_stands(surveyed: Surveyed, joint: JointWork, item: Item) -> tuple[str
     return "no stand left on the ground that all postures of the round leave free", ""
 
 
-def no_time(joints: Sequence[JointWork], reason: str) -> list[LeftOut]:
-    """Joints in reach that the morning has no time for, weightiest first."""
+def no_time(joints: Sequence[JointWork], reason: str, *, helps: str = MORE_TIME) -> list[LeftOut]:
+    """Joints in reach that the morning has no time or no way for, weightiest first."""
     return [
-        left_out(
-            j.due,
-            reason,
-            helps="more time, or one more technician",
-        )
+        left_out(j.due, reason, helps=helps)
         for j in sorted(joints, key=lambda j: (-j.weight, j.joint.name))
     ]
 

@@ -10,6 +10,8 @@ from greaseroute.walk.legs import NEVER
 
 NOBODY = "no technician has the gun or the skill for it"
 CUT_OFF = "no path leads to it"
+SHUT_THERE = "every way to it is shut from the time anyone could set off"
+SHUT_BACK = "every way back from it is shut by the time its work is done"
 NO_BAG = "it takes more cartridges than a full bag holds"
 NO_BAG_MORE = "with what is done at the unit it takes more cartridges than a full bag holds"
 WINDOW = "its window is too short or too early for anyone to work in it"
@@ -17,8 +19,10 @@ SHIFT = "the shift ends before anyone could be back from it"
 NO_TIME = "no time is left for it beside what weighs more"
 BAG_EMPTY = "the bag holds no cartridge more for it and there is no store to fill it again"
 STANDS_DOWN = "no way to the finish before the shift ends"
+OPEN_WAY = "other hours for what is shut on the way, or another place for what leaves over it"
+HELPS = {SHUT_THERE: OPEN_WAY, SHUT_BACK: OPEN_WAY, CUT_OFF: "a gate, a crossing or another place"}
 ANY = 10**6  # cartridges: more than any round takes
-BY_HURDLES = (CUT_OFF, NO_BAG, WINDOW, SHIFT, NO_TIME)
+BY_HURDLES = (CUT_OFF, SHUT_THERE, NO_BAG, WINDOW, SHUT_BACK, SHIFT, NO_TIME)
 
 
 def why_left(
@@ -59,20 +63,33 @@ def stands_down(schedule: Schedule, team: Team) -> bool:
 
 
 def _hurdles(clock: Clock, way: int) -> int:
-    """How many of the hurdles path, bag, window, end are taken when going there alone."""
+    """How many of `BY_HURDLES` are taken when going there alone."""
     start, free = clock.start, clock.unhurried()
-    arrive = clock.arrive(start, clock.enter[way])
-    if arrive >= NEVER:  # its ground is shut once it leaves: nobody gets there before
-        return 2 if clock.windows[way][1] < clock.member.end_ms else 0
+    if clock.arrive(start, clock.enter[way]) >= NEVER:
+        return BY_HURDLES.index(_why_nobody_arrives(clock, way))
     if clock.pumped(way, start.left).put_in > clock.room:
-        return 1
+        return BY_HURDLES.index(NO_BAG)
     there = free.work(start, way)
     if there is None:
-        return 2
-    if free.home(there) >= NEVER:
-        return 0
+        return BY_HURDLES.index(WINDOW)
+    if free.home(there) >= NEVER and not too_late(clock.member):
+        return BY_HURDLES.index(SHUT_BACK if _is_joined(clock, there.point, back=True) else CUT_OFF)
     inside = clock.work(start, way)
-    return 3 if inside is None or clock.home(inside) >= NEVER else 4
+    late = inside is None or clock.home(inside) >= NEVER
+    return BY_HURDLES.index(SHIFT if late else NO_TIME)
+
+
+def _why_nobody_arrives(clock: Clock, way: int) -> str:
+    """Why the way in of a visit is never reached."""
+    if clock.windows[way][1] < clock.member.end_ms:
+        return WINDOW  # its ground is shut once it leaves: nobody gets there before
+    return SHUT_THERE if _is_joined(clock, clock.enter[way]) else CUT_OFF
+
+
+def _is_joined(clock: Clock, point: int, *, back: bool = False) -> bool:
+    """Whether a way leads from the start to a point, or back to the finish, in some span."""
+    ends = (point, clock.member.finish) if back else (clock.member.start, point)
+    return any(table[ends] >= 0 for _, table in clock.member.spans)
 
 
 def _bag_alone(

@@ -17,6 +17,7 @@ from greaseroute.plan.round import (
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.check_ins import check_ins
 from greaseroute.rounds.left_out import (
+    MORE_TIME,
     NO_SECOND,
     NO_TIME,
     by_unit_and_joint,
@@ -30,7 +31,14 @@ from greaseroute.rounds.place_cautions import with_cautions
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.stops import Desk, technician_plan
-from greaseroute.rounds.why_left import BAG_EMPTY, NO_BAG, NO_BAG_MORE, STANDS_DOWN, stands_down
+from greaseroute.rounds.why_left import (
+    BAG_EMPTY,
+    HELPS,
+    NO_BAG,
+    NO_BAG_MORE,
+    STANDS_DOWN,
+    stands_down,
+)
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import left_out, outfit_of
 
@@ -181,7 +189,8 @@ def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftO
         found += not_in_reach(survey, served, may_move=ready.site.rules.posture_moves)
     for number, items in full.items():
         joints = seen[number].surveyed[unit].reach.work.joints
-        found += no_time([j for j in joints if {f.key for f in j.fittings} & items], reason)
+        missed = [j for j in joints if {f.key for f in j.fittings} & items]
+        found += no_time(missed, reason, helps=HELPS.get(reason, MORE_TIME))
     return found
 
 

@@ -1,12 +1,20 @@
 """What is left out is told once for each fitting, for the reason that holds."""
 
 from dataclasses import replace
+from datetime import time, timedelta
 
+import pytest
+from shapely.geometry import box
+
+from greaseroute.audit.audit import audit_round
+from greaseroute.audit.basis import Asked
 from greaseroute.plan.round import LeftOut
 from greaseroute.rounds.left_out import once
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.request import RoundRequest
+from greaseroute.rounds.request import Effort, RoundRequest
+from greaseroute.rounds.why_left import OPEN_WAY, SHIFT, SHUT_BACK, SHUT_THERE
 from greaseroute.site.crew import WorkingRules
+from greaseroute.site.ground_plan import Area, Hours
 from greaseroute.site.reach import Reach
 from tests.rounds.yards import AT, GUNS, technician, unit, yard
 
@@ -67,3 +75,54 @@ def test_a_unit_that_nobody_visits_is_told_by_who_reaches_more():
     assert far
     reasons = told_of(site, "U-1")
     assert not {key for key in far if reasons.get(key, "").startswith("arm")}
+
+
+DUMPER = "articulated-dumper-30t"
+WORK = (("U-1", "lower centre pin"),)
+
+
+def behind_a_zone(*hours, starts_at=None, **window):
+    """A dumper east of a zone that reaches right across the yard; the store lies west of it."""
+    zone = Area("strip", "no_go", box(70, -1, 74, 121), hours=tuple(Hours(*h) for h in hours))
+    crew = (technician(starts_at=starts_at),)
+    site = yard([unit(1, DUMPER, 120, 60, **window)], technicians=crew, rules=STILL)
+    return replace(site, ground=replace(site.ground, no_go=(zone,)))
+
+
+SHUT_AT_20 = (time(4, 20), time(12, 0))
+THERE = {"starts_at": "04:30"}  # sets off when the way is shut already
+BACK = {"parked_from": AT + timedelta(minutes=30)}  # it comes when the way back is shut already
+LONG = {"parked_from": AT + timedelta(minutes=416)}  # the shift starts before anyone is back
+
+
+def left_at(site):
+    plan = plan_round(site, RoundRequest(AT, WORK), effort=Effort(1, prove=False))
+    return plan, {(x.reason, x.helps) for x in plan.left}
+
+
+def audited(site, plan):
+    return [f.what for f in audit_round(site, plan, asked=Asked(work=frozenset(WORK))).findings]
+
+
+@pytest.mark.parametrize(("case", "reason"), [(THERE, SHUT_THERE), (BACK, SHUT_BACK)])
+def test_a_way_that_is_shut_by_the_clock_is_told_as_shut_and_not_as_none(case, reason):
+    """The same unit is visited in full where the zone opens again before the shift."""
+    site = behind_a_zone(SHUT_AT_20, **case)
+    plan, told = left_at(site)
+    assert told == {(reason, OPEN_WAY)}
+    assert audited(site, plan) == []
+    again = behind_a_zone((time(4, 20), time(6, 0)), **case)
+    assert left_at(again)[0].left == ()
+
+
+@pytest.mark.parametrize(("case", "reason"), [(THERE, SHUT_THERE), (BACK, SHUT_BACK)])
+def test_a_way_that_is_told_as_shut_and_opens_again_is_found(case, reason):
+    plan, _ = left_at(behind_a_zone(SHUT_AT_20, **case))
+    again = behind_a_zone((time(4, 20), time(6, 0)), **case)
+    found = [what for what in audited(again, plan) if reason in what]
+    assert len(found) == len(plan.left)
+    assert all("Ada could be at" in what for what in found)
+
+
+def test_who_could_not_be_back_in_time_is_told_so_and_not_that_the_way_is_shut():
+    assert {reason for reason, _ in left_at(behind_a_zone(SHUT_AT_20[::-1], **LONG))[1]} == {SHIFT}

@@ -83,6 +83,20 @@ def test_who_would_be_caught_inside_waits_before_it_until_it_opens_again():
     assert (early.arrive_ms, early.waits) == (180_000, ())
 
 
+def test_who_starts_on_ground_that_shuts_later_walks_the_line_of_a_span_that_is_over():
+    """The start's own ground shuts at 300 s, the wall at 2 s, and opens at 600 s: no span that is
+    still to come has a line from there. One is out of it in 5 s and waits at the wall.
+    """
+    own = box(5, -1, 15, 11)
+    found = legs((0, []), (2, [WALL]), (300, [WALL, own]), (600, [own]))
+    assert all(table[0, 1] < 0 for _, table in found.spans[1:])
+    leg = found.leg(0, 1, from_ms=3_000)
+    assert leg.arrive_ms == pytest.approx(690_000, abs=2)
+    assert [w.at_m for w in leg.waits] == [pytest.approx((100.0, 5.0), abs=0.01)]
+    assert on_open_ground(leg, found)
+    assert found.leg(0, 1, from_ms=300_001).arrive_ms >= NEVER
+
+
 def test_the_wait_of_a_crossing_lies_where_the_crossing_is():
     """20 s of waiting at 105 m: begun at 90 s the crossing is left at 120 s, shut from 115 s on."""
     gate = WaitLine(LineString([(105, -1), (105, 11)]), 20.0)
