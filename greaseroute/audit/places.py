@@ -32,8 +32,11 @@ from greaseroute.site.reach import Reach
 
 GRID_M = 0.05
 ROOM_M = 0.005  # a place counts only with so much to spare: no quarrel about a hair
+FEET_M = 0.01  # and only where the feet may stand so far beside it: nobody sets them down closer
 BESIDE_M = 3.0  # how far beyond the distance kept a place to stand clear is looked for
 CLEAR_GRID_M = 0.25
+EIGHTHS = np.arange(8) * np.pi / 4
+FEET_BESIDE = FEET_M * np.column_stack([np.cos(EIGHTHS), np.sin(EIGHTHS)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +100,7 @@ def _candidates(
 ) -> Iterator[tuple[Floats, float, str]]:
     """(n, 2) places within arm and hose, the height of the feet, the deck: ground first."""
     around = shapely.Point(placed.at_m[:2]).buffer(arm.reach.arm_m + arm.hose_m - ROOM_M)
-    yield _grid(around.intersection(ground)), 0.0, ""
+    yield _grid(around.intersection(ground).buffer(-FEET_M)), 0.0, ""
     for deck in machine.decks:
         foot_m = float(ground.distance(shapely.Point(deck.foot_m))) if not ground.is_empty else 99.0
         if foot_m <= FOOT_WITHIN_M - ROOM_M:
@@ -128,15 +131,23 @@ def _served(
     """The first of some places whose shoulder sees the fitting, its height being in a band."""
     spots, height_m = feet
     above_m = placed.at_m[2] - height_m
-    band = band_of(above_m + ROOM_M, arm.reach)
-    if band is None or above_m < ROOM_M - BELOW_FEET_M or not len(spots):
+    # At the limit of two bands there is no quarrel about which: in sight from either shoulder.
+    bands = dict.fromkeys(band_of(above_m + room, arm.reach) for room in (ROOM_M, -ROOM_M))
+    if None in bands or above_m < ROOM_M - BELOW_FEET_M:
         return None
-    shoulder_m = height_m + SHOULDER_SHARE[band] * arm.reach.shoulder_m
-    lines = [((x, y, shoulder_m), placed.at_m) for x, y in spots.tolist()]
     solids = sight_solids(case, _unit_of(case, machine), machine)
-    cut = cut_lines(lines, solids, slack_m=HAND_M - ROOM_M)
-    open_ = next((k for k in range(len(lines)) if k not in cut), None)
-    return None if open_ is None else lines[open_][0][:2]
+    for share in (SHOULDER_SHARE[band] for band in bands if band is not None):
+        shoulder_m = height_m + share * arm.reach.shoulder_m
+        # The place itself first: where it is hidden the eight beside it are not asked for.
+        for beside in (np.zeros((1, 2)), FEET_BESIDE):
+            lines = [
+                ((x, y, shoulder_m), placed.at_m)
+                for spot in spots
+                for x, y in (spot + beside).tolist()
+            ]
+            cut = {k // len(beside) for k in cut_lines(lines, solids, slack_m=HAND_M - ROOM_M)}
+            spots = spots[[k for k in range(len(spots)) if k not in cut]]
+    return None if not len(spots) else (float(spots[0, 0]), float(spots[0, 1]))
 
 
 def _unit_of(case: Case, machine: PlacedMachine) -> str:

@@ -13,6 +13,7 @@ from greaseroute.catalogue.kinematics.placed import PlacedMachine
 from greaseroute.site.reach import Reach
 from greaseroute.stands.decks import DeckPoints, deck_points
 from greaseroute.stands.fences import around_fences, through
+from greaseroute.stands.grid import FINE_M, fine_grid, finest_grid, wholly_hidden
 from greaseroute.stands.reach import (
     BANDS,
     LOOK_M,
@@ -39,8 +40,6 @@ from greaseroute.stands.thin import keep
 
 # Free ground is looked at this far round the wanted fittings: an arm, a hose and some room.
 LOCAL_M = 6.0
-# What no sampled place serves is looked for at this distance before it counts as hidden.
-FINE_M = 0.05
 FINER_STANDS = 6
 OFF_GRID_M = 1e-4 / np.pi
 
@@ -143,8 +142,8 @@ def skin_stands(
 ) -> UnitStands:
     """The same as `unit_stands` for a machine that is looked at several times.
 
-    No arm goes through ``fences``. What none of the sampled places serves is looked for on a far
-    finer grid before it counts as hidden.
+    No arm goes through ``fences``. What none of the sampled places serves is looked for on a grid
+    as fine as one sets down the feet before it counts as hidden.
     """
     placed = skin.placed
     if not wanted:
@@ -231,9 +230,7 @@ class _Looking:
         found = [np.zeros((0, 3))]
         for column in missed:
             item = self.wanted[column]
-            spots = self._grid(skin, item, free=free)
-            here = _Looking(self.hulls, (item,), self.reach, self.fences)
-            good = spots[here.places(spots, ()).table[:, 0]] if len(spots) else spots
+            good = self._on_a_grid(skin, item, free=free)
             if len(good):
                 good = good[own_order(skin.placed, good[:, :2])]
                 same, far_m = np.ones((len(good), 1), bool), flat_m(good, np.asarray([item.at_m]))
@@ -241,21 +238,24 @@ class _Looking:
                 found.append(good[chosen])
         return np.vstack(found)
 
-    def _grid(self, skin: Skin, item: Wanted, *, free: BaseGeometry) -> Array:
-        """Free ground within reach of a fitting at every few centimetres, (n, 3), in the machine's
-        frame; and the edge of what the machine closes."""
+    def _on_a_grid(self, skin: Skin, item: Wanted, *, free: BaseGeometry) -> Array:
+        """Places on the ground, (n, 3), that serve an item: of a fine grid in the machine's frame
+        and of the edge of what the machine closes; where none does, of the finest grid."""
+        goal, pose = np.asarray([item.at_m]), skin.placed.pose
         far_m = LOOK_M if item.look else self.reach.arm_m + item.hose_m
-        count = int(np.ceil(far_m / FINE_M))
-        steps = np.arange(-count, count + 1) * FINE_M
-        forward, left = (a.ravel() for a in np.meshgrid(steps, steps))
-        heading = np.radians(skin.placed.pose.heading_deg)
-        east = forward * np.sin(heading) - left * np.cos(heading)
-        north = forward * np.cos(heading) + left * np.sin(heading)
-        goal = np.asarray([item.at_m])
-        square = np.column_stack([east, north]) + goal[:, :2]
-        spots = close_to(np.vstack([square, skin.fine_ring]), goal, within_m=far_m)
-        spots = on_ground(free, spots)
-        return np.column_stack([spots, np.zeros(len(spots))])
+        fine = fine_grid(pose, goal, within_m=far_m)
+        good = self._serving(item, np.vstack([fine, skin.fine_ring]), free, far_m=far_m)
+        if len(good):
+            return good
+        fine = fine[~wholly_hidden(fine, item, hulls=self.hulls, reach=self.reach)]
+        return self._serving(item, finest_grid(pose, fine), free, far_m=far_m)
+
+    def _serving(self, item: Wanted, spots: Array, free: BaseGeometry, *, far_m: float) -> Array:
+        """Those of (n, 2) places on free ground that serve an item, (k, 3)."""
+        spots = on_ground(free, close_to(spots, np.asarray([item.at_m]), within_m=far_m))
+        flat = np.column_stack([spots, np.zeros(len(spots))])
+        alone = _Looking(self.hulls, (item,), self.reach, self.fences)
+        return flat[alone.places(flat, ()).table[:, 0]] if len(flat) else flat
 
 
 def _kept(places: Places, goals: Array) -> list[int]:

@@ -82,7 +82,7 @@ def shoulder_heights_m(reach: Reach) -> tuple[float, ...]:
 
 
 def first_cut(
-    start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M
+    start: Array, end: Array, *, hulls: Hulls, slack_m: float = HAND_M, graze_m: float = GRAZE_M
 ) -> NDArray[np.int64]:
     """Number of the solid that cuts each line first, -1 where the line is free.
 
@@ -90,6 +90,8 @@ def first_cut(
     ----------
     start, end : (k, 3) arrays
         Shoulder and fitting, metres. The last ``slack_m`` of each line are not looked at.
+    graze_m : float
+        A line that is less deep than this inside a solid is not cut.
     """
     from greaseroute.stands.kernel_sight_line import cut_first
 
@@ -97,7 +99,7 @@ def first_cut(
     stop = np.maximum(0.0, 1.0 - slack_m / np.maximum(length, 1e-9))
     solid = np.empty(len(start), np.int64)
     begin, finish = (np.ascontiguousarray(at, np.float64) for at in (start, end))
-    cut_first(begin, finish, stop, hulls.planes, hulls.first, GRAZE_M, solid)
+    cut_first(begin, finish, stop, hulls.planes, hulls.first, graze_m, solid)
     return solid
 
 

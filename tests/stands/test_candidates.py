@@ -5,6 +5,8 @@ from shapely.geometry import Polygon, box
 
 from greaseroute.site.reach import Reach
 from greaseroute.stands.candidates import unit_stands, wanted_fittings
+from greaseroute.stands.grid import fine_grid, finest_grid, wholly_hidden
+from greaseroute.stands.reach import serves, stack_hulls
 from tests.stands.boxes import deck, fitting, look, machine, solid
 
 REACH = Reach(arm_m=0.6)
@@ -69,6 +71,45 @@ def test_a_fitting_behind_another_part_is_hidden_by_that_part():
     recess = solid((-3, -1, 0.0), (3, 0.7, 2.5))
     found = stands_of(machine([recess, plate], [fitting("pin", (0.0, 0.95, 1.0))]))
     assert [o.reason for o in found.out_of_reach] == ["hidden behind guard"]
+
+
+# Two plates 0.2 m thick, 0.2 m before the fitting, with a slit of 10 mm: it is seen at slopes of
+# 0.006 / 0.2 to 0.016 / 0.4 alone. Feet 0.65 to 0.85 m off find a strip of 6.5 to 8.5 mm.
+SLIT = (
+    solid((-3, -1, 0.0), (3, 0.7, 2.5)),
+    solid((-1.2, 0.9, 0.0), (0.006, 1.1, 2.0), link="left plate"),
+    solid((0.016, 0.9, 0.0), (1.2, 1.1, 2.0), link="right plate"),
+)
+BEHIND_IT = fitting("pin", (0.0, 0.7, 1.0))
+
+
+def test_a_fitting_seen_through_a_slit_is_not_hidden():
+    found = stands_of(machine(SLIT, [BEHIND_IT]))
+    assert found.out_of_reach == ()
+    for stand in found.stands:
+        assert 0.03 - 1e-3 <= stand.x_m / (stand.y_m - 0.7) <= 0.04 + 1e-3
+
+
+def test_what_is_told_as_wholly_hidden_is_seen_from_no_place_of_the_finest_grid():
+    """Behind the slit, and behind plates put up at random; few squares are left to look at."""
+    rng = np.random.default_rng(5)
+    scenes = [SLIT]
+    for _ in range(20):
+        low = rng.uniform((-0.6, 0.8, 0.0), (0.3, 1.0, 1.0), (4, 3))
+        scenes.append((SLIT[0], *(solid(a, a + rng.uniform(0.02, 0.5, 3)) for a in low)))
+    shares = []
+    for solids in scenes:
+        placed = machine(solids, [BEHIND_IT])
+        (wanted,) = wanted_fittings(placed, {("pin", "1"): HOSE})
+        goal, hulls = np.asarray([wanted.at_m]), stack_hulls(placed.solids)
+        fine = fine_grid(placed.pose, goal, within_m=0.85)
+        hidden = wholly_hidden(fine, wanted, hulls=hulls, reach=REACH)
+        spots = finest_grid(placed.pose, fine[hidden])
+        flat = np.column_stack([spots, np.zeros(len(spots))])
+        assert not serves(flat, goal, hulls=hulls, reach=REACH, hose_m=np.asarray([HOSE])).any()
+        shares.append(hidden.mean())
+    assert shares[0] > 0.7
+    assert min(shares) > 0.3
 
 
 def test_a_neighbour_parked_too_close_leaves_no_stand_on_that_side():
