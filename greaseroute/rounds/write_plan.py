@@ -170,10 +170,12 @@ def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[
         left_out(c.item, f"{c.reason} (the technician who comes)", helps=c.helps)
         for c in visit.work.cannot
     ]
-    missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & (full - visit.items)]
+    undone, reach = full - visit.items, outlook.surveyed[unit].reach
+    missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & undone]
     told = solved.skipped.get(unit, NO_TIME)
     why = {NO_BAG: NO_BAG_MORE, BAG_EMPTY: BAG_EMPTY}.get(told, NO_TIME)
-    with_second = [j for j in missed if j.needs_second]
+    moved = undone - reach.served(reach.now)  # somebody has to move the unit for these
+    with_second = [j for j in missed if j.needs_second or {f.key for f in j.fittings} & moved]
     alone = [j for j in missed if j not in with_second]
     return found + no_time(alone, why) + no_time(with_second, NO_SECOND)
 

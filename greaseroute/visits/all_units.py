@@ -115,7 +115,8 @@ class Visiting:
         found: dict[frozenset[Item], UnitTask] = {}
         rules, outfit = self.site.rules, self.outfits[number]
         work = reach.work
-        for joints in self.levels(work) if self.levels else [work.joints]:
+        levels = [*self.levels(work), *reach.with_fewer_moves()] if self.levels else [work.joints]
+        for joints in levels:
             task = unit_task(reach, joints, rules=rules, outfit=outfit)
             if task is not None:
                 found.setdefault(task.items, task)

@@ -21,7 +21,7 @@ from greaseroute.stands.fences import fences_of
 from greaseroute.stands.reach import Array
 from greaseroute.stands.stand import UnitStands
 from greaseroute.visits.nodes import LOOK, Item, item_of
-from greaseroute.visits.work import UnitWork
+from greaseroute.visits.work import JointWork, UnitWork
 from greaseroute.walk.footprint import closed_ground
 from greaseroute.walk.site_ground import ClosedBy
 
@@ -104,6 +104,30 @@ class UnitReach:
         served = {posture: self.served(posture) for posture in self.stands}
         order = [p.name for p in self.work.machine_type.postures if p.name in self.stands]
         return fewest_moves(served, now=self.now, wanted=wanted, order=order)
+
+    def with_fewer_moves(self) -> list[tuple[JointWork, ...]]:
+        """Sets of joints that are done as far as they can be reached at all without moving the
+        unit, then by moving it into a single posture; none where no move helps.
+
+        The first is once more without what needs a second person: who operates it is wanted at
+        other machines as well.
+        """
+        further = [p for p in self.stands if p != self.now]
+        if not further:
+            return []
+        served = {posture: self.served(posture) for posture in self.stands}
+        anywhere = frozenset[Item]().union(*served.values())
+        singly = further if len(further) > 1 else []
+        found = [
+            tuple(j for j in self.work.joints if (keys := _keys(j) & anywhere) and keys <= here)
+            for here in (served[self.now], *(served[self.now] | served[p] for p in singly))
+        ]
+        found.append(tuple(joint for joint in found[0] if not joint.needs_second))
+        return [joints for joints in dict.fromkeys(found) if joints]
+
+
+def _keys(joint: JointWork) -> frozenset[Item]:
+    return frozenset(f.key for f in joint.fittings)
 
 
 def posed(unit: Unit, work: UnitWork, *, posture: str | None = None) -> Posed | None:

@@ -6,9 +6,10 @@ import pytest
 from shapely.geometry import Point, box
 
 from greaseroute.rounds.planner import plan_round
-from greaseroute.rounds.request import RoundRequest
+from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Place
+from greaseroute.site.people import Person
 from greaseroute.walk.yard import stances_now
 from tests.rounds.test_planner import pumped, seconds
 from tests.rounds.yards import AT, technician, unit, yard
@@ -103,3 +104,23 @@ def test_no_room_to_stand_clear_leaves_the_ring_and_the_moves_with_the_reason():
     ]
     assert {v.posture for v in stands(plan)} == {"parked"}
     assert any("no room to bring it into the service position" in x.reason for x in plan.left)
+
+
+@pytest.mark.parametrize(("until", "most"), [("04:10", 26), ("04:16", 30)])
+def test_where_nobody_has_time_to_move_a_machine_all_else_is_greased_as_it_stands(until, most):
+    """Two truck mixers, somebody to move them for minutes alone. What is in reach with the wheels
+    straight, 13 fittings each, is done whether anybody comes or not; in 16 minutes one of them is
+    steered to one side: four more.
+    """
+    mixers = [unit(k, "truck-mixer-32t", 50 + 40 * k, 60) for k in range(2)]
+    mate = (Person(name="mate", on_site_from="04:00", on_site_to=until),)
+    still = yard(mixers, rules=MOVES.model_copy(update={"posture_moves": False}), people=mate)
+    moved = replace(still, rules=MOVES)
+    quick = Effort(1, iterations=200, prove=False)
+    plans = [plan_round(site, RoundRequest(AT), effort=quick) for site in (still, moved)]
+    straight, steered = (set(pumped(plan)) for plan in plans)
+    assert len(straight) == 26
+    assert straight <= steered
+    assert len(steered) == most
+    kingpins = [x.reason for x in plans[1].left if "kingpin" in x.joint]
+    assert set(kingpins) == {"no time for it while a second person is at hand"}
