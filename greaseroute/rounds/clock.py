@@ -13,6 +13,7 @@ from greaseroute.visits.steps import unit_call
 from greaseroute.visits.timeline import needs_of
 from greaseroute.walk.legs import NEVER
 
+ANY = 10**6  # cartridges: more than any round takes
 STORE = -1  # in a round: ways are 0 and more, the stores -1, -2, ... in their order
 
 
@@ -128,6 +129,16 @@ class Clock:
         point = self.team.stores[store]
         ready = self.arrive(spot, point) + self.reload_ms
         return Spot(point, ready, spot.left, 0) if ready <= self.end_ms else None
+
+    def pump_on(
+        self, spot: Spot, tasks: Sequence[tuple[int, int]], *, least_ms: int, by_ms: int
+    ) -> Spot | None:
+        """The same place after more (gun, strokes) there; None beyond ``by_ms`` or the bag."""
+        pumped = self._pump(tasks, list(spot.left))
+        used, ready = spot.used + pumped.put_in, spot.ready_ms + least_ms + pumped.change_ms
+        if used > self.room or ready > min(by_ms, self.end_ms):
+            return None
+        return Spot(spot.point, ready, pumped.left, used)
 
     def home(self, spot: Spot) -> int:
         """When one is at the finish; ``NEVER`` where that is too late."""

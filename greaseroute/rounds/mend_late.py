@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from greaseroute.rounds.clock import Clock
+from greaseroute.rounds.clock import ANY, STORE, Clock
 from greaseroute.rounds.in_order import best_in_order
 from greaseroute.rounds.rounds import Rounds, Units
 from greaseroute.walk.legs import NEVER
@@ -130,6 +130,22 @@ class Mender:
             (self._longer_ms(k, mine, (p, w)), p, w) for p in range(len(mine) + 1) for w in ways
         )
         for _, place, way in places[:FEW_PLACES]:
-            row = [*mine[:place], way, *mine[place:]]
-            if self.clocks[k].run(row) < NEVER:
-                yield [tuple(row) if t == k else tuple(r) for t, r in enumerate(rows)]
+            for row in self._with_stores(k, mine, (place, way)):
+                yield [row if t == k else tuple(r) for t, r in enumerate(rows)]
+
+    def _with_stores(
+        self, k: int, mine: Sequence[int], at: tuple[int, int]
+    ) -> Iterator[tuple[int, ...]]:
+        """The round with (place, way) that is in time; where only the bag is too small for it, with
+        a visit to a store before or after."""
+        clock, (place, way) = self.clocks[k], at
+        before, after = tuple(mine[:place]), tuple(mine[place:])
+        row = (*before, way, *after)
+        if clock.run(row) < NEVER:
+            yield row
+        elif clock.team.stores and clock.with_room(ANY).run(row) < NEVER:
+            for store in range(len(clock.team.stores)):
+                for more in ((STORE - store, way), (way, STORE - store)):
+                    row = (*before, *more, *after)
+                    if clock.run(row) < NEVER:
+                        yield row

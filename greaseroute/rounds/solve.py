@@ -19,6 +19,9 @@ from greaseroute.rounds.proof import (
 )
 from greaseroute.rounds.ready_team import build_team
 from greaseroute.rounds.request import Effort
+from greaseroute.rounds.room_for_more import room_for_more
+from greaseroute.rounds.rounds import Units
+from greaseroute.rounds.same_halts import same_halts
 from greaseroute.rounds.savings import savings
 from greaseroute.rounds.schedule import Schedule, fixed_ms, halts_of, keeps_windows, schedule_of
 from greaseroute.rounds.solved import Solved
@@ -33,6 +36,7 @@ NOTHING_TO_PROVE = "no unit is visited: the walk from start to finish is the sho
 
 
 MOST_FILLED_UP = 3  # searches with joints for which a bag holds enough, one after the other
+MOST_LAST = 6  # times that joints are taken in which a plan still has room for; one is the rule
 SEARCH_PASSES = 500  # per unit, where neither a count nor a time limit is given
 
 
@@ -114,12 +118,12 @@ def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: P
     """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
     _give_up_proof(found)
-    again = _at_levels(found.ready, {}, effort=effort, progress=progress)
+    again = _at_levels(found, {}, effort=effort, progress=progress)
     for _ in range(MOST_FILLED_UP):
         more = fuller(again)
         if not more or not again.complete:
             break
-        filled = _at_levels(found.ready, more, effort=effort, progress=progress)
+        filled = _at_levels(again, more, effort=effort, progress=progress)
         if filled.lost >= again.lost:
             _give_up_proof(filled)
             break
@@ -128,22 +132,55 @@ def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: P
     best = again if again.lost < found.lost else replace(found, skipped=_told_again(found, again))
     if best is not again:
         _give_up_proof(again)
+    best = _with_last_joints(best, effort=effort, progress=progress)
     progress("what more time or one more technician would save")
     notes = savings(again.team, lost=best.lost, skip_loss=weights_of(team), seed=effort.seed)
     return replace(best, notes=notes)
 
 
+def _with_last_joints(best: Solved, *, effort: Effort, progress: Progress) -> Solved:
+    """The plan with what it leaves out and still has room for, one joint after the other."""
+    for _ in range(MOST_LAST):
+        more = _room_left(best) if best.complete else {}
+        if not more:
+            break
+        filled = _at_levels(best, more, effort=effort, progress=progress, searched=False)
+        if filled.lost >= best.lost:
+            _give_up_proof(filled)
+            break
+        _give_up_proof(best)
+        best = filled
+    return best
+
+
+def _room_left(solved: Solved) -> dict[str, list[frozenset[str]]]:
+    weights, team = weights_of(solved.team), solved.team
+    units = Units(team, [weights[u] for u in team.ways.units])
+    halts = [halts_of(team, s) for s in solved.schedules]
+    return room_for_more(solved.ready, clocks_of(team), units, halts)
+
+
 def _at_levels(
-    ready: Prepared,
+    known: Solved,
     more: Mapping[str, Sequence[frozenset[str]]],
     *,
     effort: Effort,
     progress: Progress,
+    searched: bool = True,
 ) -> Solved:
-    """The search with visits that serve less, also the sets of joints in ``more``."""
+    """The search with visits that serve less, also the sets of joints in ``more``: what is known
+    already is filled up with them too, and nothing but that is done without ``searched``."""
+    ready = known.ready
     levels = levels_for_bags(ready.site, ready.technicians, more)
     fewer = with_levels(ready, levels)
-    return solve_together(fewer, build_team(fewer), effort=effort, progress=progress)
+    team = build_team(fewer)
+    halts = [halts_of(known.team, s) for s in known.schedules]
+    same = same_halts(known.team, halts, other=team)
+    if same is None:
+        searched = True
+    return solve_together(
+        fewer, team, effort=effort, progress=progress, known=same or (), searched=searched
+    )
 
 
 def _give_up_proof(solved: Solved) -> None:

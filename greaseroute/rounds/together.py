@@ -42,25 +42,28 @@ def solve_together(
     effort: Effort,
     progress: Progress,
     known: Sequence[tuple[int, ...]] = (),
+    searched: bool = True,
 ) -> Solved:
     """A crew, windows, reloads or closing hours: the crew's search, judged by the clock.
 
-    ``known``: halts of each technician that are known already, as good as what is searched.
+    ``known``: halts of each technician that are known already, as good as what is searched; with
+    ``searched`` false they are mended and filled up, and nothing else is looked for.
     """
     progress(f"order of {len(team.ways.units)} units for {len(team.members)} technicians")
     weights = weights_of(team)
     problem = crew_problem(team, skip_loss=weights, keep=ready.keep)
     relaxed, ahead = relaxed_problem(problem, team), None
-    if effort.prove and is_large(problem):
+    if effort.prove and searched and is_large(problem):
         ahead = BoundAhead(problem, relaxed, seed=effort.seed, limit_s=effort.limit_s)
-    plans = _searched(problem, effort=effort, progress=progress)
+    plans = _searched(problem, effort=effort, progress=progress) if searched else []
     units = Units(team, [weights[u] for u in team.ways.units], problem.keep, problem.change_cost_ms)
     found = [*(halts_of(plan) for plan in plans), *([known] if known else [])]
     clocks = clocks_of(team)
     rounds, every = by_the_clock(clocks, units, found)
     free_ms = rounds.last_ms
     clocks, rounds = shared(clocks, units, rounds)
-    plan = _as_solution(plans[0], rounds, clocks, problem=problem)
+    first = plans[0] if plans else _not_searched(effort)
+    plan = _as_solution(first, rounds, clocks, problem=problem)
     complete = plan.status != "interrupted"
     proof = None
     if every or not effort.prove or not complete:
@@ -150,6 +153,15 @@ def _as_solution(
     return replace(
         plan, rounds=found, lost=rounds.lost, last_finish_ms=last, changes=0, status=status,
         bound=CrewBound(0, last, None, NOT_SOUGHT),
+    )  # fmt: skip
+
+
+def _not_searched(effort: Effort) -> CrewSolution:
+    """A solution of no rounds, where none is sought."""
+    return CrewSolution(
+        rounds=(), skipped=(), lost=0, last_finish_ms=0, walk_mm=0, spread_ms=0, changes=0,
+        bound=CrewBound(0, 0, None, NOT_SOUGHT), status="no bound yet", iterations=0,
+        seed=effort.seed,
     )  # fmt: skip
 
 

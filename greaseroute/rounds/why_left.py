@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from greaseroute.rounds.clock import STORE, Clock, too_late
+from greaseroute.rounds.clock import ANY, STORE, Clock, too_late
 from greaseroute.rounds.rounds import Units
 from greaseroute.rounds.schedule import Schedule
 from greaseroute.rounds.team import Team
@@ -21,7 +21,6 @@ BAG_EMPTY = "the bag holds no cartridge more for it and there is no store to fil
 STANDS_DOWN = "no way to the finish before the shift ends"
 OPEN_WAY = "other hours for what is shut on the way, or another place for what leaves over it"
 HELPS = {SHUT_THERE: OPEN_WAY, SHUT_BACK: OPEN_WAY, CUT_OFF: "a gate, a crossing or another place"}
-ANY = 10**6  # cartridges: more than any round takes
 BY_HURDLES = (CUT_OFF, SHUT_THERE, NO_BAG, WINDOW, SHUT_BACK, SHIFT, NO_TIME)
 
 
