@@ -63,16 +63,21 @@ class Claim:
             and not misfits(self.joint.grease, basis.greases[gun.grease])
         ]
 
-    def gun_taken(self, walker: Technician) -> Gun | None:
-        """The gun of a technician that takes the most cartridges for it, of those that reach.
-
-        Those with a grease that the joint prefers come before all others: which of several is
-        taken is the plan's choice. None where none reaches as the unit stands.
+    def best_guns(self, walker: Technician) -> list[Gun]:
+        """The guns that reach all of it as the unit stands; where some of them hold a grease that
+        the joint prefers, those alone.
         """
         liked, greases = self.joint.grease.prefers_moly, self.case.basis.greases
         reach = [gun for gun in self.guns(walker) if self._reaches(walker, gun)]
         best = [gun for gun in reach if liked in (None, greases[gun.grease].moly)]
-        return max(best or reach, key=lambda gun: cartridges_for(self, gun), default=None)
+        return best or reach
+
+    def gun_taken(self, walker: Technician) -> Gun | None:
+        """Of the best guns the one that takes the most cartridges: which is taken is the plan's
+        choice. None where none reaches.
+        """
+        guns = self.best_guns(walker)
+        return max(guns, key=lambda gun: cartridges_for(self, gun), default=None)
 
     def _reaches(self, walker: Technician, gun: Gun) -> bool:
         """Whether every fitting is in reach in some posture that the unit is worked in."""
@@ -316,6 +321,7 @@ REASONS: Sequence[tuple[str, Disprove]] = (
     (r"^no gun fits|asks for the skill|has the gun or the skill", _somebody_can),
     (r"^with what is done at the unit", _bag_suffices_for_all),
     (r"more cartridges than", _bag_suffices),
+    (r"^no cartridge is left", _nothing),
     (r"no cartridge more", _no_store),
     (r"^not enough time|^no time |^its window|^the shift ends|^every way ", _nothing),
 )

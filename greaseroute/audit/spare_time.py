@@ -1,6 +1,6 @@
-"""The promise that time is short where it is said to be: nobody could do it after all.
+"""The promise that time and cartridges are short where it is said: nobody could do it after all.
 
-What is left out for want of time is tried at the end of each round, or of the visit to its unit:
+What is left out for want of them is tried at the end of each round, or of the visit to its unit:
 own places, own shortest ways, no cartridge changed. Where that ends before the shift, the claim
 does not hold; where it does not, nothing is said.
 """
@@ -27,7 +27,7 @@ from greaseroute.plan.round import Stop
 from greaseroute.site.crew import Gun, Technician
 from greaseroute.units import MS_PER_S
 
-TIME = r"^not enough time|^no time |^its window|^the shift ends"
+SHORT = r"^not enough time|^no time |^its window|^the shift ends|more cartridges|no cartridge"
 MARGIN_S = 5.0  # no quarrel about less
 MOST_TRIED = 6  # joints looked into: a way costs some tenths of a second
 
@@ -62,7 +62,7 @@ class SpareTime:
         walker = self.case.basis.walkers[number]
         if walker is None or walker not in claim.who() or claim.joint.procedure is not None:
             return ""
-        for gun in claim.guns(walker):
+        for gun in claim.best_guns(walker):
             work = self._work(claim, walker, gun)
             if work is not None:
                 told = self._at_the_unit(claim, number, gun, work=work)
@@ -172,11 +172,11 @@ class SpareTime:
 
 
 def time_is_short(case: Case) -> Iterator[Finding]:
-    """What is left out for want of time could not have been done by anybody."""
+    """What is left out for want of time or cartridges could not have been done by anybody."""
     spare, tried = SpareTime(case), 0
     for left in case.basis.plan.left:
         joint = case.joint(left.unit, left.joint)
-        if joint is None or not re.search(TIME, left.reason) or tried >= MOST_TRIED:
+        if joint is None or not re.search(SHORT, left.reason) or tried >= MOST_TRIED:
             continue
         names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
         claim = Claim(case, left, joint, names)

@@ -16,7 +16,10 @@ from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import JointWork, outfit_of
 from greaseroute.walk.legs import NEVER
 
-MOST_TRIED = 6  # joints of a unit that are tried one by one and together, the weightiest first
+# Joints of a unit that are tried together and one by one, the weightiest first.
+MOST_TOGETHER, MOST_ALONE = 6, 30
+# With more to do other places to stand are kept: a walk between them may be shorter by a little.
+WALKED_LESS_MS = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +34,7 @@ class _Place:
 
 
 def room_for_more(
-    ready: Prepared, clocks: Sequence[Clock], units: Units, halts: Sequence[Sequence[int]]
+    ready: Prepared, clocks: Sequence[Clock], units: Units, *, halts: Sequence[Sequence[int]]
 ) -> dict[str, list[frozenset[str]]]:
     """For each unit not served as well as it could be, sets of joints that a visit might serve: for
     a unit that is visited what is served now, then more.
@@ -39,7 +42,7 @@ def room_for_more(
     names = units.team.ways.units
     found: dict[str, list[frozenset[str]]] = {}
     for unit in units.left(halts):
-        now = _visit_of(clocks, units, halts, unit)
+        now = _visit_of(units, halts, unit)
         sets = [
             some
             for clock, row in zip(clocks, halts, strict=True)
@@ -54,15 +57,13 @@ def room_for_more(
 Now = tuple[int, int, UnitVisit]  # technician, number of the halt, visit
 
 
-def _visit_of(
-    clocks: Sequence[Clock], units: Units, halts: Sequence[Sequence[int]], unit: int
-) -> Now | None:
+def _visit_of(units: Units, halts: Sequence[Sequence[int]], unit: int) -> Now | None:
     """By whom and how a unit is visited."""
     ways = units.team.ways
-    for clock, row in zip(clocks, halts, strict=True):
+    for technician, row in enumerate(halts):
         for number, halt in enumerate(row):
             if halt >= 0 and units.unit_of_way[halt] == unit:
-                return clock.number, number, ways.visits[ways.ways[halt].visit]
+                return technician, number, ways.visits[ways.ways[halt].visit]
     return None
 
 
@@ -127,8 +128,8 @@ class _Room:
         for joint in alone:
             if fits([*many, joint]):
                 many = (*many, joint)
-        tried = [many, *(many[:count] for count in range(1, MOST_TRIED + 1))]
-        tried += [(joint,) for joint in alone[:MOST_TRIED]]
+        tried = [many, *(many[:count] for count in range(1, MOST_TOGETHER + 1))]
+        tried += [(joint,) for joint in alone[:MOST_ALONE]]
         return [served | {j.joint.name for j in some} for some in tried if some]
 
     def _missing(self, visit: UnitVisit, served: frozenset[str]) -> list[JointWork]:
@@ -153,7 +154,7 @@ class _Room:
         guns = [gun.name for gun in clock.team.site.guns]
         fittings = [f for joint in joints for f in joint.fittings]
         pumped = [(guns.index(f.gun), f.strokes) for f in fittings]
-        least_ms = sum(ms(f.pump_s) for f in fittings)
+        least_ms = max(0, sum(ms(f.pump_s) for f in fittings) - WALKED_LESS_MS)
         after = clock.pump_on(spot, pumped, least_ms=least_ms, by_ms=last)
         for halt in self.row[place.after :]:
             after = None if after is None else clock.step(after, halt)

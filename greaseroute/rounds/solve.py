@@ -157,7 +157,7 @@ def _room_left(solved: Solved) -> dict[str, list[frozenset[str]]]:
     weights, team = weights_of(solved.team), solved.team
     units = Units(team, [weights[u] for u in team.ways.units])
     halts = [halts_of(team, s) for s in solved.schedules]
-    return room_for_more(solved.ready, clocks_of(team), units, halts)
+    return room_for_more(solved.ready, clocks_of(team), units, halts=halts)
 
 
 def _at_levels(

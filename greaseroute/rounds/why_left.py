@@ -17,10 +17,20 @@ NO_BAG_MORE = "with what is done at the unit it takes more cartridges than a ful
 WINDOW = "its window is too short or too early for anyone to work in it"
 SHIFT = "the shift ends before anyone could be back from it"
 NO_TIME = "no time is left for it beside what weighs more"
+NO_CARTRIDGE = "no cartridge is left for it beside what weighs more"
 BAG_EMPTY = "the bag holds no cartridge more for it and there is no store to fill it again"
 STANDS_DOWN = "no way to the finish before the shift ends"
 OPEN_WAY = "other hours for what is shut on the way, or another place for what leaves over it"
-HELPS = {SHUT_THERE: OPEN_WAY, SHUT_BACK: OPEN_WAY, CUT_OFF: "a gate, a crossing or another place"}
+MORE_ROOM = "room for more cartridges in a bag"
+HELPS = {
+    SHUT_THERE: OPEN_WAY,
+    SHUT_BACK: OPEN_WAY,
+    CUT_OFF: "a gate, a crossing or another place",
+    NO_BAG: MORE_ROOM,
+    NO_BAG_MORE: MORE_ROOM,
+    NO_CARTRIDGE: MORE_ROOM,
+    BAG_EMPTY: MORE_ROOM,
+}
 BY_HURDLES = (CUT_OFF, SHUT_THERE, NO_BAG, WINDOW, SHUT_BACK, SHIFT, NO_TIME)
 
 
@@ -48,7 +58,7 @@ def why_left(
         return NOBODY
     furthest = max(_hurdles(clock, way) for clock, way in choices)
     if furthest == len(BY_HURDLES) - 1 and _bag_alone(clocks, choices, halts):
-        return NO_BAG if clocks[0].team.stores else BAG_EMPTY
+        return NO_CARTRIDGE if clocks[0].team.stores else BAG_EMPTY
     return BY_HURDLES[furthest]
 
 
@@ -96,7 +106,7 @@ def _bag_alone(
 ) -> bool:
     """Whether with more cartridges in the bag the unit would fit into somebody's round as it is.
 
-    Nobody who would only have to fill the bag at a store before is short of cartridges: of time.
+    Nobody who would only have to fill the bag at a store beside it is short of cartridges: of time.
     """
     places = [
         (clock, way, row, place)
@@ -106,9 +116,10 @@ def _bag_alone(
         if clock.with_room(ANY).run([*row[:place], way, *row[place:]]) < NEVER
     ]
     return bool(places) and not any(
-        clock.unhurried().run([*row[:place], STORE - store, way]) < NEVER
+        clock.unhurried().run([*row[:place], *more, *row[place:]]) < NEVER
         for clock, way, row, place in places
-        for store in range(len(clock.team.stores))
+        for store in range(STORE, STORE - len(clock.team.stores), -1)
+        for more in ((store, way), (way, store), (store, way, store))
     )
 
 

@@ -36,6 +36,7 @@ from greaseroute.rounds.why_left import (
     HELPS,
     NO_BAG,
     NO_BAG_MORE,
+    NO_CARTRIDGE,
     STANDS_DOWN,
     stands_down,
 )
@@ -173,11 +174,13 @@ def _left_at_visited(solved: Solved, visit: UnitVisit, technician: int) -> list[
     undone, reach = full - visit.items, outlook.surveyed[unit].reach
     missed = [j for j in visit.work.joints if {f.key for f in j.fittings} & undone]
     told = solved.skipped.get(unit, NO_TIME)
-    why = {NO_BAG: NO_BAG_MORE, BAG_EMPTY: BAG_EMPTY}.get(told, NO_TIME)
+    bags = {NO_BAG: NO_BAG_MORE, NO_CARTRIDGE: NO_CARTRIDGE, BAG_EMPTY: BAG_EMPTY}
+    why = bags.get(told, NO_TIME)
     moved = undone - reach.served(reach.now)  # somebody has to move the unit for these
     with_second = [j for j in missed if j.needs_second or {f.key for f in j.fittings} & moved]
     alone = [j for j in missed if j not in with_second]
-    return found + no_time(alone, why) + no_time(with_second, NO_SECOND)
+    helps = HELPS.get(why, MORE_TIME)
+    return found + no_time(alone, why, helps=helps) + no_time(with_second, NO_SECOND)
 
 
 def _left_at_unvisited(ready: Prepared, unit: str, *, reason: str) -> list[LeftOut]:
