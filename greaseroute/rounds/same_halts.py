@@ -14,9 +14,11 @@ def same_halts(
     team: Team, halts: Sequence[Sequence[int]], *, other: Team
 ) -> list[tuple[int, ...]] | None:
     """The halts of each technician by the ways of ``other``: the same visits, in and out at the
-    same places. None where one is missing there; stores keep their numbers.
+    same places, the shortest of several. None where one is missing there; stores keep their
+    numbers.
     """
-    found = dict(_keys(other))
+    total_ms = other.ways.total_ms.tolist()
+    found = dict(sorted(_keys(other), key=lambda each: -total_ms[each[1]]))
     mine = {way: key for key, way in _keys(team)}
     rows = [[found.get(mine[halt]) if halt >= 0 else halt for halt in row] for row in halts]
     return None if any(None in row for row in rows) else [
