@@ -6,14 +6,13 @@ from greaseroute.catalogue.posture import position
 from greaseroute.intervals.worklist import DueItem
 from greaseroute.plan.round import LeftOut
 from greaseroute.site.model import Site
+from greaseroute.visits.calls import MORE_TIME, NO_SECOND
 from greaseroute.visits.nodes import Item
 from greaseroute.visits.poses import Surveyed
 from greaseroute.visits.visit import turns
 from greaseroute.visits.work import JointWork, UnitWork, left_out
 
 NO_TIME = "not enough time before the shift"
-MORE_TIME = "more time, or one more technician"
-NO_SECOND = "no time for it while a second person is at hand"
 
 
 def nobody_can(works: Sequence[Sequence[UnitWork]]) -> list[LeftOut]:
@@ -87,6 +86,8 @@ def fitting_reason(
         return reason, helps
     if posture in surveyed.no_call:
         no_call = surveyed.no_call[posture]
+        if no_call.reason == NO_SECOND:
+            return no_call.reason, no_call.helps
         return f"{reason}; in reach in {position(posture)}; {no_call.reason}", no_call.helps
     if may_move and not reach.has_clear:
         return f"{reason}; no clear ground to stand on while it moves", position(posture)

@@ -10,6 +10,7 @@ from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.rounds.solve import solve
 from greaseroute.rounds.solved import Solved
 from greaseroute.rounds.standing import Standing
+from greaseroute.rounds.untaken import without_untaken
 from greaseroute.rounds.write_plan import write_plan
 from greaseroute.site.model import Site
 
@@ -54,11 +55,29 @@ def plan_round(
     told = progress or (lambda text: None)
     effort = effort or Effort()
     standing = standing or Standing(site)
-    ready = prepare(site, request, progress=told, standing=standing)
-    solved = solve(ready, effort=effort, progress=told)
+    solved = _solved(site, request, standing, effort=effort, progress=told)
     if request.guns is not None:
         solved = _guns_as_left(standing, request, solved, effort=effort, progress=told)
     return _proved(solved, seed=effort.seed, progress=told, meanwhile=meanwhile)
+
+
+def _solved(
+    site: Site,
+    request: RoundRequest,
+    standing: Standing,
+    *,
+    effort: Effort,
+    progress: Callable[[str], None],
+) -> Solved:
+    """The best walk; where postures are not asked for after all, on the ground without them."""
+
+    def again(given_up: frozenset[tuple[str, str]]) -> Solved:
+        progress("once more without the postures that nobody has time for")
+        ready = prepare(site, request, progress=progress, standing=standing, given_up=given_up)
+        return solve(ready, effort=effort, progress=progress)
+
+    ready = prepare(site, request, progress=progress, standing=standing)
+    return without_untaken(solve(ready, effort=effort, progress=progress), again)
 
 
 def _guns_as_left(
@@ -77,8 +96,7 @@ def _guns_as_left(
     if solved.proof is not None:
         solved.proof.end()
     own, site = replace(request, guns=None), site_with_guns(standing.site, request.guns)
-    ready = prepare(site, own, progress=progress, standing=standing)
-    return solve(ready, effort=effort, progress=progress)
+    return _solved(site, own, standing, effort=effort, progress=progress)
 
 
 def _proved(

@@ -1,6 +1,6 @@
 """Everything before the search: what is due, where one stands for it, which ways there are."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -78,11 +78,17 @@ def _looks(site: Site, request: RoundRequest) -> dict[str, tuple[str, ...]]:
 
 
 def prepare(
-    site: Site, request: RoundRequest, *, progress: Progress, standing: Standing | None = None
+    site: Site,
+    request: RoundRequest,
+    *,
+    progress: Progress,
+    standing: Standing | None = None,
+    given_up: Collection[tuple[str, str]] = (),
 ) -> Prepared:
     """Work, ground, stands, tours inside units and ways. Raises UnknownName, PostureRefused.
 
-    ``standing``: the site as other rounds have found it.
+    ``standing``: the site as other rounds have found it. ``given_up``: postures (unit, posture)
+    that nobody is asked for.
     """
     morning = morning_of(site, request.at, finish_by=request.finish_by)
     crew = _crew(site, request.technicians)
@@ -95,7 +101,7 @@ def prepare(
     progress("placing machines, free ground")
     standing = standing or Standing(site)
     now = standing.now
-    calls = calls_on(site, morning, now)
+    calls = calls_on(site, morning, now, given_up=given_up)
     works = [tuple(without_calls(w, calls, now[w.unit.unit][0]) for w in each) for each in works]
     traffic = standing.traffic(morning)
     yard, look = _yard_and_look(
@@ -118,7 +124,9 @@ def prepare(
     )  # fmt: skip
 
 
-def calls_on(site: Site, morning: Morning, now: Stances) -> Calls:
+def calls_on(
+    site: Site, morning: Morning, now: Stances, *, given_up: Collection[tuple[str, str]] = ()
+) -> Calls:
     """Which calls can be made this morning, with every unit as it stands."""
     hands = hands_of(site, morning)
     outlines = {unit: [placed[0].outline] for unit, placed in now.items()}
@@ -128,6 +136,7 @@ def calls_on(site: Site, morning: Morning, now: Stances) -> Calls:
         people=lambda machine: spans_for(hands, machine),
         window=lambda unit: unit_window(unit, morning),
         clock=lambda at: f"{morning.moment(at):%H:%M}",
+        given_up=given_up,
     )
 
 

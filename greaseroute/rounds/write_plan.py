@@ -17,8 +17,6 @@ from greaseroute.plan.round import (
 from greaseroute.rounds.cartridges import added_up
 from greaseroute.rounds.check_ins import check_ins
 from greaseroute.rounds.left_out import (
-    MORE_TIME,
-    NO_SECOND,
     NO_TIME,
     by_unit_and_joint,
     due_fittings,
@@ -40,6 +38,7 @@ from greaseroute.rounds.why_left import (
     STANDS_DOWN,
     stands_down,
 )
+from greaseroute.visits.calls import MORE_TIME, NO_SECOND
 from greaseroute.visits.visit import UnitVisit
 from greaseroute.visits.work import left_out, outfit_of
 

@@ -1,6 +1,6 @@
 """Which calls can be made at a unit: for a posture, a slew, a second pair of hands, or why not."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 
 from greaseroute.catalogue.kinematics.placed import PlacedMachine
@@ -21,6 +21,8 @@ from greaseroute.units import MS_PER_S, S_PER_MIN, ms
 from greaseroute.visits.work import CannotDo, JointWork, UnitWork
 
 Span = tuple[int, int]
+NO_SECOND = "no time for it while a second person is at hand"
+MORE_TIME = "more time, or one more technician"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,8 @@ class Calls:
     """What stands in the way of calls: people and their hours, and what is round the machines.
 
     ``people`` gives the spans (ms) in which somebody is at hand who may operate a machine,
-    ``window`` when a unit stands, ``clock`` a moment as text.
+    ``window`` when a unit stands, ``clock`` a moment as text. ``given_up`` are postures (unit,
+    posture) that there was no time for.
     """
 
     rules: WorkingRules
@@ -44,12 +47,15 @@ class Calls:
     people: Callable[[MachineType], Sequence[Span]]
     window: Callable[[Unit], Span]
     clock: Callable[[int], str]
+    given_up: Collection[tuple[str, str]] = ()
     _known: dict[tuple[str, str, str], NoCall | None] = field(default_factory=dict)
 
     def for_posture(
         self, work: UnitWork, now: PlacedMachine, other: PlacedMachine
     ) -> NoCall | None:
         """Why a unit cannot be brought from one posture into another."""
+        if (work.unit.unit, other.posture) in self.given_up:
+            return NoCall(NO_SECOND, MORE_TIME)
         key = work.unit.unit, now.posture, other.posture
         if key not in self._known:
             wanted_ms = ms(self.rules.posture_move_min * S_PER_MIN)

@@ -164,11 +164,15 @@ def _less(free: BaseGeometry, closed: Sequence[Polygon], *, near: BaseGeometry) 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Surveyed:
-    """One unit: stands in each posture it is worked in; for items out of reach, what would help."""
+    """One unit: stands in each posture it is worked in; for items out of reach, what would help.
+
+    ``closed_off`` are in reach as all units stand, and no more where some are moved.
+    """
 
     reach: UnitReach
     elsewhere: Mapping[Item, str]
     no_call: Mapping[str, NoCall] = field(default_factory=dict)
+    closed_off: frozenset[Item] = frozenset()
 
 
 def apart(poses: Sequence[Mapping[str, Poses]], calls: Calls) -> list[dict[str, Poses]]:
@@ -239,7 +243,9 @@ def surveyed(work: UnitWork, poses: Poses, *, terms: Terms, changed: BaseGeometr
     outline = poses.poses[0].placed.outline
     same = len(poses.poses) == 1 and outline.distance(changed) > NEAR_M
     reach = poses.here if same else reach_unit(poses.work, poses.poses, terms=terms)
-    return Surveyed(reach, poses.elsewhere, poses.no_call)
+    served = frozenset[Item]().union(*(reach.served(posture) for posture in reach.stands))
+    closed_off = poses.here.served(poses.here.now) - served
+    return Surveyed(reach, poses.elsewhere, poses.no_call, closed_off)
 
 
 def newly_closed(poses: Sequence[Mapping[str, Poses]]) -> BaseGeometry:

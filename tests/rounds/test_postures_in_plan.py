@@ -10,9 +10,10 @@ from greaseroute.rounds.request import Effort, RoundRequest
 from greaseroute.site.crew import WorkingRules
 from greaseroute.site.ground_plan import Place
 from greaseroute.site.people import Person
+from greaseroute.site.reach import Reach
 from greaseroute.walk.yard import stances_now
 from tests.rounds.test_planner import pumped, seconds
-from tests.rounds.yards import AT, technician, unit, yard
+from tests.rounds.yards import AT, GUNS, technician, unit, yard
 
 KIND = "crawler-excavator-22t"
 MOVES = WorkingRules(posture_moves=True, posture_move_min=3.0)
@@ -124,3 +125,23 @@ def test_where_nobody_has_time_to_move_a_machine_all_else_is_greased_as_it_stand
     assert len(steered) == most
     kingpins = [x.reason for x in plans[1].left if "kingpin" in x.joint]
     assert set(kingpins) == {"no time for it while a second person is at hand"}
+
+
+def test_ground_is_not_kept_off_for_a_posture_that_nobody_takes():
+    """A truck mixer, a short arm, 0.3 m kept off. Steered to both sides its wheels close the ground
+    from which its second front axle is greased; in four minutes nobody steers it, so it is greased
+    as where it never moves.
+    """
+    mate = (Person(name="mate", on_site_from="04:00", on_site_to="04:04"),)
+    guns = tuple(g.model_copy(update={"hose_m": 0.25}) for g in GUNS)
+    rules = MOVES.model_copy(update={"clearance_m": 0.3})
+    mixer = unit(0, "truck-mixer-32t", 60, 60, posture="greasing")
+    ada = technician(reach=Reach(arm_m=0.6))
+    site = yard([mixer], rules=rules, people=mate, guns=guns, technicians=(ada,))
+    still = replace(site, rules=rules.model_copy(update={"posture_moves": False}))
+    quick = Effort(1, iterations=200, prove=False)
+    plans = [plan_round(each, RoundRequest(AT), effort=quick) for each in (still, site)]
+    straight, moved = ({f for f in pumped(plan) if "second front" in f[1]} for plan in plans)
+    assert len(straight) == 8
+    assert moved == straight
+    assert not [v for v in stands(plans[1]) if v.event]
