@@ -111,8 +111,8 @@ def _crew_problem(crew: int, *, units: int) -> CrewProblem:
     )
 
 
-HERE = (_crew,)  # as long as the others together
-BESIDE = (_small_crew, _walk, _sight, _unit, _clusters)
+HERE = (_crew, _walk)  # as long as the others together
+BESIDE = (_small_crew, _clusters, _sight, _unit)
 
 
 def warm_up(progress: Callable[[str], object] = lambda text: None) -> None:
