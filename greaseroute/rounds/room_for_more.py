@@ -37,7 +37,7 @@ def room_for_more(
     ready: Prepared, clocks: Sequence[Clock], units: Units, *, halts: Sequence[Sequence[int]]
 ) -> dict[str, list[frozenset[str]]]:
     """For each unit not served as well as it could be, sets of joints that a visit might serve: for
-    a unit that is visited what is served now, then more.
+    a unit that is visited more than what is served now.
     """
     names = units.team.ways.units
     found: dict[str, list[frozenset[str]]] = {}
@@ -49,8 +49,7 @@ def room_for_more(
             for some in _sets(_Room(ready, clock, row), unit, now)
         ]
         if sets:
-            served = [] if now is None else [_served(now[2])]
-            found[names[unit]] = list(dict.fromkeys([*served, *sets]))
+            found[names[unit]] = list(dict.fromkeys(sets))
     return found
 
 

@@ -171,7 +171,7 @@ def _at_levels(
     """The search with visits that serve less, also the sets of joints in ``more``: what is known
     already is filled up with them too, and nothing but that is done without ``searched``."""
     ready = known.ready
-    levels = levels_for_bags(ready.site, ready.technicians, more)
+    levels = levels_for_bags(ready.site, ready.technicians, _with_known(known, more))
     fewer = with_levels(ready, levels)
     team = build_team(fewer)
     halts = [halts_of(known.team, s) for s in known.schedules]
@@ -181,6 +181,18 @@ def _at_levels(
     return solve_together(
         fewer, team, effort=effort, progress=progress, known=same or (), searched=searched
     )
+
+
+def _with_known(
+    known: Solved, more: Mapping[str, Sequence[frozenset[str]]]
+) -> dict[str, list[frozenset[str]]]:
+    """Sets of joints with those that are served already: what is known stays a plan."""
+    calls = [h.call for s in known.schedules for h in s.halts if h.call is not None]
+    sets = {unit: list(some) for unit, some in more.items()}
+    for call in calls:
+        served = frozenset(joint for joint, _ in call.visit.items)
+        sets.setdefault(call.visit.work.unit.unit, []).append(served)
+    return sets
 
 
 def _give_up_proof(solved: Solved) -> None:

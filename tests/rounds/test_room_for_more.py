@@ -7,6 +7,7 @@ import pytest
 
 from greaseroute.audit.audit import audit_round
 from greaseroute.audit.basis import Asked
+from greaseroute.rounds import solve
 from greaseroute.rounds.clock import STORE, clocks_of
 from greaseroute.rounds.mend_late import Mender
 from greaseroute.rounds.planner import plan_round
@@ -16,7 +17,7 @@ from greaseroute.rounds.request import RoundRequest
 from greaseroute.rounds.rounds import Units
 from greaseroute.rounds.same_halts import same_halts
 from greaseroute.rounds.solve import work_alone_fits
-from greaseroute.rounds.together import weights_of
+from greaseroute.rounds.together import solve_together, weights_of
 from greaseroute.rounds.why_left import MORE_ROOM, NO_CARTRIDGE
 from greaseroute.walk.legs import NEVER
 from tests.rounds.test_bags import STILL, served, small_bag
@@ -104,3 +105,18 @@ def test_halts_are_found_again_among_the_ways_of_another_team():
     assert elsewhere.run(same[0]) == clock.run(row)
     less = team_of(site, work=[("U-1", "bucket pins")])
     assert same_halts(team, [row], other=less) is None
+
+
+def test_a_search_that_knows_a_plan_loses_no_more_than_that(monkeypatch):
+    """Sets of joints that a bag is enough for are made for one plan: the next search has them."""
+    lost = []
+
+    def searched(*args, **options):
+        found = solve_together(*args, **options)
+        lost.append(found.lost)
+        return found
+
+    monkeypatch.setattr(solve, "solve_together", searched)
+    plan_round(two_loaders(20, bag=1), RoundRequest(AT, finish_by=AT + timedelta(seconds=981)))
+    assert len(lost) >= 4
+    assert lost == sorted(lost, reverse=True)
