@@ -116,7 +116,6 @@ def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[
     """The site as the plan found it, and what was asked for. Raises UnknownName."""
     from greaseroute.audit.basis import Asked
     from greaseroute.cli.on_record import on_record
-    from greaseroute.cli.under_way import as_asked, under_way
     from greaseroute.errors import UnknownName
 
     if plan.of_week:
@@ -130,6 +129,8 @@ def _asked(args: argparse.Namespace, site: "Site", plan: "RoundPlan") -> "tuple[
             limit="a rest with --done-so-far FILE, a whole round without",
             next_step="name the file that the rest was planned with, or leave it out",
         )  # fmt: skip
+    from greaseroute.cli.under_way import as_asked, under_way  # slow to import
+
     args.at = datetime.fromisoformat(plan.rest_of_round_from)
     way = under_way(args, site)
     return way.site, as_asked(way)
