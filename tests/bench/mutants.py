@@ -38,6 +38,8 @@ SCHEDULE, CLOCK, LEGS, STOPS = (
     "rounds/schedule.py", "rounds/clock.py", "walk/legs.py", "rounds/stops.py",
 )  # fmt: skip
 CARRIED = "rounds/cartridges.py"
+IN_TIME = "if took >= 0 and self._ends_in(now, from_ms + took):\n            "
+ALWAYS = "if took >= 0:\n            "
 
 DUE = (
     Change(OWED, "return self.left <= 1e-9\n", "return self.left < -1e-9\n"),
@@ -129,9 +131,11 @@ SCHEDULED = (
     Change(CLOCK, "Spot(point, ready, spot.left, 0)", "Spot(point, ready, spot.left, spot.used)"),
     Change(CLOCK, "if left[gun] < strokes:", "if left[gun] <= strokes:"),
     Change(CLOCK, "return arrive if arrive <= self.end_ms else NEVER", "return arrive"),
-    Change(LEGS, "if took >= 0 and self._ends_in(now, from_ms + took):", "if took >= 0:"),
+    Change(LEGS, f"{IN_TIME}return Leg(", f"{ALWAYS}return Leg("),
+    Change(LEGS, f"{IN_TIME}return from_ms", f"{ALWAYS}return from_ms"),
     Change(LEGS, "max(lo, first) + long", "lo + long"),
-    Change(LEGS, "return min(found, key=lambda leg: leg.arrive_ms)", "return found[0]"),
+    Change(LEGS, "best = min(best, leg, key=", "best = max(best, leg, key="),
+    Change(LEGS, "0 <= took < best.arrive_ms - from_ms", "0 <= took < 0"),
     Change(LEGS, "found.append((lo, max([hi, *ends])))", "found.append((lo, hi))"),
     Change(CARRIED, "if n}", "}"),
     Change(CARRIED, "return tuple(n * ms(guns[f.gun].change_s) for f, n in pairs)",

@@ -97,6 +97,20 @@ def test_who_starts_on_ground_that_shuts_later_walks_the_line_of_a_span_that_is_
     assert found.leg(0, 1, from_ms=300_001).arrive_ms >= NEVER
 
 
+def test_the_time_of_arrival_alone_is_that_of_the_leg():
+    """Set off at 0, 5, ... s: the wall shuts at 95 s, so that the first are caught by it, and opens
+    at 300 s.
+    """
+    found = legs((0, []), (95, [WALL]), (300, []))
+    waited = 0
+    for from_ms in range(0, 310_000, 5_000):
+        leg = found.leg(0, 1, from_ms=from_ms)
+        assert found.arrive_ms(0, 1, from_ms=from_ms) == leg.arrive_ms
+        waited += bool(leg.waits)
+    assert 0 < waited < 62
+    assert found.arrive_ms(1, 1, from_ms=7) == 7
+
+
 def test_the_wait_of_a_crossing_lies_where_the_crossing_is():
     """20 s of waiting at 105 m: begun at 90 s the crossing is left at 120 s, shut from 115 s on."""
     gate = WaitLine(LineString([(105, -1), (105, 11)]), 20.0)
