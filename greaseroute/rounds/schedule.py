@@ -57,11 +57,6 @@ class TimedHalt:
     people: tuple[Booking, ...] | None = ()
 
     @property
-    def phase(self) -> int:
-        """The span of hours whose line is walked."""
-        return self.leg.span
-
-    @property
     def depart_ms(self) -> int:
         """When one sets off for it."""
         return self.leg.depart_ms
@@ -96,11 +91,6 @@ class Schedule:
     def finish_ms(self) -> int:
         """When one is there."""
         return self.home.arrive_ms
-
-    @property
-    def phase(self) -> int:
-        """The span of hours whose line is walked to the finish."""
-        return self.home.span
 
     @property
     def idle_ms(self) -> int:

@@ -69,7 +69,8 @@ def joined(lines: Sequence[Line]) -> Line:
 def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
     """The walk of one technician as it is written to ``round.json``."""
     stops = _stops(schedule, desk)
-    home = desk.walks.line(schedule.last, schedule.route.finish, span=schedule.phase)
+    finish, leg = schedule.route.finish, schedule.home
+    home = desk.walks.line(schedule.last, finish, span=leg.span, over=leg.over)
     path = joined([line for stop in stops for line in (stop.path, stop.inside)] + [home])
     walk_ms = _walk_ms(schedule, desk)
     wait_ms = schedule.idle_ms
@@ -113,6 +114,11 @@ def inside_ms(call: UnitCall) -> int:
     return sum(int(call.visit.walks.ms[a, b]) for a, b in pairwise(call.numbers))
 
 
+def _way(halt: TimedHalt, desk: Desk) -> Line:
+    leg = halt.leg
+    return desk.walks.line(halt.origin, halt.enter, span=leg.span, over=leg.over)
+
+
 def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
     return Stop(
         unit=desk.names[halt.enter],
@@ -120,7 +126,7 @@ def _store_stop(halt: TimedHalt, desk: Desk, *, load: dict[str, int]) -> Stop:
         leave=desk.morning.text(halt.leave_ms),
         wait_s=(halt.begin_ms - halt.arrive_ms) / MS_PER_S,
         reload=True,
-        path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
+        path=_way(halt, desk),
         load=load,
     )
 
@@ -143,7 +149,7 @@ def _unit_stop(halt: TimedHalt, call: UnitCall, desk: Desk) -> Stop:
         people=tuple(each for some in people.values() for each in some),
         fixed_s=(call.visit.fixed_ms + change_ms(call, halt.put_in, guns=guns)) / MS_PER_S,
         cautions=unit_cautions(call),
-        path=desk.walks.line(halt.origin, halt.enter, span=halt.phase),
+        path=_way(halt, desk),
         inside=desk.inside(call),
         stands=tuple(
             _stand(

@@ -68,7 +68,8 @@ class Pace:
         for candidate in in_done_order(stop, chosen):
             self.done[candidate.kind] += 1
             lessons.append(lesson(candidate, nth=self.done[candidate.kind], curve=self.curve))
-        path = self.walks.line(halt.origin, halt.enter, span=halt.phase)
+        leg = halt.leg
+        path = self.walks.line(halt.origin, halt.enter, span=leg.span, over=leg.over)
         return LearnerStop(
             unit=stop.unit,
             type=stop.type,

@@ -5,6 +5,9 @@ follows the quickest line of the ground of some span, also of one that is over (
 open one piece after the other), in pieces that are open or shut together: a
 piece is begun only if it stays open until it is left. One waits between two pieces, on ground that
 stays open meanwhile, as far along the line as can be reached.
+
+Where no such line can be walked, since the ground of the start is about to shut, one first leaves
+it: to another point on the line of now, and from there on the line of a later span.
 """
 
 from bisect import bisect_right
@@ -13,11 +16,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+import numpy as np
+
 from greaseroute.solvers.arrays import IntArray
 from greaseroute.walk.pieces import Cuts, Piece, pieces_of
-from greaseroute.walk.tables import Grounds, Point2, Walks
+from greaseroute.walk.tables import Grounds, Over, Point2, Walks
 
 NEVER = 2**50  # ms: a leg that cannot be walked
+MOST_OVER = 8  # points over which one leaves ground that shuts, the quickest ways first
 
 
 class Wait(NamedTuple):
@@ -32,13 +38,15 @@ class Leg(NamedTuple):
     """A leg by the clock: when one sets off and arrives, the span whose line is walked, the waits.
 
     A wait before setting off lies between the moment asked for and ``depart_ms``; ``waits`` are
-    those on the way. ``arrive_ms`` is ``NEVER`` where it cannot be walked.
+    those on the way. ``arrive_ms`` is ``NEVER`` where it cannot be walked. ``over``: the point that
+    one passes, and the span whose line is walked from there on.
     """
 
     depart_ms: int
     arrive_ms: int
     span: int
     waits: tuple[Wait, ...] = ()
+    over: Over | None = None
 
     @property
     def walk_ms(self) -> int:
@@ -96,9 +104,9 @@ class Legs:
             took = int(self.spans[line][1][a, b])
             # Nobody is sooner along a line than without any wait on it.
             if 0 <= took < best.arrive_ms - from_ms:
-                leg = self._along(a, b, line, from_ms=from_ms)
+                leg = self._along(self._pieces_of(a, b, line), line, from_ms=from_ms)
                 best = min(best, leg, key=lambda leg: leg.arrive_ms)
-        return best
+        return best if best.arrive_ms < NEVER else self._leaving(a, b, from_ms=from_ms)
 
     def arrive_ms(self, a: int, b: int, *, from_ms: int) -> int:
         """When the leg from point a to b ends; the same as `leg` tells, asked most often."""
@@ -118,9 +126,34 @@ class Legs:
     def _ends_in(self, span: int, at_ms: int) -> bool:
         return span + 1 == len(self.spans) or at_ms <= self._begins[span + 1]
 
-    def _along(self, a: int, b: int, line: int, *, from_ms: int) -> Leg:
-        """The leg along the quickest line of one span's ground."""
-        pieces = self._pieces_of(a, b, line)
+    def _leaving(self, a: int, b: int, *, from_ms: int) -> Leg:
+        """The leg that arrives first of those that leave by the line of now to some other point,
+        and go on from there by the line of a later span."""
+        now, best = self.span_at(from_ms), IMPOSSIBLE
+        line, later = self._lines[now], dict.fromkeys(self._lines[now + 1 :])
+        for onward in (k for k in later if k != line):
+            there, on = self.spans[line][1][a], self.spans[onward][1][:, b]
+            joined = np.flatnonzero((there > 0) & (on > 0))
+            took = (there + on)[joined]
+            for number in np.argsort(took, kind="stable")[:MOST_OVER].tolist():
+                over = Over(int(joined[number]), onward)
+                if int(took[number]) < best.arrive_ms - from_ms:
+                    pieces = self._pieces_over(a, b, line, over=over)
+                    leg = self._along(pieces, line, from_ms=from_ms)._replace(over=over)
+                    best = min(best, leg, key=lambda leg: leg.arrive_ms)
+        return best
+
+    def _pieces_over(self, a: int, b: int, line: int, *, over: Over) -> tuple[Piece, ...]:
+        """The pieces of a line up to a point, and of another one from there on."""
+        first = self._pieces_of(a, over.point, line)
+        ms = first[-1].end_ms
+        return first + tuple(
+            p._replace(begin_ms=p.begin_ms + ms, end_ms=p.end_ms + ms)
+            for p in self._pieces_of(over.point, b, over.span)
+        )
+
+    def _along(self, pieces: Sequence[Piece], line: int, *, from_ms: int) -> Leg:
+        """The leg along a line in pieces, begun on the ground of a span."""
         times = _times(pieces, self._begins, from_ms=from_ms)
         if times is None:
             return IMPOSSIBLE

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -21,6 +22,13 @@ NO_PATH = -1
 MM_PER_M = 1000
 # A millisecond is not added for what float noise puts a hair above a whole one.
 SLACK = 1e-6
+
+
+class Over(NamedTuple):
+    """A point that a walk leads over, by number, and the span whose line it takes from there on."""
+
+    point: int
+    span: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,8 +58,14 @@ class Walks:
         """(begin, times) of each span."""
         return tuple(zip(self.begins, self.ms, strict=True))
 
-    def line(self, a: int, b: int, *, span: int = 0) -> tuple[Point2, ...]:
-        """The corners of the quickest way between two points by number, both ends included."""
+    def line(
+        self, a: int, b: int, *, span: int = 0, over: Over | None = None
+    ) -> tuple[Point2, ...]:
+        """The corners of the quickest way between two points by number, both ends included; of two
+        ways one after the other where it leads over a point."""
+        if over is not None:
+            first = self.line(a, over.point, span=span)
+            return first + self.line(over.point, b, span=over.span)[1:]
         if a == b:
             x, y = self.points[a].tolist()
             return ((x, y),)

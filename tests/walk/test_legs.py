@@ -32,7 +32,7 @@ def legs(*spans, points=(A, B), waits=()):
 
 def on_open_ground(leg, found, a=0, b=1):
     """Whether the leg is on open ground at every second of it, walked along its line."""
-    line = LineString(found.walks.line(a, b, span=leg.span))
+    line = LineString(found.walks.line(a, b, span=leg.span, over=leg.over))
     for at_ms in range(leg.depart_ms, leg.arrive_ms, 250):
         waited = sum(max(0, min(at_ms, w.until_ms) - w.from_ms) for w in leg.waits)
         spot = line.interpolate((at_ms - leg.depart_ms - waited) / 1000)
@@ -95,6 +95,23 @@ def test_who_starts_on_ground_that_shuts_later_walks_the_line_of_a_span_that_is_
     assert [w.at_m for w in leg.waits] == [pytest.approx((100.0, 5.0), abs=0.01)]
     assert on_open_ground(leg, found)
     assert found.leg(0, 1, from_ms=300_001).arrive_ms >= NEVER
+
+
+def test_who_must_off_ground_that_shuts_goes_over_a_point_beside_it():
+    """A lane of 95 m with the start in it shuts at 20 s: along it one would be caught. The point
+    north of the start is 4 m away, and from there the rest of the strip is free. Without that
+    point, or with less than the second that one takes out of the lane, there is no leg.
+    """
+    lane, beside = box(5, 4, 100, 6), (10.0, 9.0)
+    found = legs((0, []), (20, [lane]), points=(A, B, beside))
+    leg = found.leg(0, 1, from_ms=0)
+    assert leg.over == (2, 1)
+    assert leg.arrive_ms == pytest.approx(1000 * (4 + math.hypot(180, 4)), abs=3)
+    assert leg.waits == ()
+    assert on_open_ground(leg, found)
+    assert found.arrive_ms(0, 1, from_ms=19_100) >= NEVER
+    assert found.leg(0, 1, from_ms=18_900).over == (2, 1)
+    assert legs((0, []), (20, [lane])).leg(0, 1, from_ms=0).arrive_ms >= NEVER
 
 
 def test_the_time_of_arrival_alone_is_that_of_the_leg():
