@@ -200,7 +200,7 @@ def test_its_stop_and_the_map_say_so(stays, leaves):
     clock = ENGLISH.clock(leaves.leaving[0].leaves)
     assert stop_notes(leaves, noted, ENGLISH) == f"U-1 gone from {clock}; low tyre"
     assert stop_notes(leaves, site.units[0], ENGLISH) == ""
-    told = "traffic from the hour it leaves"
+    told = "way out: traffic when it leaves"
     with_way, without = map_svg(site, leaves), map_svg(site, stays)
     assert (with_way.count('class="gm-out"'), with_way.count(told)) == (2, 1)  # one in the legend
     assert 'class="gm-out"' not in without
