@@ -15,8 +15,9 @@ SITES = 100
 # last one is back, waits before a crossing on slow ground and beside a road kept clear of, or at
 # the edge of one on ground so slow that a millimetre takes milliseconds; a machine that leaves
 # before the only crossing to it opens; a walk along the edge of a shut crossing; a technician who
-# stands idle; a store visit on the way to another gate.
-FOUND_ONCE = (1001, 1008, 1017, 1041, 1050, 2043, 2374, 2471, 2572, 2730)
+# stands idle; one who leaves a machine seconds before it goes; a store visit on the way to another
+# gate.
+FOUND_ONCE = (1001, 1008, 1017, 1041, 1050, 2043, 2288, 2374, 2471, 2572, 2730)
 
 
 @pytest.fixture(scope="module")

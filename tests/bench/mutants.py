@@ -39,6 +39,7 @@ SCHEDULE, CLOCK, LEGS, STOPS = (
 )  # fmt: skip
 CARRIED = "rounds/cartridges.py"
 IN_TIME = "if took >= 0 and self._ends_in(now, from_ms + took):\n            "
+NEXT_BEST = "line, from_ms=from_ms)\n                best = "
 ALWAYS = "if took >= 0:\n            "
 
 DUE = (
@@ -134,7 +135,7 @@ SCHEDULED = (
     Change(LEGS, f"{IN_TIME}return Leg(", f"{ALWAYS}return Leg("),
     Change(LEGS, f"{IN_TIME}return from_ms", f"{ALWAYS}return from_ms"),
     Change(LEGS, "max(lo, first) + long", "lo + long"),
-    Change(LEGS, "best = min(best, leg, key=", "best = max(best, leg, key="),
+    Change(LEGS, f"{NEXT_BEST}min(", f"{NEXT_BEST}max("),
     Change(LEGS, "0 <= took < best.arrive_ms - from_ms", "0 <= took < 0"),
     Change(LEGS, "found.append((lo, max([hi, *ends])))", "found.append((lo, hi))"),
     Change(CARRIED, "if n}", "}"),

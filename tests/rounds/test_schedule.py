@@ -145,8 +145,13 @@ def test_window_end_and_bag_are_kept(team):
     most = max(alone, again)
     assert clock.with_room(most).run((first, STORE, second)) < NEVER  # filled up in between
     spot = clock.work(clock.start, first)
-    late = spot._replace(ready_ms=team.window_of(second)[1])
-    assert clock.work(late, second) is None
+    end_ms = team.window_of(second)[1]
+    latest_ms = end_ms - clock.total_ms[second] - clock.pumped(second, spot.left).change_ms
+    there = spot._replace(point=clock.enter[second], used=0)
+    just = clock.work(there._replace(ready_ms=latest_ms), second)
+    assert just is not None
+    assert just.ready_ms == end_ms < clock.end_ms
+    assert clock.work(there._replace(ready_ms=latest_ms + 1), second) is None
     assert clock.home(spot._replace(ready_ms=clock.end_ms)) == NEVER
 
 
