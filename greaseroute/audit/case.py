@@ -121,6 +121,11 @@ class Case:
                     yield from inside_tracks(t, s, stop, feet=self.feet[t, s])
             yield Track(t, len(technician.stops), -1, self.home(t))
 
+    def line_s(self, technician: int, line: tuple[Point2, ...]) -> float:
+        """How long a technician walks along a line that is not of the plan, seconds."""
+        track = (Track(technician, 0, -1, line),)
+        return float(Walked(self.basis, self.ground, track).walk_s[0])
+
     def home(self, number: int) -> tuple[Point2, ...]:
         """The way home of a technician: what the whole path holds beyond its stops."""
         technician = self.basis.plan.technicians[number]

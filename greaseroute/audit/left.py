@@ -37,6 +37,11 @@ class Claim:
         """The unit's number."""
         return self.left.unit
 
+    def disproved(self, what: str) -> Finding:
+        """The finding that the reason given does not hold."""
+        where = Where(unit=self.unit, joint=self.left.joint, fitting=self.left.fitting or "")
+        return where.finding("reasons", f"{what}, left out as {self.left.reason!r}")
+
     def arms(self) -> Iterator[Arm]:
         """Everybody who may do it, with each gun that suits."""
         for walker in self.who():
@@ -89,17 +94,20 @@ class Claim:
         )
 
 
-def reasons_hold(case: Case) -> Iterator[Finding]:
-    """No reason in the list of what is left out can be disproved."""
+def claims(case: Case, words: str) -> Iterator[Claim]:
+    """What is left out for a reason in which an expression is found, in the order of the plan."""
     for left in case.basis.plan.left:
         joint = case.joint(left.unit, left.joint)
-        if joint is None or not left.reason.strip():
-            continue
-        names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
-        claim = Claim(case, left, joint, names)
+        if joint is not None and re.search(words, left.reason):
+            names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
+            yield Claim(case, left, joint, names)
+
+
+def reasons_hold(case: Case) -> Iterator[Finding]:
+    """No reason in the list of what is left out can be disproved."""
+    for claim in claims(case, r"\S"):
         for what in _disproved(claim):
-            where = Where(unit=left.unit, joint=left.joint, fitting=left.fitting or "")
-            yield where.finding("reasons", f"{what}, left out as {left.reason!r}")
+            yield claim.disproved(what)
 
 
 def _disproved(claim: Claim) -> Iterator[str]:

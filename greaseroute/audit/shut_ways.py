@@ -9,19 +9,19 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from greaseroute.audit.case import Case
-from greaseroute.audit.finding import Finding, Where
+from greaseroute.audit.finding import Finding
 from greaseroute.audit.house_rules import PLACE_M
-from greaseroute.audit.left import Claim
+from greaseroute.audit.left import Claim, claims
 from greaseroute.audit.moments import Span, sets_off
 from greaseroute.audit.places import serving_place
 from greaseroute.audit.shortest import ShortestWays
-from greaseroute.audit.tracks import Point2, Track, Walked
+from greaseroute.audit.tracks import Point2
 from greaseroute.units import MS_PER_S
 
 THERE, BACK = r"^every way to it is shut", r"^every way back from it is shut"
@@ -87,10 +87,7 @@ class OpenWays:
     ) -> float | None:
         part = _joining(ground, ends)
         line = None if part is None else ShortestWays(part).way(*ends)
-        if line is None:
-            return None
-        track = (Track(number, 0, -1, line),)
-        return float(Walked(self.case.basis, self.case.ground, track).walk_s[0]) * MS_PER_S
+        return None if line is None else self.case.line_s(number, line) * MS_PER_S
 
 
 def _joining(ground: BaseGeometry, ends: tuple[Point2, Point2]) -> BaseGeometry | None:
@@ -125,15 +122,8 @@ def _disproved(ways: OpenWays, claim: Claim, *, back: bool) -> str:
 
 def shut_ways_are_shut(case: Case) -> Iterator[Finding]:
     """No way that is said to be shut to a unit, or back from it, can be walked by the clock."""
-    ways, tried = OpenWays(case), 0
-    for left in case.basis.plan.left:
-        joint = case.joint(left.unit, left.joint)
-        back = bool(re.search(BACK, left.reason))
-        if joint is None or not (back or re.search(THERE, left.reason)) or tried >= MOST_TRIED:
-            continue
-        tried += 1
-        names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
-        told = _disproved(ways, Claim(case, left, joint, names), back=back)
+    ways = OpenWays(case)
+    for claim in islice(claims(case, f"{THERE}|{BACK}"), MOST_TRIED):
+        told = _disproved(ways, claim, back=bool(re.search(BACK, claim.left.reason)))
         if told:
-            where = Where(unit=left.unit, joint=left.joint, fitting=left.fitting or "")
-            yield where.finding("reasons", f"{told}, left out as {left.reason!r}")
+            yield claim.disproved(told)

@@ -5,23 +5,22 @@ own places, own shortest ways, no cartridge changed. Where that ends before the 
 does not hold; where it does not, nothing is said.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import shapely
 
 from greaseroute.audit.cartridges import guns_after
 from greaseroute.audit.case import Case
 from greaseroute.audit.dose import dose_cm3, strokes_for
-from greaseroute.audit.finding import Finding, Where
-from greaseroute.audit.left import Claim
+from greaseroute.audit.finding import Finding
+from greaseroute.audit.left import Claim, claims
 from greaseroute.audit.moments import unit_stands
 from greaseroute.audit.places import Arm, Place, serving_place
 from greaseroute.audit.shortest import ShortestWays
-from greaseroute.audit.tracks import Point2, Track, Walked
+from greaseroute.audit.tracks import Point2
 from greaseroute.audit.visits import band_of, band_s
 from greaseroute.plan.round import Stop
 from greaseroute.site.crew import Gun, Technician
@@ -53,8 +52,7 @@ class SpareTime:
             line = self.ways.way(a, b) if a != b else (a, b)
             if line is None:
                 return None
-            track = (Track(technician, 0, -1, line),)
-            total += float(Walked(self.case.basis, self.case.ground, track).walk_s[0])
+            total += self.case.line_s(technician, line)
         return total
 
     def could(self, claim: Claim, number: int) -> str:
@@ -173,17 +171,10 @@ class SpareTime:
 
 def time_is_short(case: Case) -> Iterator[Finding]:
     """What is left out for want of time or cartridges could not have been done by anybody."""
-    spare, tried = SpareTime(case), 0
-    for left in case.basis.plan.left:
-        joint = case.joint(left.unit, left.joint)
-        if joint is None or not re.search(SHORT, left.reason) or tried >= MOST_TRIED:
-            continue
-        names = (left.fitting,) if left.fitting else tuple(f.name for f in joint.fittings)
-        claim = Claim(case, left, joint, names)
-        tried += 1
+    spare = SpareTime(case)
+    for claim in islice(claims(case, SHORT), MOST_TRIED):
         for number in range(len(case.basis.plan.technicians)):
             told = spare.could(claim, number)
             if told:
-                where = Where(unit=left.unit, joint=left.joint, fitting=left.fitting or "")
-                yield where.finding("reasons", f"{told}, left out as {left.reason!r}")
+                yield claim.disproved(told)
                 break

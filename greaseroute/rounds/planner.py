@@ -93,8 +93,7 @@ def _guns_as_left(
     found = with_guns(solved, request.guns)
     if found is not None:
         return found if found.proof is not None else replace(found, bound=found.proved())
-    if solved.proof is not None:
-        solved.proof.end()
+    solved.give_up_proof()
     own, site = replace(request, guns=None), site_with_guns(standing.site, request.guns)
     return _solved(site, own, standing, effort=effort, progress=progress)
 

@@ -224,7 +224,7 @@ def slack_ms(team: Team) -> int:
 def fewest_changes_ms(schedule: Schedule, team: Team) -> int:
     """Changes that nobody alone gets round: strokes of each gun over a whole cartridge."""
     guns, total_ms = [g.name for g in team.site.guns], 0
-    calls = [h.call for h in schedule.halts if h.call is not None]
+    calls = schedule.calls
     strokes = np.sum([strokes_of(c.visit, guns) for c in calls] or [[0] * len(guns)], axis=0)
     for gun, need, holds in zip(team.site.guns, strokes, whole_cartridges(team)[0], strict=True):
         over = max(0, int(need) - gun.left_strokes)

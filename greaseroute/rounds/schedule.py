@@ -93,6 +93,11 @@ class Schedule:
         return self.home.arrive_ms
 
     @property
+    def calls(self) -> list[UnitCall]:
+        """The visits to units in their order."""
+        return [halt.call for halt in self.halts if halt.call is not None]
+
+    @property
     def idle_ms(self) -> int:
         """Time at which one neither walks nor works: waits on the way, at places, for windows."""
         left = [self.route.start_ms, *(h.leave_ms for h in self.halts)]

@@ -117,7 +117,7 @@ def _bound_of_tour(schedules: Sequence[Schedule], alone: Solved) -> Bound:
 def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: Progress) -> Solved:
     """The better of what was found and a search with visits that serve less at a unit."""
     progress("time is short: the weightiest joints of each unit")
-    _give_up_proof(found)
+    found.give_up_proof()
     again = _at_levels(found, {}, effort=effort, progress=progress)
     for _ in range(MOST_FILLED_UP):
         more = fuller(again)
@@ -125,13 +125,13 @@ def _with_less_service(found: Solved, team: Team, *, effort: Effort, progress: P
             break
         filled = _at_levels(again, more, effort=effort, progress=progress)
         if filled.lost >= again.lost:
-            _give_up_proof(filled)
+            filled.give_up_proof()
             break
-        _give_up_proof(again)
+        again.give_up_proof()
         again = filled
     best = again if again.lost < found.lost else replace(found, skipped=_told_again(found, again))
     if best is not again:
-        _give_up_proof(again)
+        again.give_up_proof()
     best = _with_last_joints(best, effort=effort, progress=progress)
     progress("what more time or one more technician would save")
     notes = savings(again.team, lost=best.lost, skip_loss=weights_of(team), seed=effort.seed)
@@ -146,9 +146,9 @@ def _with_last_joints(best: Solved, *, effort: Effort, progress: Progress) -> So
             break
         filled = _at_levels(best, more, effort=effort, progress=progress, searched=False)
         if filled.lost >= best.lost:
-            _give_up_proof(filled)
+            filled.give_up_proof()
             break
-        _give_up_proof(best)
+        best.give_up_proof()
         best = filled
     return best
 
@@ -187,17 +187,11 @@ def _with_known(
     known: Solved, more: Mapping[str, Sequence[frozenset[str]]]
 ) -> dict[str, list[frozenset[str]]]:
     """Sets of joints with those that are served already: what is known stays a plan."""
-    calls = [h.call for s in known.schedules for h in s.halts if h.call is not None]
     sets = {unit: list(some) for unit, some in more.items()}
-    for call in calls:
+    for call in known.calls:
         served = frozenset(joint for joint, _ in call.visit.items)
         sets.setdefault(call.visit.work.unit.unit, []).append(served)
     return sets
-
-
-def _give_up_proof(solved: Solved) -> None:
-    if solved.proof is not None:
-        solved.proof.end()
 
 
 def _told_again(found: Solved, again: Solved) -> dict[str, str]:
@@ -207,8 +201,7 @@ def _told_again(found: Solved, again: Solved) -> dict[str, str]:
 
 
 def _visited(solved: Solved) -> set[str]:
-    calls = [h.call for s in solved.schedules for h in s.halts if h.call is not None]
-    return {call.visit.work.unit.unit for call in calls}
+    return {call.visit.work.unit.unit for call in solved.calls}
 
 
 def _nothing_to_do(ready: Prepared, team: Team) -> Solved:

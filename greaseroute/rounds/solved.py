@@ -9,6 +9,7 @@ from greaseroute.rounds.proof import Proof, told
 from greaseroute.rounds.schedule import Schedule
 from greaseroute.rounds.team import Team
 from greaseroute.units import MS_PER_S
+from greaseroute.visits.steps import UnitCall
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +38,16 @@ class Solved:
             return self._less(self.bound)
         lower_ms, what = self.proof.lower()
         return self._less(told(self.schedules, self.team.site, lower_ms=lower_ms, what=what))
+
+    def give_up_proof(self) -> None:
+        """End the proof, where one is under way."""
+        if self.proof is not None:
+            self.proof.end()
+
+    @property
+    def calls(self) -> list[UnitCall]:
+        """Every visit to a unit, technician by technician."""
+        return [call for schedule in self.schedules for call in schedule.calls]
 
     def _less(self, bound: Bound) -> Bound:
         """The certificate for guns that hold more than those it was sought with."""

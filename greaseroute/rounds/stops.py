@@ -92,7 +92,7 @@ def technician_plan(schedule: Schedule, desk: Desk) -> TechnicianPlan:
 
 
 def _stops(schedule: Schedule, desk: Desk) -> tuple[Stop, ...]:
-    calls = [h.call for h in schedule.halts if h.call is not None]
+    calls = schedule.calls
     stores = [k for k, h in enumerate(schedule.halts) if h.call is None]
     before = [sum(h.call is not None for h in schedule.halts[:k]) for k in stores]
     taken = iter(loads(calls, schedule.carried.put_in, reloads=before)[1:])

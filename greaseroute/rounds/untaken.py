@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from greaseroute.rounds.prepare import Prepared
 from greaseroute.rounds.solved import Solved
-from greaseroute.visits.visit import UnitVisit
 
 Again = Callable[[frozenset[tuple[str, str]]], Solved]
 
@@ -23,10 +22,10 @@ def without_untaken(solved: Solved, again: Again) -> Solved:
     try:
         other = again(untaken)
     except KeyboardInterrupt:
-        _end_proof(solved)
+        solved.give_up_proof()
         return replace(solved, complete=False, proof=None)
     better = other.complete and done_weight(other) > done_weight(solved)
-    _end_proof(solved if better else other)
+    (solved if better else other).give_up_proof()
     return other if better else solved
 
 
@@ -34,7 +33,8 @@ def postures_untaken(solved: Solved) -> frozenset[tuple[str, str]]:
     """Postures beside the one a unit stands in, (unit, posture), that no visit asks for."""
     reaches = [s.reach for o in solved.ready.outlooks for s in o.surveyed.values()]
     ready = {(r.work.unit.unit, p) for r in reaches for p in r.stands if p != r.now}
-    return frozenset(ready - {(v.work.unit.unit, p) for v in _visits(solved) for p in v.postures})
+    visits = [call.visit for call in solved.calls]
+    return frozenset(ready - {(v.work.unit.unit, p) for v in visits for p in v.postures})
 
 
 def closes_something_off(ready: Prepared) -> bool:
@@ -44,14 +44,4 @@ def closes_something_off(ready: Prepared) -> bool:
 
 def done_weight(solved: Solved) -> int:
     """The weight of all that is served."""
-    return sum(visit.work.weight - visit.loss for visit in _visits(solved))
-
-
-def _visits(solved: Solved) -> list[UnitVisit]:
-    calls = [h.call for s in solved.schedules for h in s.halts if h.call is not None]
-    return [call.visit for call in calls]
-
-
-def _end_proof(solved: Solved) -> None:
-    if solved.proof is not None:
-        solved.proof.end()
+    return sum(call.visit.work.weight - call.visit.loss for call in solved.calls)

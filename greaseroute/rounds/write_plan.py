@@ -224,7 +224,7 @@ def _to_check(ready: Prepared) -> Iterable[LookedAt]:
 
 
 def _notes(solved: Solved) -> Iterable[str]:
-    calls = [h.call for s in solved.schedules for h in s.halts if h.call is not None]
+    calls = solved.calls
     asked = any(call.visit.postures for call in calls)
     if asked:
         yield UNION_NOTE
